@@ -1,0 +1,451 @@
+"""The records that travel through the advisor: frozen, in oilfield units, times in milliseconds since 1970 UTC.
+
+Names carry their unit (see DEVELOPERS.md). ``None`` means "not known"; it is never zero and never normal.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Literal
+
+Quality = Literal["good", "uncertain", "bad"]
+TimeClass = Literal["on-time", "late", "historical", "ahead"]
+
+# --------------------------------------------------------------------------- readings
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Level:
+    """One fluid-level shot picked at the site; exactly one of round_trip_s and level_ft_md is given."""
+
+    round_trip_s: float | None = None
+    level_ft_md: float | None = None
+    joints_counted: int | None = None
+    joint_reach_frac: float | None = None
+    signal_to_noise_db: float | None = None
+    casing_psig: float | None = None
+    chamber_psig: float | None = None
+    pulse: str | None = None
+    running: bool | None = None
+    casing_valve: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Trace:
+    """One fluid-level shot as the raw microphone record; samples are little-endian int16, compression positive."""
+
+    sample_hz: float
+    samples: bytes
+    pulse: str
+    casing_psig: float
+    scale: float = 1.0
+    chamber_psig: float | None = None
+    trigger_index: int | None = None
+    running: bool | None = None
+    casing_valve: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CasingPressure:
+    """One casing pressure (every_s is None), or a series whose first sample is at the reading's time."""
+
+    casing_psig: tuple[float, ...]
+    every_s: float | None = None
+    casing_valve: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """What the unit is doing, since when, and the settings in force."""
+
+    running: bool
+    stroke_rate_spm: float
+    since_ms: int | None = None
+    run_min: float | None = None
+    idle_min: float | None = None
+    stroke_rate_set_spm: float | None = None
+    run_h_total: float | None = None
+    strokes_total: float | None = None
+    tubing_psig: float | None = None
+    motor_kw: float | None = None
+    fillage_frac: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProductionTest:
+    """Stock-tank oil and water, and gas, over a test that ended at the reading's time."""
+
+    duration_h: float
+    oil_bbl: float
+    water_bbl: float
+    gas_mscf: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Event:
+    """Something a person did or saw at the well."""
+
+    what: str
+    note: str | None = None
+    by: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Confirm:
+    """The site's answer to a release."""
+
+    release_id: str
+    state: str  # applied | refused
+    reason: str | None = None
+    stroke_rate_spm: float | None = None
+    run_min: float | None = None
+    idle_min: float | None = None
+
+
+Measured = Level | Trace | CasingPressure | Run | ProductionTest | Event | Confirm
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reading:
+    """One accepted message of a site. kind is the last part of its topic; well is 'SITE/WELL'."""
+
+    well: str
+    kind: str
+    at_ms: int
+    received_at_ms: int
+    measured: Measured
+    id: str | None = None
+    seq: int | None = None
+    quality: Quality = "good"
+    historical: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Refusal:
+    """An incoming message that was refused; well is None where its topic names none (then it is only counted)."""
+
+    topic: str
+    well: str | None
+    id: str | None
+    error: str
+    payload_head: str
+    received_at_ms: int
+
+
+# --------------------------------------------------------------------------- wells
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Liner:
+    top_ft_md: float
+    id_in: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Reflector:
+    name: str
+    depth_ft_md: float
+    area_change: str  # smaller | larger
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RodSection:
+    diameter_in: float
+    length_ft: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MeasuredLoads:
+    at: str
+    stroke_rate_spm: float
+    peak_lb: float
+    least_lb: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Drive:
+    """What can be changed at the surface; the values in force are those configured until readings say otherwise."""
+
+    kind: str  # variable-speed | timer | fixed
+    stroke_rate_spm: float
+    stroke_rate_min_spm: float | None = None
+    stroke_rate_max_spm: float | None = None
+    step_spm: float = 0.1
+    run_min: float | None = None
+    idle_min: float | None = None
+    least_run_min: float | None = None
+    least_idle_min: float | None = None
+    most_idle_min: float | None = None
+    step_min: float = 1.0
+    never_idle: bool = False
+    starts_per_h_max: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Well:
+    """A configured well; every field is named as in the configuration file."""
+
+    site: str
+    name: str
+    pump_intake_ft_md: float
+    perforations_ft_md: tuple[tuple[float, float], ...]
+    casing_id_in: float
+    tubing_od_in: float
+    plunger_in: float
+    stroke_in: float
+    drive: Drive
+    shot_inlet_ft_md: float = 0.0
+    datum_ft_md: float | None = None
+    survey_ft: tuple[tuple[float, float], ...] | None = None
+    tubing_id_in: float | None = None
+    liner: Liner | None = None
+    joint_length_ft: float | None = None
+    joint_tally_ft: tuple[float, ...] | None = None
+    reflectors: tuple[Reflector, ...] = ()
+    gas_gravity: float | None = None
+    co2_frac: float = 0.0
+    n2_frac: float = 0.0
+    h2s_frac: float = 0.0
+    surface_degf: float | None = None
+    bottom_degf: float | None = None
+    oil_degapi: float | None = None
+    water_gravity: float = 1.0
+    water_cut_frac: float | None = None
+    gas_oil_ratio_scf_per_bbl: float | None = None
+    reservoir_psig: float | None = None
+    bubble_point_psig: float | None = None
+    plunger_length_in: float | None = None
+    plunger_clearance_in: float | None = None
+    tubing_anchored: bool | None = None
+    rods: tuple[RodSection, ...] = ()
+    rod_minimum_tensile_psi: float | None = None
+    structure_max_lb: float | None = None
+    gear_max_in_lb: float | None = None
+    loads_measured: MeasuredLoads | None = None
+    casing_max_psig: float | None = None
+    chamber_max_psig: float | None = None
+    least_liquid_height_ft: float = 50.0
+    level_every_h: float = 24.0
+    casing_pressure_every_min: float = 60.0
+    run_every_min: float = 60.0
+    shots_per_day: int = 4
+    approval: Approval | None = None  # a well's own, where it has one
+    source: str | None = None
+
+    @property
+    def key(self) -> str:
+        return f"{self.site}/{self.name}"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Approval:
+    policy: str = "person"  # person | bounded
+    largest_step_frac: float = 0.10
+    changes_per_week: int = 2
+    increases: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Setting:
+    """What a unit is set to. idle_min 0 means no rest (then run_min may be None)."""
+
+    stroke_rate_spm: float
+    run_min: float | None = None
+    idle_min: float = 0.0
+
+    @property
+    def running_frac(self) -> float:
+        if self.idle_min <= 0.0 or self.run_min is None:
+            return 1.0
+        return self.run_min / (self.run_min + self.idle_min)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Segment:
+    """A stretch of time in which the unit ran or idled. running None: unknown."""
+
+    start_ms: int
+    end_ms: int
+    running: bool | None
+    stroke_rate_spm: float
+
+
+# --------------------------------------------------------------------------- what is believed
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Quantity:
+    """A value with its standard deviation (shared and random parts together)."""
+
+    value: float
+    sd: float
+    by: str | None = None  # joints | reflector | gas | site, for the level
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Assessment:
+    """What is believed about a well now; a quantity that cannot be worked out is None, with a note why."""
+
+    well: str
+    at_ms: int
+    inputs: Mapping[str, str]  # level, casing_pressure, run -> good | uncertain | bad | stale | missing
+    quantities: Mapping[str, Quantity | None]
+    pound_probability: float | None
+    suspects: Mapping[str, float]
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fact:
+    """A named quantity as the rules see it; value None: missing. at_ms: when what it rests on was measured."""
+
+    value: float | None
+    sd: float | None = None
+    at_ms: int | None = None
+    unit: str = ""
+
+
+# --------------------------------------------------------------------------- advice
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LimitCheck:
+    name: str
+    value: float | None
+    limit: float | None
+    unit: str
+    basis: str
+    ok: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expected:
+    liquid_bpd: Quantity
+    liquid_height_ft: Quantity
+    pound_probability: float
+    gain_bpd: Quantity | None = None
+    settles_h: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Draft:
+    """What the recommendation comes to before it is given an id and a life."""
+
+    well: str
+    at_ms: int
+    kind: str  # stroke-rate | run-idle | step-test | hold | inspect
+    now: Setting
+    proposed: Setting | None
+    expected: Expected | None
+    if_nothing: Expected | None
+    because: tuple[str, ...]
+    unless: tuple[str, ...]
+    limits: tuple[LimitCheck, ...]
+    cautions: tuple[str, ...]
+    held_by: tuple[str, ...] = ()  # for hold: stable ids of the reasons
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Advice:
+    """A draft with its life: who decided what, and until when it stands."""
+
+    id: str
+    rev: int
+    state: str
+    draft: Draft
+    offered_at_ms: int
+    lapses_at_ms: int
+    by: str | None = None
+    why: str | None = None
+    decided_at_ms: int | None = None
+    deferred_until_ms: int | None = None
+    release_id: str | None = None
+    released_at_ms: int | None = None
+    applied_at_ms: int | None = None
+
+
+# --------------------------------------------------------------------------- alarms
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ClauseResult:
+    name: str
+    quantity: str
+    unit: str
+    value: float | None
+    limit: float | None
+    true: bool | None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmFlags:
+    """What is stored of an alarm of one well; the state shown is derived from it, never stored."""
+
+    well: str
+    rule: str
+    rule_rev: int
+    active: bool = False
+    acknowledged: bool = True
+    hold: str = "none"  # none | shelved | suppressed | out-of-service
+    evaluable: bool = True
+    pending_since_ms: int | None = None
+    pending_count: int = 0
+    clearing_since_ms: int | None = None
+    clearing_count: int = 0
+    active_since_ms: int | None = None
+    cleared_since_ms: int | None = None
+    occurrence: int = 0
+    hold_until_ms: int | None = None
+    hold_by: str | None = None
+    hold_why: str | None = None
+    acknowledged_by: str | None = None
+    acknowledged_at_ms: int | None = None
+    announced: bool = False  # somebody was told of the opening, so is to be told of the closing
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Alarm:
+    """An alarm as it is published."""
+
+    well: str
+    alarm: str
+    at_ms: int
+    priority: str  # now | today | this-week
+    state: str
+    evaluable: bool
+    occurrence: int
+    since_ms: int | None
+    clauses: tuple[ClauseResult, ...]
+    message: str
+    cause: str
+    consequence: str
+    action: str
+    respond_within_min: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Release:
+    """A change approved by a person (or by a bounded policy a person switched on), for the site to apply."""
+
+    id: str
+    advice_id: str
+    well: str
+    at_ms: int
+    by: str
+    lapses_at_ms: int
+    proposed: Setting
+    kind: str
+    cautions: tuple[str, ...] = field(default=())
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Message:
+    """One message for the broker, as the outbox holds it."""
+
+    id: int
+    topic: str
+    payload: bytes
+    qos: int = 1
+    retain: bool = False
+    expires_at_ms: int | None = None

@@ -1,0 +1,63 @@
+"""The named quantities: what an assessment publishes, and what the rules may look at.
+
+One row a quantity: name, unit, meaning. docs/quantities.md shows the same table (a test compares them).
+"""
+
+from __future__ import annotations
+
+PUBLISHED: dict[str, tuple[str, str]] = {
+    "level_ft_md": ("ft", "measured depth of the liquid level in the annulus"),
+    "casing_psig": ("psig", "pressure in the casing at surface"),
+    "round_trip_s": ("s", "travel time of the last believed shot to the level and back"),
+    "acoustic_velocity_fps": ("ft/s", "mean velocity of sound in the annulus gas down to the level"),
+    "annular_gas_mscfd": ("Mscf/d", "gas flowing up the annulus, at base conditions"),
+    "liquid_frac_annulus": ("fraction", "mean share of liquid in the gassy column above the intake"),
+    "submergence_ft": ("ft", "height of the gassy column above the intake, true vertical"),
+    "liquid_height_ft": ("ft", "height of liquid alone above the intake that gives the same pressure"),
+    "intake_psig": ("psig", "pressure at the pump intake"),
+    "bottomhole_psig": ("psig", "flowing pressure at the datum"),
+    "inflow_bpd": ("bbl/d", "liquid the formation gives now"),
+    "inflow_reachable_bpd": ("bbl/d", "inflow with the level at the intake and today's casing pressure"),
+    "inflow_potential_bpd": ("bbl/d", "inflow at 0 psig bottomhole"),
+    "inflow_trend_frac_per_30d": ("fraction per 30 d", "slope of the inflow potential"),
+    "pump_displacement_bpd": ("bbl/d", "plunger stroke times area at the rate in force"),
+    "pump_effectiveness_frac": ("fraction", "liquid lifted per displacement when the barrel fills"),
+    "fillage_frac": ("fraction", "share of the barrel that fills with liquid while running"),
+}
+
+SUSPECTS: tuple[str, ...] = (
+    "worn-pump",
+    "inflow-falling",
+    "gas-interference",
+    "no-pump-action",
+    "leak-back",
+    "level-stuck",
+    "gauge-off",
+)
+
+FOR_RULES: dict[str, tuple[str, str]] = {
+    "pound_probability": (
+        "probability",
+        "that more than 1 % of running strokes in the next 24 h fill less than 0.85 with the level at the intake",
+    ),
+    "level_age_h": ("h", "time since the last believed level"),
+    "level_intervals_old": ("intervals", "level_age_h as a multiple of level_every_h"),
+    "casing_share_of_max": ("fraction", "casing pressure over casing_max_psig"),
+    "build_up_running": ("0 or 1", "a build-up test is being recorded"),
+    "valve_shut_min": ("min", "time for which the casing valve has been shut"),
+    "running": ("0 or 1", "the unit is running"),
+    "stopped_min": ("min", "time for which the unit has not been running"),
+    "stopped_over_idle_min": ("min", "stopped_min less the idle time in force"),
+    "stop_explained": ("0 or 1", "an event explains why the unit is stopped"),
+    "site_silent": ("0 or 1", "nothing has come from the site for two of its shortest intervals"),
+    "left_behind_bpd": ("bbl/d", "reachable inflow less what is lifted"),
+    "left_behind_frac": ("fraction", "left_behind_bpd over reachable inflow"),
+    "pump_room_frac": ("fraction", "share by which the lifted liquid could rise with the pump as it is"),
+    **{f"suspect_{name.replace('-', '_')}": ("probability", f"{name} suspected") for name in SUSPECTS},
+}
+
+
+def unit_of(name: str) -> str:
+    """The unit of a named quantity; KeyError for an unknown name."""
+    row = PUBLISHED.get(name) or FOR_RULES[name]
+    return row[0]
