@@ -1,0 +1,118 @@
+"""From an assessment and what is remembered to the named quantities that the rules look at.
+
+A fact whose inputs are missing has the value None; it is never zero and never normal.
+"""
+
+from __future__ import annotations
+
+from advisor.memory import Memory
+from advisor.model import Assessment, Fact, Quantity, Well
+from advisor.quantities import FOR_RULES, PUBLISHED, SUSPECTS
+
+HOUR_MS = 3_600_000
+MINUTE_MS = 60_000
+
+
+def derive(
+    assessment: Assessment | None,
+    memory: Memory,
+    well: Well,
+    now_ms: int,
+    *,
+    site_silent: bool | None,
+    extra: dict[str, float | None] | None = None,
+) -> dict[str, Fact]:
+    """Every named quantity of one well at now_ms; extra adds values the belief computed (lifted_bpd, pump_room_frac)."""
+    facts: dict[str, Fact] = {}
+    for name, (unit, _) in PUBLISHED.items():
+        quantity = assessment.quantities.get(name) if assessment else None
+        at_ms = assessment.at_ms if assessment else None
+        facts[name] = (
+            Fact(value=quantity.value, sd=quantity.sd, at_ms=at_ms, unit=unit)
+            if quantity is not None
+            else Fact(value=None, unit=unit)
+        )
+    if memory.casing_psig is not None:
+        facts["casing_psig"] = Fact(value=memory.casing_psig, sd=1.0, at_ms=memory.casing_at_ms, unit="psig")
+    values: dict[str, float | None] = {
+        "pound_probability": assessment.pound_probability if assessment else None,
+        **{
+            f"suspect_{name.replace('-', '_')}": (assessment.suspects.get(name) if assessment else None)
+            for name in SUSPECTS
+        },
+        **_level_facts(memory, well, now_ms),
+        **_casing_facts(memory, well, now_ms),
+        **_run_facts(memory, well, now_ms),
+        **_inflow_facts(assessment, extra or {}),
+        "people_on_location": 1.0 if memory.people_on_location else 0.0,
+        "site_silent": None if site_silent is None else float(site_silent),
+    }
+    for name, value in values.items():
+        if name in FOR_RULES:
+            facts[name] = Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0])
+    return facts
+
+
+def _level_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:
+    since_ms = memory.level_at_ms if memory.level_at_ms is not None else memory.first_at_ms
+    if since_ms is None:
+        return {"level_age_h": None, "level_intervals_old": None}
+    age_h = max(0, now_ms - since_ms) / HOUR_MS
+    return {"level_age_h": age_h, "level_intervals_old": age_h / well.level_every_h}
+
+
+def _casing_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:
+    stale_ms = 3 * well.casing_pressure_every_min * MINUTE_MS
+    fresh = memory.casing_at_ms is not None and now_ms - memory.casing_at_ms <= max(stale_ms, 3 * HOUR_MS)
+    share = None
+    if memory.casing_psig is not None and well.casing_max_psig and fresh:
+        share = memory.casing_psig / well.casing_max_psig
+    build_up = None
+    if memory.valve is not None:
+        build_up = 0.0
+        if memory.build_up is not None and memory.valve == "shut":
+            ends_ms = memory.build_up.at_ms + memory.build_up.every_s * 1000.0 * len(memory.build_up.casing_psig)
+            build_up = float(now_ms <= ends_ms + 5 * MINUTE_MS)
+    shut_min = None
+    if memory.valve is not None and memory.valve_since_ms is not None:
+        shut_min = (now_ms - memory.valve_since_ms) / MINUTE_MS if memory.valve == "shut" else 0.0
+    return {"casing_share_of_max": share, "build_up_running": build_up, "valve_shut_min": shut_min}
+
+
+def _run_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:
+    explained = 1.0 if (memory.stop_explained or memory.people_on_location) else 0.0
+    known = memory.run_at_ms is not None and now_ms - memory.run_at_ms <= 2 * well.run_every_min * MINUTE_MS
+    if memory.running is None or memory.running_since_ms is None or not known:
+        return {"running": None, "stopped_min": None, "stopped_over_idle_min": None, "stop_explained": explained}
+    stopped_min = 0.0 if memory.running else (now_ms - memory.running_since_ms) / MINUTE_MS
+    idle_min = memory.setting.idle_min if memory.setting is not None else 0.0
+    if not memory.running and memory.setting is not None and idle_min > 0 and memory.setting.run_min is not None:
+        # the cycle is taken to go on between readings; a reading later than the idle time shows whether it did
+        heard_min = ((memory.run_at_ms or 0) - memory.running_since_ms) / MINUTE_MS
+        stopped_min = min(stopped_min, max(heard_min, idle_min))
+    over = max(0.0, stopped_min - idle_min)
+    return {
+        "running": float(memory.running),
+        "stopped_min": stopped_min,
+        "stopped_over_idle_min": over,
+        "stop_explained": explained,
+    }
+
+
+def _inflow_facts(assessment: Assessment | None, extra: dict[str, float | None]) -> dict[str, float | None]:
+    facts: dict[str, float | None] = {"left_behind_bpd": None, "left_behind_frac": None}
+    facts["pump_room_frac"] = extra.get("pump_room_frac")
+    trend = _of(assessment, "inflow_trend_frac_per_30d")
+    if trend is not None:
+        facts["inflow_trend_upper_frac_per_30d"] = trend.value + 1.645 * trend.sd
+    reachable = _of(assessment, "inflow_reachable_bpd")
+    lifted = extra.get("lifted_bpd")
+    if reachable is not None and lifted is not None:
+        facts["left_behind_bpd"] = reachable.value - lifted
+        if reachable.value > 0:
+            facts["left_behind_frac"] = (reachable.value - lifted) / reachable.value
+    return facts
+
+
+def _of(assessment: Assessment | None, name: str) -> Quantity | None:
+    return assessment.quantities.get(name) if assessment is not None else None

@@ -1,0 +1,234 @@
+"""What is remembered of a well between readings: a fold over them, frozen, stored beside its belief.
+
+``remember`` takes one reading in; nothing here computes physics. A reading of quality ``bad`` is remembered for
+the record of what came, never as a value.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from advisor.model import (
+    BuildUp,
+    CasingPressure,
+    Column,
+    Confirm,
+    Event,
+    Level,
+    ProductionTest,
+    Quality,
+    Reading,
+    Run,
+    Setting,
+    Trace,
+    Well,
+)
+
+DAY_MS = 86_400_000
+KEPT_RUNS = 400
+SAME_VALUES = 5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Change:
+    """A change of settings seen at the well."""
+
+    at_ms: int
+    before: Setting
+    after: Setting
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Memory:
+    """One well, as far as it has been worked through; times are those of the readings themselves."""
+
+    well: str
+    at_ms: int
+    level: Level | None = None
+    level_at_ms: int | None = None
+    level_quality: Quality = "good"
+    last_level_quality: Quality | None = None  # of the newest shot, believed or not
+    newest_level_values: tuple[float, ...] = ()
+    casing_psig: float | None = None
+    casing_at_ms: int | None = None
+    casing_quality: Quality = "good"
+    newest_casing_values: tuple[float, ...] = ()
+    valve: str | None = None
+    valve_since_ms: int | None = None
+    build_up: BuildUp | None = None
+    test: ProductionTest | None = None
+    test_at_ms: int | None = None
+    tests: int = 0
+    runs: tuple[tuple[int, Run], ...] = ()
+    run_quality: Quality = "good"
+    running: bool | None = None
+    running_since_ms: int | None = None
+    run_at_ms: int | None = None
+    setting: Setting | None = None
+    changes: tuple[Change, ...] = ()
+    highest_rates: tuple[tuple[int, float], ...] = ()  # day, highest stroke rate run in it, last 30 days
+    people_on_location: bool = False
+    stop_explained: bool = False
+    first_at_ms: int | None = None
+    column: Column | None = None
+    notes: tuple[str, ...] = ()
+
+    def highest_rate_30d_spm(self) -> float | None:
+        return max((rate for _, rate in self.highest_rates), default=None)
+
+
+def first(well: Well) -> Memory:
+    """Nothing heard yet."""
+    return Memory(well=well.key, at_ms=0)
+
+
+def remember(memory: Memory, reading: Reading, well: Well) -> Memory:
+    """The memory with one more reading in it; readings come in the order of their times."""
+    memory = replace(
+        memory,
+        at_ms=max(memory.at_ms, reading.at_ms),
+        first_at_ms=reading.at_ms if memory.first_at_ms is None else memory.first_at_ms,
+    )
+    measured = reading.measured
+    if isinstance(measured, Level):
+        return _level(memory, reading, measured)
+    if isinstance(measured, Trace):
+        return _trace(memory, reading, measured)
+    if isinstance(measured, CasingPressure):
+        return _casing(memory, reading, measured)
+    if isinstance(measured, Run):
+        return _run(memory, reading, measured, well)
+    if isinstance(measured, ProductionTest):
+        return _test(memory, reading, measured)
+    if isinstance(measured, Event):
+        return _event(memory, measured)
+    assert isinstance(measured, Confirm)  # settings in force are believed from run readings, not from a confirm
+    return memory
+
+
+def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
+    memory = replace(memory, last_level_quality=reading.quality)
+    if level.casing_psig is not None and reading.quality != "bad":
+        memory = _pressure_now(memory, level.casing_psig, reading.at_ms, reading.quality)
+    memory = _valve_now(memory, level.casing_valve, reading.at_ms)
+    value = level.round_trip_s if level.round_trip_s is not None else level.level_ft_md
+    assert value is not None
+    memory = replace(memory, newest_level_values=(*memory.newest_level_values, value)[-SAME_VALUES:])
+    if reading.quality == "bad":
+        return memory
+    return replace(memory, level=level, level_at_ms=reading.at_ms, level_quality=reading.quality)
+
+
+def _trace(memory: Memory, reading: Reading, trace: Trace) -> Memory:
+    if reading.quality != "bad":
+        memory = _pressure_now(memory, trace.casing_psig, reading.at_ms, reading.quality)
+    return _valve_now(memory, trace.casing_valve, reading.at_ms)
+
+
+def _casing(memory: Memory, reading: Reading, casing: CasingPressure) -> Memory:
+    memory = _valve_now(memory, casing.casing_valve, reading.at_ms)
+    if reading.quality == "bad":
+        return memory
+    values = (*memory.newest_casing_values, casing.casing_psig[0])[-SAME_VALUES:]
+    memory = replace(memory, newest_casing_values=values)
+    if casing.every_s is not None and len(casing.casing_psig) > 1 and memory.valve == "shut":
+        # a build-up starts at the pressure the well was flowing at: that first sample is the present pressure
+        build_up = BuildUp(at_ms=reading.at_ms, casing_psig=casing.casing_psig, every_s=casing.every_s)
+        memory = replace(memory, build_up=build_up)
+        return _pressure_now(memory, casing.casing_psig[0], reading.at_ms, reading.quality)
+    last = casing.casing_psig[-1] if memory.valve == "shut" else _mean(casing.casing_psig)
+    return _pressure_now(memory, last, reading.at_ms, reading.quality)
+
+
+def _mean(values: tuple[float, ...]) -> float:
+    return sum(values) / len(values)
+
+
+def _pressure_now(memory: Memory, casing_psig: float, at_ms: int, quality: Quality) -> Memory:
+    return replace(memory, casing_psig=casing_psig, casing_at_ms=at_ms, casing_quality=quality)
+
+
+def _valve_now(memory: Memory, valve: str | None, at_ms: int) -> Memory:
+    if valve is None or valve == memory.valve:
+        return memory
+    return replace(memory, valve=valve, valve_since_ms=at_ms)
+
+
+def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:
+    if reading.quality == "bad":
+        return memory
+    since_ms = run.since_ms if run.since_ms is not None else reading.at_ms
+    if memory.running == run.running and run.since_ms is None and memory.running_since_ms is not None:
+        since_ms = memory.running_since_ms
+    setting = setting_of(run, memory.setting, well)
+    changes = memory.changes
+    if memory.setting is not None and not same_setting(setting, memory.setting):
+        changes = (*changes, Change(at_ms=reading.at_ms, before=memory.setting, after=setting))
+    changes = tuple(c for c in changes if c.at_ms > reading.at_ms - 60 * DAY_MS)
+    return replace(
+        memory,
+        runs=(*memory.runs, (reading.at_ms, run))[-KEPT_RUNS:],
+        run_quality=reading.quality,
+        running=run.running,
+        running_since_ms=since_ms,
+        run_at_ms=reading.at_ms,
+        setting=setting,
+        changes=changes,
+        highest_rates=_highest(memory.highest_rates, reading.at_ms, run),
+        stop_explained=memory.stop_explained and not run.running,
+    )
+
+
+def _highest(rates: tuple[tuple[int, float], ...], at_ms: int, run: Run) -> tuple[tuple[int, float], ...]:
+    day = at_ms // DAY_MS
+    kept = dict(r for r in rates if r[0] > day - 30)
+    if run.running:
+        kept[day] = max(kept.get(day, 0.0), run.stroke_rate_spm)
+    return tuple(sorted(kept.items()))
+
+
+def setting_of(run: Run, known: Setting | None, well: Well) -> Setting:
+    """The settings in force after a run reading: what it states, else what was known, else the configured ones."""
+    base = known or configured_setting(well)
+    rate = run.stroke_rate_set_spm
+    if rate is None:
+        rate = base.stroke_rate_spm
+        counted = run.stroke_rate_spm if run.running and run.stroke_rate_spm > 0 else rate
+        if abs(counted - rate) > max(0.05, 0.02 * rate):  # a counted rate scatters; a set one does not
+            rate = counted
+    run_min = run.run_min if run.run_min is not None else base.run_min
+    idle_min = run.idle_min if run.idle_min is not None else base.idle_min
+    return Setting(stroke_rate_spm=rate, run_min=run_min, idle_min=idle_min)
+
+
+def configured_setting(well: Well) -> Setting:
+    """What the configuration says is in force."""
+    drive = well.drive
+    return Setting(stroke_rate_spm=drive.stroke_rate_spm, run_min=drive.run_min, idle_min=drive.idle_min or 0.0)
+
+
+def same_setting(a: Setting, b: Setting) -> bool:
+    """Whether two settings are one: a stroke rate is read to a twentieth of a stroke a minute or so."""
+    if abs(a.stroke_rate_spm - b.stroke_rate_spm) > 0.049:
+        return False
+    if a.idle_min <= 0 and b.idle_min <= 0:
+        return True
+    return abs((a.run_min or 0.0) - (b.run_min or 0.0)) < 0.5 and abs(a.idle_min - b.idle_min) < 0.5
+
+
+def _test(memory: Memory, reading: Reading, test: ProductionTest) -> Memory:
+    if reading.quality == "bad":
+        return memory
+    return replace(memory, test=test, test_at_ms=reading.at_ms, tests=memory.tests + 1)
+
+
+def _event(memory: Memory, event: Event) -> Memory:
+    if event.what == "people-on-location":
+        return replace(memory, people_on_location=True)
+    if event.what == "people-left":
+        return replace(memory, people_on_location=False)
+    if event.what in {"shut-in", "workover", "rods-parted", "treatment", "pump-changed"}:
+        return replace(memory, stop_explained=True)
+    if event.what == "returned":
+        return replace(memory, stop_explained=False)
+    return memory

@@ -1,0 +1,197 @@
+"""The life of an advice: offered, decided by a person, released, applied or refused. Pure: records in, records out.
+
+One advice is current for each well. Its id stays while kind and proposal stay and ``rev`` counts refreshed
+evidence; another proposal is a new id and the old one is superseded. Nothing here operates equipment: a release is a
+message that asks the site to apply what a person approved.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from hashlib import sha256
+
+from advisor.model import Advice, Draft, Release, Setting
+
+HOUR_MS = 3_600_000
+MINUTE_MS = 60_000
+DECIDABLE = frozenset({"offered", "deferred"})
+IN_FLIGHT = frozenset({"approved", "released"})
+ENDED = frozenset({"declined", "superseded", "lapsed", "applied", "refused"})
+REPROPOSE_AFTER_MS = 72 * HOUR_MS  # a declined proposal is not made again before this
+
+
+class NotPossible(ValueError):  # noqa: N818 - reads as a statement where it is raised
+    """A decision that the state of the advice does not allow; the message says why."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Terms:
+    """How long things stand, from the configuration."""
+
+    lapse_ms: int
+    release_after_ms: int
+
+
+def considered(
+    current: Advice | None, draft: Draft, terms: Terms, *, turned_down: Advice | None = None
+) -> tuple[Advice, ...]:
+    """What changes when a fresh draft arrives: () for nothing, else the changed records, the current one last.
+
+    turned_down is the well's last advice that was declined or refused by the site, if any.
+    """
+    if current is not None and current.state in IN_FLIGHT:
+        return ()
+    draft = _not_again(turned_down, draft)
+    if current is None or current.state in ENDED:
+        return (_opened(draft, terms),)
+    fresh = replace(current, rev=current.rev + 1, draft=draft, lapses_at_ms=draft.at_ms + terms.lapse_ms)
+    if current.draft.kind == "hold" and draft.kind == "hold":
+        return () if set(current.draft.held_by) == set(draft.held_by) else (fresh,)
+    if _same_proposal(current.draft, draft):
+        return (fresh,)
+    return (replace(current, state="superseded"), _opened(draft, terms))
+
+
+def _not_again(turned_down: Advice | None, draft: Draft) -> Draft:
+    if turned_down is None or draft.kind == "hold" or not _same_proposal(turned_down.draft, draft):
+        return draft
+    decided = turned_down.decided_at_ms or turned_down.offered_at_ms
+    if draft.at_ms - decided >= REPROPOSE_AFTER_MS:
+        return draft
+    who = turned_down.by if turned_down.state == "declined" else "the site"
+    why = f" ({turned_down.why})" if turned_down.why else ""
+    return replace(
+        draft,
+        kind="hold",
+        proposed=None,
+        held_by=(turned_down.state,),
+        because=(
+            f"The same change was {turned_down.state} by {who}{why}; "
+            "it is not proposed again until three days after that.",
+            *draft.because,
+        ),
+    )
+
+
+def _same_proposal(a: Draft, b: Draft) -> bool:
+    return a.kind == b.kind and a.proposed == b.proposed
+
+
+def advice_id(draft: Draft) -> str:
+    """Derived from content: the same readings give the same id."""
+    text = f"{draft.well}|{draft.kind}|{_setting_text(draft.proposed)}|{draft.at_ms}"
+    return "a" + sha256(text.encode()).hexdigest()[:10]
+
+
+def _setting_text(setting: Setting | None) -> str:
+    if setting is None:
+        return "-"
+    return f"{setting.stroke_rate_spm:.4f}/{setting.run_min}/{setting.idle_min}"
+
+
+def _opened(draft: Draft, terms: Terms) -> Advice:
+    return Advice(
+        id=advice_id(draft),
+        rev=1,
+        state="offered",
+        draft=draft,
+        offered_at_ms=draft.at_ms,
+        lapses_at_ms=draft.at_ms + terms.lapse_ms,
+    )
+
+
+# --------------------------------------------------------------------------- a person decides
+
+
+def approved(advice: Advice, *, by: str, now_ms: int) -> Advice:
+    """A person agrees; the release goes out when the time to undo has passed."""
+    _decidable(advice, "approved")
+    if advice.draft.proposed is None:
+        raise NotPossible(f"{advice.id}: {advice.draft.kind} proposes no change; there is nothing to approve")
+    return replace(advice, state="approved", by=by, why=None, decided_at_ms=now_ms, deferred_until_ms=None)
+
+
+def declined(advice: Advice, *, by: str, why: str, now_ms: int) -> Advice:
+    _decidable(advice, "declined")
+    _reason(advice, why)
+    return replace(advice, state="declined", by=by, why=why, decided_at_ms=now_ms, deferred_until_ms=None)
+
+
+def deferred(advice: Advice, *, by: str, why: str, for_ms: int, now_ms: int) -> Advice:
+    _decidable(advice, "deferred")
+    _reason(advice, why)
+    if for_ms <= 0:
+        raise NotPossible(f"{advice.id}: a deferral of {for_ms} ms; it must be longer than nothing, such as 2d or 8h")
+    until = now_ms + for_ms
+    return replace(
+        advice,
+        state="deferred",
+        by=by,
+        why=why,
+        decided_at_ms=now_ms,
+        deferred_until_ms=until,
+        lapses_at_ms=max(advice.lapses_at_ms, until + 24 * HOUR_MS),
+    )
+
+
+def undone(advice: Advice, *, by: str, now_ms: int) -> Advice:
+    """Take a decision back: an approval until its release has gone out, a decline or deferral until superseded."""
+    if advice.state not in {"approved", "declined", "deferred"}:
+        raise NotPossible(
+            f"{advice.id}: it is {advice.state}; only approved (not yet released), declined or deferred can be undone"
+        )
+    return replace(advice, state="offered", by=by, why=None, decided_at_ms=now_ms, deferred_until_ms=None)
+
+
+def _decidable(advice: Advice, wanted: str) -> None:
+    if advice.state not in DECIDABLE:
+        raise NotPossible(f"{advice.id}: it is {advice.state}; only offered or deferred advice can be {wanted}")
+
+
+def _reason(advice: Advice, why: str) -> None:
+    if not why.strip():
+        raise NotPossible(f"{advice.id}: no reason given; say why, the next reviewer reads it")
+
+
+# --------------------------------------------------------------------------- time passes, the site answers
+
+
+def release_due_ms(advice: Advice, terms: Terms) -> int | None:
+    """When an approved change goes out; None when it is not approved."""
+    if advice.state != "approved" or advice.decided_at_ms is None:
+        return None
+    return advice.decided_at_ms + terms.release_after_ms
+
+
+def lapsed(advice: Advice, now_ms: int) -> Advice | None:
+    """The advice after its time ran out, or back from its deferral; None when nothing changes."""
+    if advice.state == "deferred" and advice.deferred_until_ms is not None and now_ms >= advice.deferred_until_ms:
+        return replace(advice, state="offered", deferred_until_ms=None)
+    if advice.state in DECIDABLE | IN_FLIGHT and now_ms >= advice.lapses_at_ms and advice.draft.kind != "hold":
+        return replace(advice, state="lapsed")
+    return None
+
+
+def released(advice: Advice, *, now_ms: int) -> tuple[Advice, Release]:
+    """The approved change, addressed to the site."""
+    assert advice.state == "approved" and advice.draft.proposed is not None
+    release_id = "r" + sha256(f"{advice.id}|{advice.decided_at_ms}".encode()).hexdigest()[:10]
+    release = Release(
+        id=release_id,
+        advice_id=advice.id,
+        well=advice.draft.well,
+        at_ms=now_ms,
+        by=advice.by or "",
+        lapses_at_ms=advice.lapses_at_ms,
+        proposed=advice.draft.proposed,
+        kind=advice.draft.kind,
+        cautions=advice.draft.cautions,
+    )
+    return replace(advice, state="released", release_id=release_id, released_at_ms=now_ms), release
+
+
+def answered(advice: Advice, *, state: str, reason: str | None, now_ms: int) -> Advice:
+    """The site's confirm of a release."""
+    if state == "applied":
+        return replace(advice, state="applied", applied_at_ms=now_ms)
+    return replace(advice, state="refused", why=reason or "no reason given by the site", decided_at_ms=now_ms)
