@@ -22,7 +22,7 @@ def derive(
     site_silent: bool | None,
     extra: dict[str, float | None] | None = None,
 ) -> dict[str, Fact]:
-    """Every named quantity of one well at now_ms; extra adds values the belief computed (lifted_bpd, pump_room_frac)."""
+    """Every named quantity of one well at now_ms; extra adds what the belief computed (lifted_bpd, pump_room_frac)."""
     facts: dict[str, Fact] = {}
     for name, (unit, _) in PUBLISHED.items():
         quantity = assessment.quantities.get(name) if assessment else None
