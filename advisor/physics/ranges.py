@@ -1,8 +1,8 @@
-"""The range of a fit: a scalar outside it raises, an array gets NaN there. One helper does both."""
+"""The range of a fit: a scalar outside it raises, an array gets NaN there. ``limited`` does both."""
 
 from __future__ import annotations
 
-from typing import TypeAlias
+from typing import Any, TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,24 +12,26 @@ Floats: TypeAlias = float | NDArray[np.float64]
 
 
 class OutOfRange(ValueError):  # noqa: N818 - it is what it says, and callers read it as a reason
-    """A scalar argument lies outside the range of the equation; the text names it, its value and the range."""
+    """A scalar argument lies outside the range of an equation; the text says which, what it is and must be."""
 
 
-def inside(name: str, value: Floats, low: float, high: float, unit: str = "") -> Floats:
-    """``value`` where low <= value <= high.
+def limited(result: Any, ok: Any, text: str) -> Any:
+    """``result`` where ``ok``; elsewhere NaN for arrays (isnan is the mask), OutOfRange(text) for scalars.
 
-    A scalar outside raises OutOfRange; an array comes back as a copy with NaN where it is outside (so
-    ``numpy.isnan`` of the result is the mask). NaN passes through either way.
+    A result that is NaN already (NaN came in) stays NaN and never raises.
     """
-    if np.ndim(value) == 0:
-        if value < low or value > high:
-            raise OutOfRange(f"{name}: {float(value):g}{_of(unit)}; must be {low:g} to {high:g}{_of(unit)}")
-        return value
-    values = np.asarray(value, dtype=np.float64)
+    if np.ndim(result) == 0 and np.ndim(ok) == 0:
+        if not ok and not np.isnan(result):
+            raise OutOfRange(text)
+        return result
+    if np.all(ok):
+        return result
+    return np.where(ok, result, np.nan)
+
+
+def inside(name: str, value: Any, low: float, high: float, unit: str = "") -> Any:
+    """``value`` where low <= value <= high, limited elsewhere; NaN passes through."""
+    shown = "" if np.ndim(value) else f"{float(value):g} "
     with np.errstate(invalid="ignore"):
-        outside = (values < low) | (values > high)
-    return np.where(outside, np.nan, values) if outside.any() else values
-
-
-def _of(unit: str) -> str:
-    return f" {unit}" if unit else ""
+        ok = np.greater_equal(value, low) & np.less_equal(value, high)
+    return limited(value, ok, f"{name}: {shown}{unit}".rstrip() + f"; must be {low:g} to {high:g} {unit}".rstrip())
