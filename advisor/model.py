@@ -483,6 +483,9 @@ class AlarmFlags:
     acknowledged_by: str | None = None
     acknowledged_at_ms: int | None = None
     announced: bool = False  # somebody was told of the opening, so is to be told of the closing
+    recent: int = 0  # verdicts of the last counted readings as bits, the newest lowest: for n of m
+    counted_at_ms: int | None = None  # time of the last counted reading; the same time never counts twice
+    shown: str | None = None  # what was published last, None: nothing retained; so a restart says nothing again
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

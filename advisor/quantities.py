@@ -53,7 +53,38 @@ FOR_RULES: dict[str, tuple[str, str]] = {
     "left_behind_bpd": ("bbl/d", "reachable inflow less what is lifted"),
     "left_behind_frac": ("fraction", "left_behind_bpd over reachable inflow"),
     "pump_room_frac": ("fraction", "share by which the lifted liquid could rise with the pump as it is"),
+    "people_on_location": ("0 or 1", "people said to be at the well"),
+    "inflow_trend_upper_frac_per_30d": ("fraction per 30 d", "inflow_trend_frac_per_30d plus 1.645 sd: its upper 95 %"),
     **{f"suspect_{name.replace('-', '_')}": ("probability", f"{name} suspected") for name in SUSPECTS},
+}
+
+# Scatter of a quantity from one assessment of a steady well to the next, in its own unit (common practice, no source).
+# A rule's deadband is at least twice this. What is not listed is counted, timed or yes-or-no, and has none.
+NOISE: dict[str, float] = {
+    "level_ft_md": 15.0,
+    "casing_psig": 1.0,
+    "round_trip_s": 0.02,
+    "acoustic_velocity_fps": 5.0,
+    "annular_gas_mscfd": 1.0,
+    "liquid_frac_annulus": 0.02,
+    "submergence_ft": 15.0,
+    "liquid_height_ft": 15.0,
+    "intake_psig": 5.0,
+    "bottomhole_psig": 5.0,
+    "inflow_bpd": 2.0,
+    "inflow_reachable_bpd": 2.0,
+    "inflow_potential_bpd": 4.0,
+    "inflow_trend_frac_per_30d": 0.01,
+    "pump_displacement_bpd": 1.0,
+    "pump_effectiveness_frac": 0.02,
+    "fillage_frac": 0.02,
+    "pound_probability": 0.05,
+    "casing_share_of_max": 0.005,
+    "left_behind_bpd": 1.0,
+    "left_behind_frac": 0.02,
+    "pump_room_frac": 0.01,
+    "inflow_trend_upper_frac_per_30d": 0.01,
+    **{f"suspect_{name.replace('-', '_')}": 0.05 for name in SUSPECTS},
 }
 
 
