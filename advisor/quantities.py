@@ -54,11 +54,11 @@ FOR_RULES: dict[str, tuple[str, str]] = {
     "left_behind_frac": ("fraction", "left_behind_bpd over reachable inflow"),
     "pump_room_frac": ("fraction", "share by which the lifted liquid could rise with the pump as it is"),
     "people_on_location": ("0 or 1", "people said to be at the well"),
-    "inflow_trend_upper_frac_per_30d": ("fraction per 30 d", "inflow_trend_frac_per_30d plus 1.645 sd: its upper 95 %"),
+    "inflow_trend_upper_frac_per_30d": ("fraction per 30 d", "its trend plus 1.645 sd: the upper 95 % bound"),
     **{f"suspect_{name.replace('-', '_')}": ("probability", f"{name} suspected") for name in SUSPECTS},
 }
 
-# Scatter of a quantity from one assessment of a steady well to the next, in its own unit (common practice, no source).
+# Scatter of a quantity between assessments of a steady well, in its own unit (common practice, no source).
 # A rule's deadband is at least twice this. What is not listed is counted, timed or yes-or-no, and has none.
 NOISE: dict[str, float] = {
     "level_ft_md": 15.0,
