@@ -1,0 +1,82 @@
+"""The sites' running numbers: the newest of each well, and the gaps."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from advisor.store.store import Store
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Gap:
+    """Numbers that did not come: those between after_seq and before_seq, both of which did."""
+
+    well: str
+    after_seq: int
+    before_seq: int
+    noted_at_ms: int
+
+
+def note(store: Store, well: str, numbers: Iterable[int], *, at_ms: int) -> list[Gap]:
+    """Takes in running numbers in the order they came; the gaps that opened now.
+
+    A number from inside a gap narrows or closes it (it was forwarded late). A number that is not above the newest
+    and closes nothing changes nothing: a gateway may send twice. at_ms: now.
+    """
+    opened: list[Gap] = []
+    with store.transaction():
+        row = store.row("SELECT seq FROM seqs WHERE well = ?", (well,))
+        newest = None if row is None else int(row[0])
+        for number in numbers:
+            if newest is None or number == newest + 1:
+                newest = number
+            elif number > newest:
+                opened.append(Gap(well=well, after_seq=newest, before_seq=number, noted_at_ms=at_ms))
+                _open(store, opened[-1])
+                newest = number
+            else:
+                _fill(store, well, number)
+        if newest is not None:
+            store.run(
+                "INSERT INTO seqs VALUES (?, ?) ON CONFLICT (well) DO UPDATE SET seq = excluded.seq", (well, newest)
+            )
+    return opened
+
+
+def restart(store: Store, well: str, number: int) -> None:
+    """The site counts from a new number on (its gateway was replaced); gaps of the old count are forgotten."""
+    with store.transaction():
+        store.run("DELETE FROM seq_gaps WHERE well = ?", (well,))
+        store.run(
+            "INSERT INTO seqs VALUES (?, ?) ON CONFLICT (well) DO UPDATE SET seq = excluded.seq", (well, number)
+        )
+
+
+def gaps(store: Store, well: str) -> list[Gap]:
+    """The gaps of a well that stand, in order of number."""
+    rows = store.rows(
+        "SELECT after_seq, before_seq, noted_at_ms FROM seq_gaps WHERE well = ? ORDER BY after_seq", (well,)
+    )
+    return [Gap(well=well, after_seq=after, before_seq=before, noted_at_ms=at) for after, before, at in rows]
+
+
+def _open(store: Store, gap: Gap) -> None:
+    store.run(
+        "INSERT INTO seq_gaps VALUES (?, ?, ?, ?) ON CONFLICT DO NOTHING",
+        (gap.well, gap.after_seq, gap.before_seq, gap.noted_at_ms),
+    )
+
+
+def _fill(store: Store, well: str, number: int) -> None:
+    row = store.row(
+        "SELECT after_seq, before_seq, noted_at_ms FROM seq_gaps WHERE well = ? AND after_seq < ? AND before_seq > ?",
+        (well, number, number),
+    )
+    if row is None:
+        return
+    after, before, noted_at_ms = row
+    store.run("DELETE FROM seq_gaps WHERE well = ? AND after_seq = ?", (well, after))
+    for low, high in ((after, number), (number, before)):
+        if high - low > 1:
+            _open(store, Gap(well=well, after_seq=low, before_seq=high, noted_at_ms=noted_at_ms))
