@@ -14,9 +14,11 @@ from advisor.model import (
     Column,
     Confirm,
     Event,
+    Inputs,
     Level,
     ProductionTest,
     Quality,
+    Quantity,
     Reading,
     Run,
     Setting,
@@ -25,7 +27,7 @@ from advisor.model import (
 )
 
 DAY_MS = 86_400_000
-KEPT_RUNS = 400
+KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
 SAME_VALUES = 5
 
 
@@ -71,7 +73,7 @@ class Memory:
     stop_explained: bool = False
     first_at_ms: int | None = None
     column: Column | None = None
-    notes: tuple[str, ...] = ()
+    potential_by_day: tuple[tuple[int, float, float], ...] = ()  # day, inflow potential and its sd, bbl/d, 90 days
 
     def highest_rate_30d_spm(self) -> float | None:
         return max((rate for _, rate in self.highest_rates), default=None)
@@ -232,3 +234,37 @@ def _event(memory: Memory, event: Event) -> Memory:
     if event.what == "returned":
         return replace(memory, stop_explained=False)
     return memory
+
+
+def inputs(memory: Memory, well: Well, at_ms: int) -> Inputs:
+    """What the physics needs of one well at a time: the last believed reading of each kind."""
+    test = memory.test
+    liquid_bpd = water_cut = gas_mscfd = None
+    if test is not None:
+        liquid = test.oil_bbl + test.water_bbl
+        liquid_bpd = liquid * 24.0 / test.duration_h
+        water_cut = test.water_bbl / liquid if liquid > 0 else None
+        gas_mscfd = test.gas_mscf * 24.0 / test.duration_h if test.gas_mscf is not None else None
+    return Inputs(
+        well=well,
+        at_ms=at_ms,
+        level=memory.level,
+        level_at_ms=memory.level_at_ms,
+        level_quality=memory.level_quality,
+        casing_psig=memory.casing_psig,
+        casing_at_ms=memory.casing_at_ms,
+        casing_quality=memory.casing_quality,
+        build_up=memory.build_up,
+        liquid_bpd=liquid_bpd,
+        water_cut_frac=water_cut if water_cut is not None else well.water_cut_frac,
+        gas_mscfd=gas_mscfd,
+    )
+
+
+def with_potential(memory: Memory, at_ms: int, potential: Quantity | None) -> Memory:
+    """The day's inflow potential, the last of each day kept, for the trend."""
+    if potential is None:
+        return memory
+    day = at_ms // DAY_MS
+    kept = tuple(row for row in memory.potential_by_day if day - 90 < row[0] < day)
+    return replace(memory, potential_by_day=(*kept, (day, potential.value, potential.sd)))

@@ -1,0 +1,114 @@
+"""Puts an assessment together: what the physics says of the last shot, carried to now by the belief.
+
+A quantity that cannot be worked out is None with a note that says why.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from advisor.memory import Memory
+from advisor.model import Assessment, Quantity, Well, WorkUp
+from advisor.quantities import PUBLISHED, SUSPECTS
+
+HOUR_MS = 3_600_000
+MINUTE_MS = 60_000
+STALE_LEVEL_INTERVALS = 2.5
+STALE_CASING_INTERVALS = 3.0
+OF_THE_SHOT = ("round_trip_s", "acoustic_velocity_fps", "annular_gas_mscfd", "liquid_frac_annulus")
+NEEDS_BELIEF = "needs a believed level and casing pressure"
+NEEDS = {
+    "level_ft_md": "no level believed yet",
+    "round_trip_s": "the last believed level did not come as a travel time",
+    "casing_psig": "no casing pressure believed yet",
+    "annular_gas_mscfd": "no build-up with the casing valve shut yet",
+    "inflow_trend_frac_per_30d": "needs inflow on at least 7 days",
+}
+
+
+def composed(
+    memory: Memory,
+    well: Well,
+    at_ms: int,
+    *,
+    workup: WorkUp | None,
+    believed: Mapping[str, Quantity] | None,
+    trend: Quantity | None,
+    pound_probability: float | None,
+    suspects: Mapping[str, float],
+    notes: tuple[str, ...],
+) -> Assessment:
+    """The assessment of one well at one time; believed holds the quantities that the ensemble carries to now."""
+    quantities: dict[str, Quantity | None] = {}
+    for name in PUBLISHED:
+        shot = workup.quantities.get(name) if workup is not None else None
+        belief = believed.get(name) if believed is not None and name not in OF_THE_SHOT else None
+        quantities[name] = belief or shot
+    level = quantities["level_ft_md"]
+    shot_level = workup.quantities.get("level_ft_md") if workup is not None else None
+    if level is not None and level.by is None and shot_level is not None:
+        quantities["level_ft_md"] = Quantity(value=level.value, sd=level.sd, by=shot_level.by)
+    if memory.casing_psig is None:
+        quantities["casing_psig"] = None
+    quantities["inflow_trend_frac_per_30d"] = trend
+    said = (*(workup.notes if workup is not None else ()), *notes, *_input_notes(memory, well, at_ms))
+    return Assessment(
+        well=well.key,
+        at_ms=at_ms,
+        inputs=inputs_believed(memory, well, at_ms),
+        quantities=quantities,
+        pound_probability=pound_probability,
+        suspects={name: suspects.get(name, 0.0) for name in SUSPECTS} if believed is not None else {},
+        notes=_with_reasons(said, quantities, pound_probability),
+    )
+
+
+def inputs_believed(memory: Memory, well: Well, at_ms: int) -> dict[str, str]:
+    """What each input is worth now: its quality, or stale, or missing."""
+
+    def word(then_ms: int | None, quality: str, limit_ms: float) -> str:
+        if then_ms is None:
+            return "missing"
+        return "stale" if at_ms - then_ms > limit_ms else quality
+
+    level_limit = STALE_LEVEL_INTERVALS * well.level_every_h * HOUR_MS
+    casing_limit = max(STALE_CASING_INTERVALS * well.casing_pressure_every_min * MINUTE_MS, level_limit)
+    return {
+        "level": word(memory.level_at_ms, memory.level_quality, level_limit),
+        "casing_pressure": word(memory.casing_at_ms, memory.casing_quality, casing_limit),
+        "run": word(memory.run_at_ms, memory.run_quality, 2.0 * well.run_every_min * MINUTE_MS),
+    }
+
+
+def _input_notes(memory: Memory, well: Well, at_ms: int) -> tuple[str, ...]:
+    notes = []
+    if memory.last_level_quality == "bad" and memory.level_at_ms is not None:
+        notes.append("level: the newest shot was marked bad by the site; the one before it is used")
+    believed = inputs_believed(memory, well, at_ms)
+    if believed["level"] == "stale" and memory.level_at_ms is not None:
+        age_h = (at_ms - memory.level_at_ms) / HOUR_MS
+        notes.append(
+            f"level: the last believed shot is {age_h:.0f} h old; one is expected every {well.level_every_h:g} h"
+        )
+    if believed["run"] == "stale":
+        notes.append("run: no run reading for twice its interval; whether the unit runs is not known")
+    if believed["run"] == "missing":
+        notes.append("run: none yet; the configured settings are taken to be in force")
+    return tuple(notes)
+
+
+def _with_reasons(
+    notes: tuple[str, ...], quantities: Mapping[str, Quantity | None], pound_probability: float | None
+) -> tuple[str, ...]:
+    """The notes, once each, with a reason for every quantity that is None."""
+    kept = list(dict.fromkeys(notes))
+    unexplained: dict[str, list[str]] = {}
+    missing = [name for name, quantity in quantities.items() if quantity is None]
+    if pound_probability is None:
+        missing.append("pound_probability")
+    for name in missing:
+        if not any(name in note.split(":")[0] for note in kept):
+            unexplained.setdefault(NEEDS.get(name, NEEDS_BELIEF), []).append(name)
+    for reason, names in unexplained.items():
+        kept.append(f"{', '.join(names)}: {reason}")
+    return tuple(kept)

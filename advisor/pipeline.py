@@ -1,0 +1,416 @@
+"""The story of a reading, from believed readings to an assessment, an advice and alarms. Pure: no store, no clock.
+
+Wells are worked together: round k takes the k-th distinct reading time of every due well, so that physics, belief and
+outlook see arrays of wells. What a well carries from one time to the next is its Head; from the same head and the
+same readings comes the same result, however the readings were batched.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from advisor import assess, compose, facts
+from advisor import memory as memories
+from advisor.belief import ensemble, operation, prior, step, update
+from advisor.belief import present as presents
+from advisor.belief.ensemble import Belief
+from advisor.belief.present import Present
+from advisor.memory import Memory
+from advisor.model import (
+    Advice,
+    AlarmFlags,
+    Assessment,
+    Column,
+    Draft,
+    Event,
+    Fact,
+    ProductionTest,
+    Reading,
+    Run,
+    Setting,
+    Well,
+    WorkUp,
+)
+from advisor.recommend import choice
+from advisor.review import Terms, considered
+from advisor.rulebook import book
+from advisor.rulebook.book import Step
+from advisor.rulebook.load import Rulebook
+
+HOUR_MS = 3_600_000
+ADVISED_EVERY_MS = HOUR_MS
+PHYSICS_KINDS = frozenset({"level", "casing-pressure", "production-test"})
+ADVICE_KINDS = frozenset({"level", "production-test", "event"})
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What the pipeline needs of the configuration."""
+
+    atmospheric_psia: float
+    base_psia: float
+    base_degf: float
+    pound_probability_max: float
+    terms: Terms
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Head:
+    """A well as far as it has been worked through."""
+
+    memory: Memory
+    belief: Belief | None = None
+    workup: WorkUp | None = None
+    advised_at_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """The readings of one well at one time; none of them for a look at the present."""
+
+    at_ms: int
+    readings: tuple[Reading, ...] = ()
+
+    def has(self, kinds: frozenset[str]) -> bool:
+        return any(reading.kind in kinds and reading.quality != "bad" for reading in self.readings)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """One due well. Up to quiet_until_ms its times are worked through again: neither alarms nor advice move."""
+
+    well: Well
+    head: Head
+    moments: tuple[Moment, ...]
+    flags: Mapping[str, AlarmFlags] = field(default_factory=dict)
+    advice: Advice | None = None
+    turned_down: Advice | None = None
+    quiet_until_ms: int | None = None
+    site_silent: bool | None = None
+    changes_approved: tuple[tuple[int, Setting], ...] = ()
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """One well at one time: what is believed, and what changed."""
+
+    well: str
+    at_ms: int
+    head: Head
+    assessment: Assessment
+    facts: Mapping[str, Fact]
+    advice: tuple[Advice, ...] = ()
+    alarms: tuple[Step, ...] = ()
+
+
+@dataclass(slots=True)
+class _Work:
+    """One well in one round, filled in step by step."""
+
+    task: Task
+    moment: Moment
+    memory: Memory
+    workup: WorkUp | None
+    belief: Belief | None
+    look: Present | None = None
+    assessment: Assessment | None = None
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+    advice: tuple[Advice, ...] = ()
+    advised_at_ms: int | None = None
+    alarms: tuple[Step, ...] = ()
+
+    @property
+    def well(self) -> Well:
+        return self.task.well
+
+    @property
+    def setting(self) -> Setting:
+        return self.memory.setting or memories.configured_setting(self.well)
+
+    @property
+    def column(self) -> Column:
+        assert self.memory.column is not None
+        return self.memory.column
+
+    @property
+    def quiet(self) -> bool:
+        return self.task.quiet_until_ms is not None and self.moment.at_ms <= self.task.quiet_until_ms
+
+
+def work(tasks: Sequence[Task], rules: Rulebook, settings: Settings) -> list[list[Outcome]]:
+    """Every moment of every task, in order; one list of outcomes a task."""
+    outcomes: list[list[Outcome]] = [[] for _ in tasks]
+    current = list(tasks)
+    for number in range(max((len(task.moments) for task in tasks), default=0)):
+        active = [i for i, task in enumerate(current) if number < len(task.moments)]
+        items = [_begun(current[i], number) for i in active]
+        _round(items, rules, settings)
+        for i, item in zip(active, items, strict=True):
+            outcomes[i].append(_ended(item))
+            current[i] = _carried_on(current[i], item)
+    return outcomes
+
+
+def _begun(task: Task, number: int) -> _Work:
+    head = task.head
+    return _Work(
+        task=task,
+        moment=task.moments[number],
+        memory=head.memory,
+        workup=head.workup,
+        belief=head.belief,
+        advised_at_ms=head.advised_at_ms,
+    )
+
+
+def _ended(item: _Work) -> Outcome:
+    assert item.assessment is not None
+    return Outcome(
+        well=item.well.key,
+        at_ms=item.moment.at_ms,
+        head=Head(memory=item.memory, belief=item.belief, workup=item.workup, advised_at_ms=item.advised_at_ms),
+        assessment=item.assessment,
+        facts=item.facts,
+        advice=item.advice,
+        alarms=item.alarms,
+    )
+
+
+def _carried_on(task: Task, item: _Work) -> Task:
+    flags = {**task.flags, **{one.flags.rule: one.flags for one in item.alarms}}
+    advice = item.advice[-1] if item.advice else task.advice
+    return replace(task, head=_ended(item).head, flags=flags, advice=advice)
+
+
+def _round(items: list[_Work], rules: Rulebook, settings: Settings) -> None:
+    """The steps, in order, for one moment of each well."""
+    _remember(items)
+    _work_up(items, settings)
+    _believe(items, settings)
+    _look(items)
+    _assess(items)
+    _derive(items)
+    _advise(items, rules, settings)
+    _alarm(items, rules)
+
+
+# --------------------------------------------------------------------------- readings and physics
+
+
+def _remember(items: list[_Work]) -> None:
+    for item in items:
+        for reading in item.moment.readings:
+            item.memory = memories.remember(item.memory, reading, item.well)
+
+
+def _work_up(items: list[_Work], settings: Settings) -> None:
+    """Physics for the wells with a new level, casing pressure or test; the last work-up serves the others."""
+    fresh = [item for item in items if item.moment.has(PHYSICS_KINDS)]
+    if not fresh:
+        return
+    done = assess.work_up(
+        [memories.inputs(item.memory, item.well, item.moment.at_ms) for item in fresh],
+        atmospheric_psia=settings.atmospheric_psia,
+        base_psia=settings.base_psia,
+        base_degf=settings.base_degf,
+    )
+    for item, workup in zip(fresh, done, strict=True):
+        item.workup = workup
+        if workup.column is not None:
+            item.memory = replace(item.memory, column=workup.column)
+
+
+# --------------------------------------------------------------------------- belief
+
+
+def _believe(items: list[_Work], settings: Settings) -> None:
+    """Carries each well's ensemble to its moment and takes the readings in; none until the annulus is known."""
+    begun = [item for item in items if item.belief is None and item.memory.column is not None]
+    if begun:
+        drawn = prior.draw(
+            [item.well for item in begun],
+            [item.moment.at_ms for item in begun],
+            [item.column for item in begun],
+            atmospheric_psia=settings.atmospheric_psia,
+        )
+        for k, item in enumerate(begun):
+            item.belief = drawn.pick([k])
+    held = [item for item in items if item.belief is not None]
+    if not held:
+        return
+    belief = ensemble.join([item.belief for item in held if item.belief is not None])
+    wells = [item.well for item in held]
+    columns = [item.column for item in held]
+    segments = [
+        operation.segments(item.memory.runs, item.well, int(belief.at_ms[k]), item.moment.at_ms)
+        for k, item in enumerate(held)
+    ]
+    belief = step.carry(belief, wells, columns, segments, [item.moment.at_ms for item in held])
+    belief = _taken_in(belief, held, wells, columns)
+    for k, item in enumerate(held):
+        item.belief = belief.pick([k])
+
+
+def _taken_in(belief: Belief, held: list[_Work], wells: list[Well], columns: list[Column]) -> Belief:
+    """The readings of this moment: events first (they widen), then shot, fillage and test."""
+    events = [_events(item) for item in held]
+    if any(events):
+        belief = update.events(belief, wells, events)
+    shots = [
+        item.workup.observation if item.workup is not None and item.moment.has(frozenset({"level"})) else None
+        for item in held
+    ]
+    if any(shot is not None for shot in shots):
+        belief = update.shot(belief, wells, columns, shots)
+    fillages = [_last(item, lambda m: m.fillage_frac if isinstance(m, Run) and m.running else None) for item in held]
+    if any(value is not None for value in fillages):
+        belief = update.fillage(belief, wells, columns, [item.setting for item in held], fillages)
+    rates = [_last(item, _test_rate) for item in held]
+    if any(value is not None for value in rates):
+        belief = update.production_test(belief, wells, columns, [item.setting for item in held], rates)
+    return belief
+
+
+def _events(item: _Work) -> tuple[str, ...]:
+    return tuple(r.measured.what for r in item.moment.readings if isinstance(r.measured, Event))
+
+
+def _last(item: _Work, value_of: Callable[[object], float | None]) -> float | None:
+    """The last value of its kind among this moment's readings."""
+    found = None
+    for reading in item.moment.readings:
+        value = value_of(reading.measured) if reading.quality != "bad" else None
+        found = value if value is not None else found
+    return found
+
+
+def _test_rate(measured: object) -> float | None:
+    if not isinstance(measured, ProductionTest):
+        return None
+    return (measured.oil_bbl + measured.water_bbl) * 24.0 / measured.duration_h
+
+
+# --------------------------------------------------------------------------- assessment
+
+
+def _look(items: list[_Work]) -> None:
+    held = [item for item in items if item.belief is not None]
+    if not held:
+        return
+    looks = presents.summary(
+        ensemble.join([item.belief for item in held if item.belief is not None]),
+        [item.well for item in held],
+        [item.column for item in held],
+        [item.setting for item in held],
+        [item.memory.running for item in held],
+    )
+    for item, look in zip(held, looks, strict=True):
+        item.look = look
+
+
+def _assess(items: list[_Work]) -> None:
+    for item in items:
+        look = item.look
+        potential = look.quantities.get("inflow_potential_bpd") if look is not None else None
+        item.memory = memories.with_potential(item.memory, item.moment.at_ms, potential)
+        item.assessment = compose.composed(
+            item.memory,
+            item.well,
+            item.moment.at_ms,
+            workup=item.workup,
+            believed=look.quantities if look is not None else None,
+            trend=compose.trend(item.memory),
+            pound_probability=look.pound_probability if look is not None else None,
+            suspects=look.suspects if look is not None else {},
+            notes=look.notes if look is not None else (),
+        )
+
+
+def _derive(items: list[_Work]) -> None:
+    for item in items:
+        look = item.look
+        extra: dict[str, float | None] = {}
+        if look is not None:
+            extra = {"lifted_bpd": look.lifted_bpd.value, "pump_room_frac": look.pump_room_frac}
+        item.facts = facts.derive(
+            item.assessment,
+            item.memory,
+            item.well,
+            item.moment.at_ms,
+            site_silent=item.task.site_silent,
+            extra=extra,
+        )
+
+
+# --------------------------------------------------------------------------- advice and alarms
+
+
+def _advise(items: list[_Work], rules: Rulebook, settings: Settings) -> None:
+    """A draft where new evidence came, or an hour has passed; the life of the advice takes it from there."""
+    wanted = [item for item in items if _advice_due(item)]
+    if not wanted:
+        return
+    believed = [item for item in wanted if item.belief is not None]
+    drafts: dict[str, Draft] = {}
+    if believed:
+        made = choice.advise(
+            ensemble.join([item.belief for item in believed if item.belief is not None]),
+            [item.well for item in believed],
+            [item.column for item in believed],
+            [_context(item, rules, settings) for item in believed],
+        )
+        drafts = {item.well.key: draft for item, draft in zip(believed, made, strict=True)}
+    for item in wanted:
+        draft = drafts.get(item.well.key) or choice.unknown(item.well, item.moment.at_ms, item.setting)
+        item.advised_at_ms = item.moment.at_ms
+        item.advice = considered(item.task.advice, draft, settings.terms, turned_down=item.task.turned_down)
+
+
+def _advice_due(item: _Work) -> bool:
+    if item.quiet:
+        return False
+    if item.moment.has(ADVICE_KINDS) or item.advised_at_ms is None:
+        return True
+    return bool(item.moment.readings) and item.moment.at_ms - item.advised_at_ms >= ADVISED_EVERY_MS
+
+
+def _context(item: _Work, rules: Rulebook, settings: Settings) -> choice.Context:
+    memory, now_ms = item.memory, item.moment.at_ms
+    assert item.assessment is not None
+    return choice.Context(
+        now_ms=now_ms,
+        in_force=item.setting,
+        setting_heard=memory.setting is not None,
+        first_at_ms=memory.first_at_ms,
+        highest_rate_30d_spm=memory.highest_rate_30d_spm(),
+        changes=tuple((change.at_ms, change.before, change.after) for change in memory.changes),
+        blocks=tuple(book.blocks(rules, item.facts, item.well, now_ms)),
+        suspects=dict(item.assessment.suspects),
+        level_at_ms=memory.level_at_ms,
+        level_quality=item.assessment.inputs["level"],
+        run_quality=item.assessment.inputs["run"],
+        casing_psig=memory.casing_psig,
+        valve=memory.valve,
+        valve_since_ms=memory.valve_since_ms,
+        people_on_location=memory.people_on_location,
+        test_at_ms=memory.test_at_ms,
+        running=memory.running,
+        pound_probability_max=settings.pound_probability_max,
+    )
+
+
+def _alarm(items: list[_Work], rules: Rulebook) -> None:
+    for item in items:
+        if item.quiet:
+            continue
+        item.alarms = tuple(
+            book.evaluate_well(
+                rules,
+                item.task.flags,
+                item.facts,
+                item.well,
+                item.moment.at_ms,
+                count_reading=bool(item.moment.readings),
+            )
+        )
