@@ -49,7 +49,7 @@ PURE = {
     "gas_formation_volume_factor", "formation_volume_factor",
     "reduced_temperature", "reduced_pressure", "reduced_density", "cp_over_r", "heat_capacity_ratio",
     "column_factor", "dlnz_dlnp", "steps", "composition", "method", "survey", "segments", "profile",
-    "distribution_parameter",
+    "distribution_parameter", "contents", "place", "joints_counted", "velocity_ratio", "flat", "fault",
     # inflow
     "shape", "exponent", "fitted_exponent", "flow_efficiency",
     # pump and rods

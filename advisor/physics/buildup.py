@@ -1,0 +1,164 @@
+"""Gas coming up the annulus, from the rise of casing pressure with the casing shut."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.physics.constants import BASE_DEGR, BASE_PSIA, GAS_CONSTANT, MINUTES_PER_DAY
+from advisor.physics.ranges import Array, Floats
+
+LEAST_R2_FRAC = 0.95  # of a straight line (common practice, no source)
+MOST_HALVES_DIFFERENCE_FRAC = 0.20  # between the slopes of the halves (common practice, no source)
+LEAST_SAMPLES = 4
+LEAST_DURATION_MIN = 0.5
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rise:
+    """A build-up judged. fault is None where the slope can be used, else what is wrong in a few words.
+
+    seen_psi_per_min: the least slope that can be told from none at the resolution of the samples; flat: the rise is
+    below it.
+    """
+
+    slope_psi_per_min: float
+    slope_sd_psi_per_min: float
+    r2_frac: float
+    halves_difference_frac: float
+    seen_psi_per_min: float
+    flat: bool
+    fault: str | None
+
+
+def slope_psi_per_min(*, time_min: Sequence[float], rise_psi: Sequence[float]) -> float:
+    """Slope of a line through the origin, psi/min: sum(t dp)/sum(t^2). time_min in minutes from the first sample.
+
+    Source: by hand
+    """
+    t, dp = np.asarray(time_min, dtype=np.float64), np.asarray(rise_psi, dtype=np.float64)
+    return float(np.sum(t * dp) / np.sum(t * t))
+
+
+def short_rate_mscfd(
+    *,
+    volume_ft3: Floats,
+    slope_psi_per_min: Floats,
+    z_factor: Floats,
+    temperature_degr: Floats,
+    base_psia: Floats = BASE_PSIA,
+    base_degr: Floats = BASE_DEGR,
+) -> Floats:
+    """Gas rate with the gas all at one state, Mscf/d: (1.44 T_sc/p_sc) V (dp/dt)/(Z T). About 6 % low at 4,000 ft.
+
+    Source: common practice, no source
+    """
+    return 1.44 * base_degr / base_psia * volume_ft3 * slope_psi_per_min / (z_factor * temperature_degr)
+
+
+def long_rate_mscfd(
+    *,
+    volume_ft3: Floats,
+    slope_psi_per_min: Floats,
+    z_factor: Floats,
+    temperature_degr: Floats,
+    pressure_psia: Floats,
+    column_factor: Floats,
+    dlnz_dlnp: Floats,
+    volume_ft3_per_min: Floats = 0.0,
+    base_psia: Floats = BASE_PSIA,
+    base_degr: Floats = BASE_DEGR,
+) -> Floats:
+    """Gas rate, Mscf/d: (1.44 T_sc/p_sc)/(Z T) [V s (dp/dt)(1 - dlnZ/dlnp) + s p dV/dt].
+
+    column_factor s: mean pressure of the gas over the pressure at surface; volume_ft3_per_min > 0: level falling.
+    Source: by hand
+    """
+    held = volume_ft3 * column_factor * slope_psi_per_min * (1.0 - dlnz_dlnp)
+    moved = column_factor * pressure_psia * volume_ft3_per_min
+    return 1.44 * base_degr / base_psia / (z_factor * temperature_degr) * (held + moved)
+
+
+def rate_mscfd(
+    *,
+    content_lbmol_per_psi: Floats,
+    slope_psi_per_min: Floats,
+    level_lbmol_per_ft: Floats = 0.0,
+    level_ft_per_min: Floats = 0.0,
+    base_psia: Floats = BASE_PSIA,
+    base_degr: Floats = BASE_DEGR,
+) -> Floats:
+    """Gas rate from what the annulus holds, Mscf/d: [dn/dp dp/dt + dn/dD dD/dt] 1440 R T_sc/p_sc/1000.
+
+    n = int p A dz/(Z R T) of the real gas column; level_ft_per_min > 0: level falling.
+    Source: by hand
+    """
+    lbmol_per_min = content_lbmol_per_psi * slope_psi_per_min + level_lbmol_per_ft * level_ft_per_min
+    return lbmol_per_min * MINUTES_PER_DAY * GAS_CONSTANT * base_degr / base_psia / 1000.0
+
+
+def judged(*, rise_psi: Sequence[float], every_s: float) -> Rise:
+    """The slope of a series of pressures (first sample first, equal steps), and whether it can be believed.
+
+    Refused: fewer than 4 samples or half a minute; a rise below twice the resolution; falling; r^2 of a straight line
+    under 0.95; slopes of the first and second half further apart than 20 % and than twice their standard error.
+    Source: common practice, no source
+    """
+    p = np.asarray(rise_psi, dtype=np.float64)
+    t = np.arange(len(p)) * (every_s / 60.0)
+    if len(p) < LEAST_SAMPLES or t[-1] < LEAST_DURATION_MIN or not np.isfinite(p).all():
+        return _refused(f"{len(p)} samples over {t[-1] if len(p) else 0.0:.1f} min; must be 4 over half a minute")
+    slope = slope_psi_per_min(time_min=list(t), rise_psi=list(p - p[0]))
+    line, offset = np.polyfit(t, p, 1)
+    residual = p - (line * t + offset)
+    spread = float(np.sum((p - p.mean()) ** 2))
+    r2 = 1.0 - float(np.sum(residual**2)) / spread if spread > 0.0 else 0.0
+    noise = float(np.sqrt(np.sum(residual**2) / max(len(p) - 2, 1)))
+    jumps = np.abs(np.diff(p))
+    resolution = float(jumps[jumps > 1e-9].min()) if (jumps > 1e-9).any() else 0.01
+    resolution = min(resolution, 0.1)
+    noise = max(noise, resolution / np.sqrt(12.0))
+    slope_sd = noise * float(np.sqrt(1.0 / np.sum(t * t) + 1.0 / t[-1] ** 2))
+    half = len(p) // 2
+    first, second = np.polyfit(t[: half + 1], p[: half + 1], 1)[0], np.polyfit(t[half:], p[half:], 1)[0]
+    difference = abs(first - second) / max(abs(line), 1e-9)
+    error = noise * float(np.sqrt(1.0 / _spread(t[: half + 1]) + 1.0 / _spread(t[half:])))
+    seen = 2.0 * resolution / t[-1]
+    rise = float(p[-1] - p[0])
+    fault = None
+    if abs(rise) < 2.0 * resolution:
+        fault = f"a rise of {rise:.3g} psi in {t[-1]:.3g} min; must be twice the resolution of {resolution:.2g} psi"
+    elif slope < 0.0:
+        fault = f"casing pressure fell by {-rise:.3g} psi; must rise"
+    elif r2 < LEAST_R2_FRAC:
+        fault = f"r2 of a straight line {r2:.2f}; must be at least {LEAST_R2_FRAC:g}"
+    elif difference > MOST_HALVES_DIFFERENCE_FRAC and abs(first - second) > 2.0 * error:
+        fault = f"slopes of its halves {first:.3g} and {second:.3g} psi/min; must agree within 20 %"
+    return Rise(
+        slope_psi_per_min=slope,
+        slope_sd_psi_per_min=slope_sd,
+        r2_frac=r2,
+        halves_difference_frac=float(difference),
+        seen_psi_per_min=seen,
+        flat=abs(rise) < 2.0 * resolution,
+        fault=fault,
+    )
+
+
+def _spread(t: Array) -> float:
+    return float(np.sum((t - t.mean()) ** 2))
+
+
+def _refused(text: str) -> Rise:
+    nan = float("nan")
+    return Rise(
+        slope_psi_per_min=nan,
+        slope_sd_psi_per_min=nan,
+        r2_frac=nan,
+        halves_difference_frac=nan,
+        seen_psi_per_min=nan,
+        flat=False,
+        fault=text,
+    )
