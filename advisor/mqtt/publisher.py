@@ -1,0 +1,260 @@
+"""Sends what the outbox holds: in order, at QoS 1, again until the broker acknowledges it."""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+import logging
+import queue
+import threading
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from typing import Protocol
+
+from advisor.model import Message
+from advisor.mqtt.records import Outcome
+
+log = logging.getLogger("advisor.mqtt")
+
+IN_FLIGHT = 16  # leaves room in the link's window for the status
+RETRY_REFUSED_MS = 60_000
+
+
+class Sender(Protocol):
+    """The part of the link that the publisher needs."""
+
+    @property
+    def window(self) -> int: ...
+
+    def when_up(self, callback: Callable[[], None]) -> None: ...
+
+    def send(
+        self, topic: str, payload: bytes, *, retain: bool, expires_s: int | None, done: Callable[[Outcome], None]
+    ) -> bool: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PublisherFacts:
+    waiting: int  # offered and not finished, those under way and those refused included
+    refused: int  # refused by the broker, to be tried again
+    sent: int
+    superseded: int
+    lapsed: int
+    last_refusal: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Up:
+    """A new connection."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Stop:
+    """The end of the thread."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    message_id: int
+    outcome: Outcome
+
+
+class Publisher:
+    """Takes messages from the writer and gives back the ids whose rows can go; both without blocking.
+
+    One thread sends. Only it touches the books; the writer speaks to it through two queues, so the store keeps its
+    one writer. A row is finished when the broker has acknowledged it, or when it must not be sent any more: it
+    lapsed, or a newer message of the same retained topic was offered before it went out.
+    """
+
+    def __init__(self, link: Sender, *, clock_ms: Callable[[], int], in_flight: int = IN_FLIGHT) -> None:
+        self._link = link
+        self._clock_ms = clock_ms
+        self._in_flight = in_flight
+        self._events: queue.SimpleQueue[list[Message] | _Answer | _Up | _Stop] = queue.SimpleQueue()
+        self._finished: queue.SimpleQueue[int] = queue.SimpleQueue()
+        self._open: dict[int, Message] = {}  # offered and not finished
+        self._place: dict[int, int] = {}  # id -> place in the order of offering
+        self._ready: list[tuple[int, int]] = []  # heap of (place, id); may hold ids that are finished meanwhile
+        self._flying: set[int] = set()
+        self._held: dict[int, int] = {}  # refused id -> when to try again, ms
+        self._newest: dict[str, int] = {}  # retained topic -> its newest open id
+        self._places = itertools.count()
+        self._lock = threading.Lock()
+        self._known: set[int] = set()  # offered, and not yet given back by ``confirmed``
+        self._unfinished = 0
+        self._sent = self._superseded = self._lapsed = 0
+        self._last_refusal = ""
+        self._thread = threading.Thread(target=self._run, name="mqtt-publisher", daemon=True)
+        link.when_up(lambda: self._events.put(_Up()))
+
+    def start(self) -> None:
+        self._thread.start()
+
+    def stop(self, *, wait_s: float = 5.0) -> bool:
+        """Give what is under way wait_s to be acknowledged, then stop; True when nothing is left.
+
+        What is left stays in the outbox and is offered again at the next start.
+        """
+        until_s = time.monotonic() + wait_s
+        while self._unfinished and self._thread.is_alive() and time.monotonic() < until_s:
+            time.sleep(0.01)
+        self._events.put(_Stop())
+        if self._thread.is_alive():
+            self._thread.join(wait_s)
+        return self._unfinished == 0
+
+    def offer(self, messages: Iterable[Message]) -> None:
+        """Hand over committed rows of the outbox, in its order. Ids that are known already are passed over."""
+        with self._lock:
+            fresh = [each for each in {each.id: each for each in messages}.values() if each.id not in self._known]
+            self._known.update(each.id for each in fresh)
+            self._unfinished += len(fresh)
+        if fresh:
+            self._events.put(fresh)
+
+    def confirmed(self) -> list[int]:
+        """The ids finished since the last call, oldest first: remove their rows before offering again."""
+        ids: list[int] = []
+        while not self._finished.empty():
+            ids.append(self._finished.get_nowait())
+        with self._lock:
+            self._known.difference_update(ids)
+        return ids
+
+    @property
+    def idle(self) -> bool:
+        """Everything offered is finished."""
+        return self._unfinished == 0
+
+    def facts(self) -> PublisherFacts:
+        return PublisherFacts(
+            waiting=self._unfinished,
+            refused=len(self._held),
+            sent=self._sent,
+            superseded=self._superseded,
+            lapsed=self._lapsed,
+            last_refusal=self._last_refusal,
+        )
+
+    # ----------------------------------------------------------------- on the publisher's thread
+
+    def _run(self) -> None:
+        running = True
+        while running:
+            try:
+                running = self._take(self._next_event())
+                self._send_what_fits()
+            except Exception:
+                log.exception("mqtt-publisher-fault")
+
+    def _next_event(self) -> list[Message] | _Answer | _Up | _Stop:
+        """The next event; after a quiet second an empty offer, to look at what is held and at the window again."""
+        try:
+            return self._events.get(timeout=1.0)
+        except queue.Empty:
+            return []
+
+    def _take(self, event: list[Message] | _Answer | _Up | _Stop) -> bool:
+        if isinstance(event, _Stop):
+            return False
+        if isinstance(event, _Up):
+            for message_id in list(self._held):
+                self._release(message_id)
+        elif isinstance(event, _Answer):
+            self._flying.discard(event.message_id)
+            self._answered(event.message_id, event.outcome)
+        else:
+            for message in event:
+                self._enter(message)
+        return True
+
+    def _enter(self, message: Message) -> None:
+        self._open[message.id] = message
+        self._place[message.id] = next(self._places)
+        if message.retain:
+            older = self._newest.get(message.topic)
+            self._newest[message.topic] = message.id
+            if older is not None and older not in self._flying:
+                self._superseded += 1
+                self._finish(older)
+        self._queue(message.id)
+
+    def _answered(self, message_id: int, outcome: Outcome) -> None:
+        message = self._open[message_id]
+        if outcome.kind == "accepted":
+            self._sent += 1
+            self._finish(message_id)
+        elif message.retain and self._newest.get(message.topic) != message_id:
+            self._superseded += 1
+            self._finish(message_id)
+        elif outcome.kind == "lost":
+            self._queue(message_id)
+        else:
+            self._hold(message, outcome.reason)
+
+    def _hold(self, message: Message, reason: str) -> None:
+        line = f"outbox {message.id} {message.topic}: refused, {reason}; tried again each minute"
+        if reason not in self._last_refusal:
+            log.error("mqtt-refused %s", line)
+        self._last_refusal = line
+        self._held[message.id] = self._clock_ms() + RETRY_REFUSED_MS
+
+    def _queue(self, message_id: int) -> None:
+        heapq.heappush(self._ready, (self._place[message_id], message_id))
+
+    def _release(self, message_id: int) -> None:
+        del self._held[message_id]
+        self._queue(message_id)
+
+    def _finish(self, message_id: int) -> None:
+        message = self._open.pop(message_id)
+        del self._place[message_id]
+        self._held.pop(message_id, None)
+        if self._newest.get(message.topic) == message_id:
+            del self._newest[message.topic]
+        self._finished.put(message_id)
+        with self._lock:
+            self._unfinished -= 1
+
+    def _send_what_fits(self) -> None:
+        now_ms = self._clock_ms()
+        for message_id, retry_at_ms in list(self._held.items()):
+            if retry_at_ms <= now_ms:
+                self._release(message_id)
+        most = min(self._in_flight, max(1, self._link.window - 1))
+        while self._ready and len(self._flying) < most:
+            place, message_id = self._ready[0]
+            message = self._open.get(message_id)
+            if message is None or self._place[message_id] != place:
+                heapq.heappop(self._ready)  # finished while it waited
+            elif message.expires_at_ms is not None and message.expires_at_ms <= now_ms:
+                heapq.heappop(self._ready)
+                log.warning("mqtt-lapsed outbox %d %s: lapsed before it could be sent", message.id, message.topic)
+                self._lapsed += 1
+                self._finish(message_id)
+            elif self._send(message, now_ms):
+                heapq.heappop(self._ready)
+            else:
+                return
+
+    def _send(self, message: Message, now_ms: int) -> bool:
+        """Send one message; False when the link takes none now."""
+        expires_s = None if message.expires_at_ms is None else max(1, (message.expires_at_ms - now_ms) // 1000)
+        self._flying.add(message.id)
+        try:
+            taken = self._link.send(
+                message.topic,
+                message.payload,
+                retain=message.retain,
+                expires_s=expires_s,
+                done=lambda outcome: self._events.put(_Answer(message.id, outcome)),
+            )
+        except ValueError as error:  # a topic or payload that no broker would take
+            self._flying.discard(message.id)
+            self._hold(message, str(error))
+            return True
+        if not taken:
+            self._flying.discard(message.id)
+        return taken
