@@ -45,7 +45,7 @@ def refused_line(code: int, text: str) -> str:
     return f"refused the connection ({text}); {needs.get(code, 'it must accept this client')}"
 
 
-def ended_line(*, answered: bool, by_broker: bool, code: int, text: str, client_id: str) -> str:
+def ended_line(answered: bool, by_broker: bool, code: int, text: str, client_id: str) -> str:
     """Why a connection ended."""
     if not answered:
         return (

@@ -7,6 +7,7 @@ identifiers, half-sent messages) can therefore leak into the next; the broker ke
 from __future__ import annotations
 
 import logging
+import queue
 import random
 import socket
 import threading
@@ -31,7 +32,7 @@ log = logging.getLogger("advisor.mqtt")
 ANSWER_S = 10.0  # a broker that has not answered CONNECT by then is not an MQTT 5 broker
 STEADY_S = 30.0  # a connection that held this long starts the back-off from the beginning
 SEND_WINDOW = 20  # messages under way at once, fewer where the broker says so
-FILTERS_PER_REQUEST = 50
+FILTERS_PER_REQUEST = 8  # some brokers take no more in one SUBSCRIBE
 
 Deliver = Callable[[str, bytes, Receipt], None]
 
@@ -97,7 +98,7 @@ class Link:
         if self._thread.is_alive() and connection is not None:
             connection.cut()
             self._thread.join(1.0)
-        self._become("stopped", "")
+        self.become("stopped")
         return said
 
     def acknowledge(self, receipts: Iterable[Receipt]) -> None:
@@ -126,26 +127,21 @@ class Link:
 
     def publish_now(self, topic: str, payload: bytes, retain: bool, *, wait_s: float = 0.0) -> bool:
         """Publish outside the outbox: True when sent, or with wait_s when acknowledged within it. Never stored."""
-        answered = threading.Event()
-        outcomes: list[Outcome] = []
-
-        def done(outcome: Outcome) -> None:
-            outcomes.append(outcome)
-            answered.set()
-
+        outcomes: queue.SimpleQueue[Outcome] = queue.SimpleQueue()
         until = time.monotonic() + wait_s
-        while not self.send(topic, payload, retain=retain, expires_s=None, done=done):
+        while not self.send(topic, payload, retain=retain, expires_s=None, done=outcomes.put):
             if time.monotonic() >= until or self._state != "connected":
                 return False
             time.sleep(0.01)
         if wait_s <= 0.0:
             return True
-        answered.wait(max(0.0, until - time.monotonic()))
-        return bool(outcomes) and outcomes[0].kind == "accepted"
+        try:
+            return outcomes.get(timeout=max(0.0, until - time.monotonic())).kind == "accepted"
+        except queue.Empty:
+            return False
 
     def facts(self) -> LinkFacts:
         connection = self._connection
-        refused = () if connection is None else tuple(connection.refused)
         return LinkFacts(
             state=self._state,
             reason=self._reason,
@@ -154,7 +150,7 @@ class Link:
             thread_alive=self._thread.is_alive(),
             epoch=self._epoch,
             listening=self._state == "connected" and self.granted,
-            refused_filters=refused,
+            refused_filters=() if connection is None else tuple(connection.refused),
             unacknowledged=0 if connection is None else len(connection.owed),
             in_flight=0 if connection is None else len(connection.flights),
             faults=self._faults,
@@ -189,20 +185,15 @@ class Link:
         if connection is not None:
             connection.close()
         if not self.stopping.is_set():
-            self._become("down", f"broker {self.settings.host}:{self.settings.port}: {why}")
+            self.become("down", why)
 
     def became_connected(self) -> None:
-        self._become("connected", "")
+        self.become("connected")
         for callback in self._when_up:
             try:
                 callback()
             except Exception as error:  # noqa: BLE001 - one listener must not cost the others their call
                 self.note_fault("when_up", error)
-
-    def note_refused(self, refused: Sequence[str]) -> None:
-        self._become(
-            "connected", f"broker {self.settings.host}:{self.settings.port}: " + faults.filters_line(refused)
-        )
 
     def note_traffic(self) -> None:
         self._last_traffic_ms = self.clock_ms()
@@ -217,13 +208,27 @@ class Link:
             paho.topic_matches_sub(each, topic) for each in self.filters
         )
 
-    def _become(self, state: State, reason: str) -> None:
+    def become(self, state: State, why: str = "") -> None:
+        where = f"broker {self.settings.host}:{self.settings.port}"
+        reason = f"{where}: {why}" if why else ""
         if (state, reason) != (self._state, self._reason):
-            level = logging.WARNING if reason else logging.INFO
-            log.log(level, "mqtt-%s %s", state, reason or f"{self.settings.host}:{self.settings.port}")
+            log.log(logging.WARNING if why else logging.INFO, "mqtt-%s %s", state, reason or where)
         if state != self._state:
             self._since_ms = self.clock_ms()
         self._state, self._reason = state, reason
+
+
+def _guarded(callback: Callable[..., None]) -> Callable[..., None]:
+    """Keep exceptions from the library, which would end its loop and still call itself connected."""
+
+    def call(connection: _Connection, *arguments: Any) -> None:
+        connection.link.note_traffic()
+        try:
+            callback(connection, *arguments)
+        except Exception as error:  # noqa: BLE001 - told and counted; the next packet must be served
+            connection.link.note_fault(callback.__name__, error)
+
+    return call
 
 
 class _Connection:
@@ -330,17 +335,8 @@ class _Connection:
 
     # ----------------------------------------------------------------- callbacks of the client
 
-    def _guarded(self, where: str, body: Callable[[], None]) -> None:
-        self.link.note_traffic()
-        try:
-            body()
-        except Exception as error:  # noqa: BLE001 - the library would end its loop, and still call itself connected
-            self.link.note_fault(where, error)
-
+    @_guarded
     def _on_connect(self, client: Any, userdata: Any, flags: Any, code: ReasonCode, properties: Any) -> None:
-        self._guarded("on_connect", lambda: self._connected(flags.session_present, code, properties))
-
-    def _connected(self, session_present: bool, code: ReasonCode, properties: Any) -> None:
         self._answered = True
         if code.is_failure:
             self.why = faults.refused_line(code.value, str(code))
@@ -350,7 +346,7 @@ class _Connection:
             self.client.disconnect()
             return
         self.flights.open(max(1, min(SEND_WINDOW, getattr(properties, "ReceiveMaximum", SEND_WINDOW))))
-        if not (session_present and self.link.granted):
+        if not (flags.session_present and self.link.granted):
             self._subscribe()
         self.link.became_connected()
 
@@ -363,16 +359,14 @@ class _Connection:
             if mid is not None:
                 self._asking[mid] = some
 
+    @_guarded
     def _on_subscribe(self, client: Any, userdata: Any, mid: int, codes: list[ReasonCode], properties: Any) -> None:
-        self._guarded("on_subscribe", lambda: self._subscribed(mid, codes))
-
-    def _subscribed(self, mid: int, codes: list[ReasonCode]) -> None:
         some = self._asking.pop(mid, [])
         if len(codes) != len(some):
             self.refused += [f"{each} ({len(codes)} answers to {len(some)} filters)" for each in some]
         self.refused += [f"{each} ({code})" for each, code in zip(some, codes, strict=False) if code.value != 1]
         if self.refused:
-            self.link.note_refused(self.refused)
+            self.link.become("connected", faults.filters_line(self.refused))
         self.link.granted = not self._asking and not self.refused
 
     def _on_message(self, client: Any, userdata: Any, message: paho.MQTTMessage) -> None:
@@ -396,19 +390,13 @@ class _Connection:
             log.info("mqtt-unsubscribe %s: not among the configured sites", stale)
             self.client.unsubscribe(stale)
 
+    @_guarded
     def _on_publish(self, client: Any, userdata: Any, mid: int, code: ReasonCode, properties: Any) -> None:
-        self._guarded("on_publish", lambda: self._published(mid, code))
-
-    def _published(self, mid: int, code: ReasonCode) -> None:
         outcome = Outcome("refused", f"the broker answered {code}") if code.is_failure else Outcome("accepted")
         self.flights.answered(mid, outcome)
 
+    @_guarded
     def _on_disconnect(self, client: Any, userdata: Any, flags: Any, code: ReasonCode, properties: Any) -> None:
         if not self.why:
-            self.why = faults.ended_line(
-                answered=self._answered,
-                by_broker=flags.is_disconnect_packet_from_server,
-                code=code.value,
-                text=str(code),
-                client_id=self.link.settings.client_id,
-            )
+            by_broker, client_id = flags.is_disconnect_packet_from_server, self.link.settings.client_id
+            self.why = faults.ended_line(self._answered, by_broker, code.value, str(code), client_id)
