@@ -1,0 +1,188 @@
+"""All rules on one well at one time: which alarms move, what is to be published, what blocks a recommendation."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+
+from advisor.model import Alarm, AlarmFlags, Fact, Well
+from advisor.rulebook import condition, lifecycle, suppress
+from advisor.rulebook.lifecycle import Audit, Clear, Effect, Event, Publish, Seen, Tick, Withdrawn
+from advisor.rulebook.load import Rulebook
+from advisor.rulebook.rule import Rule
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One alarm that moved. alarm: as it now stands, wherever there is something to publish, show or log."""
+
+    flags: AlarmFlags
+    effects: tuple[Effect, ...]
+    alarm: Alarm | None
+
+
+def evaluate_well(
+    rulebook: Rulebook,
+    flags: Mapping[str, AlarmFlags],
+    facts: Mapping[str, Fact],
+    well: Well,
+    now_ms: int,
+    *,
+    announce: bool = True,
+    count_reading: bool,
+    speaks_for_site: bool = True,
+) -> list[Step]:
+    """Every alarm and note of a well against its facts at now_ms; only those that moved or have an effect.
+
+    flags: rule id -> flags as stored. count_reading: a new reading stands behind this, not just time passing.
+    announce False: flags move and the logbook is written, nothing is published; a later call that announces makes up
+    for it. speaks_for_site False: rules of the whole site (scope = "site") move, and suppress, without a word; one well
+    of the site publishes and logs them for all.
+    """
+    known = dict(flags)
+    steps = []
+    for rule in rulebook.followed:
+        before = known.get(rule.id)
+        step = _follow(rulebook, rule, before, known, facts, well, now_ms, announce=announce, counts=count_reading)
+        if step is not None and rule.scope == "site" and not speaks_for_site:
+            step = _unspoken(before, step)
+        if step is not None:
+            known[rule.id] = step.flags
+            steps.append(step)
+    if announce:
+        steps.extend(_withdrawn(rulebook, flags, well, now_ms))
+    return steps
+
+
+def _follow(
+    rulebook: Rulebook,
+    rule: Rule,
+    stored: AlarmFlags | None,
+    known: Mapping[str, AlarmFlags],
+    facts: Mapping[str, Fact],
+    well: Well,
+    now_ms: int,
+    *,
+    announce: bool,
+    counts: bool,
+) -> Step | None:
+    """One alarm through one evaluation: revision, end of shelving, suppression, condition, then what is said."""
+    before = lifecycle.fresh(well.key, rule) if stored is None else stored
+    flags, group = before, ""
+    audits: tuple[Audit, ...] = ()
+    if flags.rule_rev != rule.rev:
+        flags, audits = _revised(flags, rule)
+    if flags.hold == "shelved":
+        flags, more = lifecycle.move(flags, Tick(), now_ms, rule)
+        audits = audits + more
+    if rule.suppressed_by or flags.hold == "suppressed":
+        flags, more, group = suppress.apply(rule, flags, known, now_ms)
+        audits = audits + more
+    true, cleared = condition.judge(rule.condition, facts, well, now_ms)
+    flags, more = lifecycle.move(flags, Seen(true, cleared, counts), now_ms, rule)
+    flags, effects = lifecycle.speak(flags, audits + more, rule, announce=announce, group=group)
+    if not effects and flags == before:
+        return None
+    return Step(flags, effects, alarm_of(rulebook, rule, flags, facts, well, now_ms) if effects else None)
+
+
+def _unspoken(before: AlarmFlags | None, step: Step) -> Step | None:
+    """The same move without a word: nobody at this well is asked to acknowledge it."""
+    shown = None if before is None else before.shown
+    flags = replace(step.flags, acknowledged=True, announced=False, shown=shown)
+    return None if flags == before else Step(flags, (), None)
+
+
+def _revised(flags: AlarmFlags, rule: Rule) -> tuple[AlarmFlags, tuple[Audit, ...]]:
+    """The rule has changed: what stands stays, delays begin again."""
+    revised = replace(
+        flags,
+        rule_rev=rule.rev,
+        recent=0,
+        pending_since_ms=None,
+        pending_count=0,
+        clearing_since_ms=None,
+        clearing_count=0,
+    )
+    stands = flags.active or not flags.acknowledged or flags.hold != "none"
+    why = f"from revision {flags.rule_rev} to {rule.rev}"
+    return revised, (Audit("rule revised", why=why),) if stands else ()
+
+
+def _withdrawn(rulebook: Rulebook, flags: Mapping[str, AlarmFlags], well: Well, now_ms: int) -> list[Step]:
+    """Ends what is left of rules that are retired, are no longer alarms, or are gone from the rulebook."""
+    steps = []
+    for name, stored in flags.items():
+        stands = stored.active or not stored.acknowledged or stored.hold != "none" or stored.shown is not None
+        if name in rulebook.followed_ids or not stands:
+            continue
+        rule = rulebook.by_id.get(name)
+        if rule is None:
+            bare = AlarmFlags(well=stored.well, rule=name, rule_rev=stored.rule_rev, occurrence=stored.occurrence)
+            gone: tuple[Effect, ...] = (Audit("withdrawn", why="the rule is gone"),)
+            steps.append(Step(bare, (*gone, Clear()) if stored.shown is not None else gone, None))
+            continue
+        after, effects = lifecycle.step(stored, Withdrawn(f"the rule is {rule.status}"), now_ms, rule)
+        steps.append(Step(after, effects, alarm_of(rulebook, rule, after, {}, well, now_ms)))
+    return steps
+
+
+def act(
+    rulebook: Rulebook, flags: AlarmFlags, event: Event, now_ms: int, well: Well, facts: Mapping[str, Fact]
+) -> Step:
+    """What a person asks of one alarm (Acknowledged, Shelved, OutOfService …), with facts as last known.
+
+    KeyError for a rule that is not in the book, ValueError for a request that is not allowed.
+    """
+    rule = rulebook.by_id[flags.rule]
+    after, effects = lifecycle.step(flags, event, now_ms, rule)
+    return Step(after, effects, alarm_of(rulebook, rule, after, facts, well, now_ms))
+
+
+# --------------------------------------------------------------------------- words
+
+
+def alarm_of(
+    rulebook: Rulebook, rule: Rule, flags: AlarmFlags, facts: Mapping[str, Fact], well: Well, now_ms: int
+) -> Alarm:
+    """The alarm as it is published: the state, the clauses with their values and limits, and a plain sentence."""
+    verdict = condition.evaluate(rule, facts, well, now_ms)
+    over = not flags.active and flags.occurrence > 0
+    message = (rule.closing if over and rule.kind == "alarm" else rule.message).fill(facts, well)
+    if not flags.evaluable:
+        gone = sorted({clause.quantity for clause in verdict.clauses if clause.true is None})
+        message += f" It cannot be judged now: {', '.join(gone) or 'an input'} is missing, stale or bad."
+    cautions = " ".join(rulebook.cautions[name] for name in rule.cautions)
+    return Alarm(
+        well=well.key,
+        alarm=rule.id,
+        at_ms=now_ms,
+        priority=rule.priority,
+        state=lifecycle.state(flags),
+        evaluable=flags.evaluable,
+        occurrence=flags.occurrence,
+        since_ms=flags.active_since_ms,
+        clauses=verdict.clauses,
+        message=message,
+        cause=rule.cause,
+        consequence=rule.consequence,
+        action=f"{rule.action} {cautions}".strip(),
+        respond_within_min=rule.respond_within_min,
+    )
+
+
+def blocks(rulebook: Rulebook, facts: Mapping[str, Fact], well: Well, now_ms: int) -> list[tuple[str, str]]:
+    """(id, why) of every block that holds a recommendation now; one not known holds if its rule says so."""
+    held = []
+    for rule in rulebook.blocking:
+        true, _ = condition.judge(rule.condition, facts, well, now_ms)
+        if true:
+            held.append((rule.id, rule.message.fill(facts, well)))
+        elif true is None and rule.when_unknown == "hold":
+            held.append((rule.id, f"{rule.title}: cannot be judged, an input is missing, stale or bad."))
+    return held
+
+
+def publishes(step: Step) -> bool:
+    """Whether a step has something for the broker."""
+    return any(isinstance(effect, Publish | Clear) for effect in step.effects)
