@@ -22,7 +22,7 @@ def derive(
     site_silent: bool | None,
     extra: dict[str, float | None] | None = None,
 ) -> dict[str, Fact]:
-    """Every named quantity of one well at now_ms; extra adds what the belief computed (lifted_bpd, pump_room_frac)."""
+    """Every named quantity of one well at now_ms; extra is what the belief adds: lifted_bpd, pump_room_frac."""
     facts: dict[str, Fact] = {}
     for name, (unit, _) in PUBLISHED.items():
         quantity = assessment.quantities.get(name) if assessment else None
@@ -54,7 +54,7 @@ def derive(
 
 
 def _level_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:
-    since_ms = memory.level_at_ms if memory.level_at_ms is not None else memory.first_at_ms
+    since_ms = memory.level_live_at_ms if memory.level_live_at_ms is not None else memory.first_at_ms
     if since_ms is None:
         return {"level_age_h": None, "level_intervals_old": None}
     age_h = max(0, now_ms - since_ms) / HOUR_MS

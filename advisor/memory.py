@@ -48,6 +48,7 @@ class Memory:
     at_ms: int
     level: Level | None = None
     level_at_ms: int | None = None
+    level_live_at_ms: int | None = None  # of the last one that did not come as history
     level_quality: Quality = "good"
     last_level_quality: Quality | None = None  # of the newest shot, believed or not
     newest_level_values: tuple[float, ...] = ()
@@ -118,7 +119,14 @@ def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
     memory = replace(memory, newest_level_values=(*memory.newest_level_values, value)[-SAME_VALUES:])
     if reading.quality == "bad":
         return memory
-    return replace(memory, level=level, level_at_ms=reading.at_ms, level_quality=reading.quality)
+    live_ms = memory.level_live_at_ms if reading.historical else reading.at_ms
+    return replace(
+        memory,
+        level=level,
+        level_at_ms=reading.at_ms,
+        level_live_at_ms=live_ms,
+        level_quality=reading.quality,
+    )
 
 
 def _trace(memory: Memory, reading: Reading, trace: Trace) -> Memory:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from typing import Literal
 
 Quality = Literal["good", "uncertain", "bad"]
@@ -533,3 +534,10 @@ class Message:
     qos: int = 1
     retain: bool = False
     expires_at_ms: int | None = None
+
+    @property
+    def expires_at(self) -> datetime | None:
+        """When it goes stale, as a timezone-aware time; None for never."""
+        if self.expires_at_ms is None:
+            return None
+        return datetime.fromtimestamp(self.expires_at_ms / 1000.0, UTC)

@@ -22,6 +22,7 @@ from advisor.model import (
     AlarmFlags,
     Assessment,
     Column,
+    Confirm,
     Draft,
     Event,
     Fact,
@@ -33,7 +34,7 @@ from advisor.model import (
     WorkUp,
 )
 from advisor.recommend import choice
-from advisor.review import Terms, considered
+from advisor.review import Terms, answered, considered, lapsed
 from advisor.rulebook import book
 from advisor.rulebook.book import Step
 from advisor.rulebook.load import Rulebook
@@ -71,6 +72,7 @@ class Moment:
 
     at_ms: int
     readings: tuple[Reading, ...] = ()
+    counts: bool = True  # towards alarm delays: a time that is worked through again does not count twice
 
     def has(self, kinds: frozenset[str]) -> bool:
         return any(reading.kind in kinds and reading.quality != "bad" for reading in self.readings)
@@ -88,7 +90,6 @@ class Task:
     turned_down: Advice | None = None
     quiet_until_ms: int | None = None
     site_silent: bool | None = None
-    changes_approved: tuple[tuple[int, Setting], ...] = ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -180,7 +181,10 @@ def _ended(item: _Work) -> Outcome:
 def _carried_on(task: Task, item: _Work) -> Task:
     flags = {**task.flags, **{one.flags.rule: one.flags for one in item.alarms}}
     advice = item.advice[-1] if item.advice else task.advice
-    return replace(task, head=_ended(item).head, flags=flags, advice=advice)
+    turned_down = task.turned_down
+    for one in item.advice:
+        turned_down = one if one.state in {"declined", "refused"} else turned_down
+    return replace(task, head=_ended(item).head, flags=flags, advice=advice, turned_down=turned_down)
 
 
 def _round(items: list[_Work], rules: Rulebook, settings: Settings) -> None:
@@ -191,6 +195,7 @@ def _round(items: list[_Work], rules: Rulebook, settings: Settings) -> None:
     _look(items)
     _assess(items)
     _derive(items)
+    _answer(items)
     _advise(items, rules, settings)
     _alarm(items, rules)
 
@@ -346,6 +351,27 @@ def _derive(items: list[_Work]) -> None:
 # --------------------------------------------------------------------------- advice and alarms
 
 
+def _answer(items: list[_Work]) -> None:
+    """Time passes for the current advice, and the site answers a release."""
+    for item in items:
+        current = item.task.advice
+        if current is None or item.quiet:
+            continue
+        over = lapsed(current, item.moment.at_ms)
+        if over is not None:
+            item.advice = (over,)
+            current = over
+        for reading in item.moment.readings:
+            answer = reading.measured
+            if (
+                isinstance(answer, Confirm)
+                and current.state == "released"
+                and answer.release_id == current.release_id
+            ):
+                current = answered(current, state=answer.state, reason=answer.reason, now_ms=reading.at_ms)
+                item.advice = (*item.advice, current)
+
+
 def _advise(items: list[_Work], rules: Rulebook, settings: Settings) -> None:
     """A draft where new evidence came, or an hour has passed; the life of the advice takes it from there."""
     wanted = [item for item in items if _advice_due(item)]
@@ -364,15 +390,19 @@ def _advise(items: list[_Work], rules: Rulebook, settings: Settings) -> None:
     for item in wanted:
         draft = drafts.get(item.well.key) or choice.unknown(item.well, item.moment.at_ms, item.setting)
         item.advised_at_ms = item.moment.at_ms
-        item.advice = considered(item.task.advice, draft, settings.terms, turned_down=item.task.turned_down)
+        current = item.advice[-1] if item.advice else item.task.advice
+        turned_down = item.task.turned_down
+        if current is not None and current.state in {"declined", "refused"}:
+            turned_down = current
+        item.advice = (*item.advice, *considered(current, draft, settings.terms, turned_down=turned_down))
 
 
 def _advice_due(item: _Work) -> bool:
-    if item.quiet:
+    if item.quiet or not item.moment.readings:
         return False
     if item.moment.has(ADVICE_KINDS) or item.advised_at_ms is None:
         return True
-    return bool(item.moment.readings) and item.moment.at_ms - item.advised_at_ms >= ADVISED_EVERY_MS
+    return item.moment.at_ms - item.advised_at_ms >= ADVISED_EVERY_MS
 
 
 def _context(item: _Work, rules: Rulebook, settings: Settings) -> choice.Context:
@@ -411,6 +441,6 @@ def _alarm(items: list[_Work], rules: Rulebook) -> None:
                 item.facts,
                 item.well,
                 item.moment.at_ms,
-                count_reading=bool(item.moment.readings),
+                count_reading=bool(item.moment.readings) and item.moment.counts,
             )
         )

@@ -1,0 +1,160 @@
+"""What a person decides: advice approved, declined, deferred, undone; alarms acknowledged and shelved; readings put
+right. Every decision is kept with who, when and why. Nothing here operates equipment.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from advisor import review
+from advisor.config.sections import Config
+from advisor.model import Advice
+from advisor.progress import Progress, WellState
+from advisor.publication import Publication
+from advisor.review import NotPossible, Terms
+from advisor.rulebook import lifecycle
+from advisor.rulebook.load import Rulebook
+from advisor.store import advice as advices
+from advisor.store import alarms, audit, due, logbook, readings
+from advisor.store.store import Store
+from advisor.wire.times import time_text
+
+
+class Decisions:
+    """Decisions for one configuration and store; each call is one transaction of the caller."""
+
+    def __init__(self, config: Config, store: Store, rules: Rulebook, terms: Terms, progress: Progress) -> None:
+        self._config = config
+        self._store = store
+        self._rules = rules
+        self._terms = terms
+        self._progress = progress
+        self._publication = Publication(config, store)
+
+    # ---- advice
+
+    def approve(self, advice_id: str, *, by: str, now_ms: int) -> Advice:
+        return self._decided(review.approved(self._find(advice_id), by=_name(by), now_ms=now_ms))
+
+    def decline(self, advice_id: str, *, by: str, why: str, now_ms: int) -> Advice:
+        return self._decided(review.declined(self._find(advice_id), by=_name(by), why=why, now_ms=now_ms))
+
+    def defer(self, advice_id: str, *, by: str, why: str, for_ms: int, now_ms: int) -> Advice:
+        advice = review.deferred(self._find(advice_id), by=_name(by), why=why, for_ms=for_ms, now_ms=now_ms)
+        return self._decided(advice)
+
+    def undo(self, advice_id: str, *, by: str, now_ms: int) -> Advice:
+        advice = self._find(advice_id)
+        newest = advices.newest(self._store, advice.draft.well)
+        if newest is not None and newest.id != advice.id:
+            raise NotPossible(f"{advice_id}: {newest.id} has taken its place; only the newest advice can be undone")
+        return self._decided(review.undone(advice, by=_name(by), now_ms=now_ms))
+
+    def _find(self, advice_id: str) -> Advice:
+        return advices.find(self._store, advice_id)
+
+    def _decided(self, advice: Advice) -> Advice:
+        self._publication.advice_changed((advice,), publish=True)
+        state = self._progress.state(advice.draft.well)
+        state.advice = advice
+        if advice.state == "declined":
+            state.turned_down = advice
+        elif state.turned_down is not None and state.turned_down.id == advice.id:
+            state.turned_down = advices.latest(self._store, advice.draft.well, ("declined", "refused"))
+        return advice
+
+    def release_due(self, now_ms: int) -> list[Advice]:
+        """Sends out approved changes whose time to undo has passed; people on location hold them back."""
+        sent = []
+        for state, advice in self._current():
+            due_ms = review.release_due_ms(advice, self._terms)
+            if due_ms is None or now_ms < due_ms or state.kept.head.memory.people_on_location:
+                continue
+            released, release = review.released(advice, now_ms=now_ms)
+            self._publication.released(release)
+            sent.append(self._decided(released))
+        return sent
+
+    def lapse(self, now_ms: int) -> None:
+        """Advice whose time is over lapses; deferred advice comes back."""
+        for _, advice in self._current():
+            over = review.lapsed(advice, now_ms)
+            if over is not None:
+                self._decided(over)
+
+    def _current(self) -> list[tuple[WellState, Advice]]:
+        states = [self._progress.state(well) for well in self._config.wells]
+        return [(state, state.advice) for state in states if state.advice is not None]
+
+    # ---- alarms
+
+    def acknowledge(self, well: str, alarm: str, *, by: str, note: str, now_ms: int) -> None:
+        """Seen is not agreed, and not cleared."""
+        state = self._alarm_of(well, alarm)
+        if state.flags[alarm].acknowledged:
+            raise NotPossible(f"{well} {alarm}: it waits for no acknowledgement")
+        self._alarm_step(state, well, alarm, lifecycle.Acknowledged(_name(by), note), now_ms)
+
+    def shelve(self, well: str, alarm: str, *, by: str, why: str, for_ms: int, now_ms: int) -> None:
+        if not why.strip():
+            raise NotPossible(f"{well} {alarm}: no reason given; say why it is shelved")
+        state = self._alarm_of(well, alarm)
+        self._alarm_step(state, well, alarm, lifecycle.Shelved(_name(by), why, now_ms + for_ms), now_ms)
+
+    def _alarm_of(self, well: str, alarm: str) -> WellState:
+        if well not in self._config.wells or alarm not in self._rules.by_id:
+            raise KeyError(f"{well} {alarm}")
+        state = self._progress.state(well)
+        if alarm not in state.flags:
+            raise NotPossible(f"{well} {alarm}: nothing has been seen of it yet; it is normal")
+        return state
+
+    def _alarm_step(self, state: WellState, well: str, alarm: str, event: lifecycle.Event, now_ms: int) -> None:
+        rule = self._rules.by_id[alarm]
+        try:
+            flags, effects = lifecycle.step(state.flags[alarm], event, now_ms, rule)
+        except ValueError as error:
+            raise NotPossible(str(error)) from error
+        shown = next((a for a in alarms.current(self._store, well) if a.alarm == alarm), None)
+        if shown is not None:
+            shown = replace(
+                shown,
+                at_ms=now_ms,
+                state=lifecycle.state(flags),
+                evaluable=flags.evaluable,
+                occurrence=flags.occurrence,
+            )
+        alarms.put_flags(self._store, [flags])
+        state.flags[alarm] = flags
+        self._publication.alarm_effects(flags, effects, shown, now_ms)
+
+    # ---- readings
+
+    def disbelieve(
+        self, well: str, at_ms: int, kind: str, *, by: str, why: str, now_ms: int, undo: bool = False
+    ) -> None:
+        """Takes a reading out, or back in; belief is worked through again. KeyError where there is none."""
+        if not undo and not why.strip():
+            raise NotPossible(f"{well} {kind}: no reason given; say why the reading is not believed")
+        key = (well, kind, at_ms)
+        readings.disbelieve(self._store, key, by=None if undo else _name(by), why=None if undo else why)
+        due.mark(self._store, {well: at_ms})
+        what = "reading-believed-again" if undo else "reading-disbelieved"
+        audit.append(
+            self._store,
+            at_ms=now_ms,
+            by=_name(by),
+            what=what,
+            well=well,
+            body={"kind": kind, "at": time_text(at_ms), "why": why},
+        )
+        note = f"{kind} of {time_text(at_ms)}: {why}"
+        entry = logbook.Note(well=well, at_ms=now_ms, what=what, note=note, by=_name(by), noted_at_ms=now_ms)
+        logbook.write(self._store, entry)
+
+
+def _name(by: str) -> str:
+    """Who decides; a decision without a name is none."""
+    if not by.strip():
+        raise NotPossible("by: no name given; a decision needs the name of the person who takes it")
+    return by.strip()

@@ -1,0 +1,342 @@
+"""Works due wells through: from their heads, over each distinct reading time, to now; keeps what came of it.
+
+Late readings send a well back to its last checkpoint before them; the times up to where it had been are then worked
+through again in silence, and only the present that results may announce anything.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+
+from advisor import memory as memories
+from advisor.belief.ensemble import BeliefFormatError
+from advisor.config.sections import Config
+from advisor.heads import Before, Kept, restored, stored
+from advisor.model import Advice, AlarmFlags, Assessment, Reading
+from advisor.pipeline import Head, Moment, Outcome, Settings, Task, work
+from advisor.publication import Publication
+from advisor.reception import Reception
+from advisor.rulebook.load import Rulebook
+from advisor.store import advice as advices
+from advisor.store import alarms, assessments, beliefs, due, logbook, readings
+from advisor.store.beliefs import StoredBelief
+from advisor.store.readings import StoredReading
+from advisor.store.store import Store
+from advisor.wire.times import time_text
+
+DAY_MS = 86_400_000
+HOUR_MS = 3_600_000
+REFRESH_MS = HOUR_MS  # what is believed is brought up to now at least this often
+TOGETHER = 64  # wells worked through in one go
+MOMENTS_AT_ONCE = 2000
+
+
+@dataclass(slots=True)
+class WellState:
+    """What is held in memory of a well between calls; the store has the same."""
+
+    kept: Kept
+    flags: dict[str, AlarmFlags] = field(default_factory=dict)
+    advice: Advice | None = None
+    turned_down: Advice | None = None
+    present: Assessment | None = None
+    ruled_at_ms: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Trouble:
+    """A well whose readings could not be worked through, and why."""
+
+    well: str
+    error: str
+
+
+class Progress:
+    """Carries wells forward for one configuration and store."""
+
+    def __init__(
+        self, config: Config, store: Store, rules: Rulebook, settings: Settings, reception: Reception
+    ) -> None:
+        self._config = config
+        self._store = store
+        self._rules = rules
+        self._settings = settings
+        self._reception = reception
+        self._publication = Publication(config, store)
+        self._states: dict[str, WellState] = {}
+        self._silent: dict[str, bool | None] = {}
+
+    def forget(self) -> None:
+        """Drops what is held in memory: the store is right (after a transaction that failed)."""
+        self._states.clear()
+
+    def state(self, well: str) -> WellState:
+        """A well's state, from the store where it is not held yet. KeyError for a well not configured."""
+        held = self._states.get(well)
+        if held is None:
+            held = self._states[well] = self._loaded(well)
+        return held
+
+    def _loaded(self, well: str) -> WellState:
+        head = beliefs.head(self._store, well)
+        kept = Kept(head=Head(memory=memories.first(self._config.wells[well])))
+        if head is not None:
+            try:
+                kept = restored(head.body)
+            except BeliefFormatError as error:
+                self._log(well, head.at_ms, "belief-rebuilt", f"{error}; worked out again from the readings")
+                beliefs.drop_after(self._store, well, -1)
+                due.mark(self._store, {well: 0})
+        return WellState(
+            kept=kept,
+            flags=dict(alarms.flags_of(self._store, well)),
+            advice=advices.newest(self._store, well),
+            turned_down=advices.latest(self._store, well, ("declined", "refused")),
+            present=assessments.present(self._store, well),
+        )
+
+    def _log(self, well: str, at_ms: int, what: str, note: str) -> None:
+        logbook.write(self._store, logbook.Note(well=well, at_ms=at_ms, what=what, note=note, noted_at_ms=at_ms))
+
+    # ---- due wells
+
+    def due_wells(self, now_ms: int) -> list[Trouble]:
+        """Every due well through each of its reading times up to now, in order, then once at now."""
+        marks = {well: from_ms for well, from_ms in due.every(self._store).items() if well in self._config.wells}
+        self._silent = self._silence(now_ms)
+        troubles: list[Trouble] = []
+        wells = sorted(marks)
+        for start in range(0, len(wells), TOGETHER):
+            batch = {well: marks[well] for well in wells[start : start + TOGETHER]}
+            troubles += self._batch(batch, now_ms)
+        return troubles
+
+    def _batch(self, marks: Mapping[str, int], now_ms: int) -> list[Trouble]:
+        tasks = []
+        troubles = []
+        for well, from_ms in marks.items():
+            try:
+                tasks.append(self._task(well, from_ms, now_ms))
+            except ValueError as error:
+                troubles.append(self._stuck(well, now_ms, error))
+        tasks = [task for task in tasks if task.moments]
+        troubles += self._worked(tasks, now_ms)
+        self._settle(list(marks), now_ms)
+        return troubles
+
+    def _worked(self, tasks: Sequence[Task], now_ms: int) -> list[Trouble]:
+        """The tasks together; where that raises, one by one, so that one well does not hold up the others."""
+        try:
+            results = work(tasks, self._rules, self._settings)
+        except Exception as error:  # noqa: BLE001 - isolated below, and reported by name
+            if len(tasks) == 1:
+                return [self._stuck(tasks[0].well.key, now_ms, error)]
+            return [trouble for task in tasks for trouble in self._worked([task], now_ms)]
+        for task, outcomes in zip(tasks, results, strict=True):
+            self._keep(task, outcomes)
+        return []
+
+    def _stuck(self, well: str, now_ms: int, error: Exception) -> Trouble:
+        said = f"{type(error).__name__}: {error}"
+        self._log(well, now_ms, "not-worked-through", f"readings are kept but could not be worked through: {said}")
+        return Trouble(well, said)
+
+    def _settle(self, wells: Iterable[str], now_ms: int) -> None:
+        """Wells with readings beyond now (a site clock ahead) stay due for when that time comes."""
+        settled, later = [], {}
+        for well in wells:
+            newest_ms = readings.newest_at_ms(self._store, well)
+            if newest_ms is not None and newest_ms > now_ms:
+                later[well] = now_ms + 1
+            settled.append(well)
+        due.done(self._store, settled)
+        due.mark(self._store, later)
+
+    # ---- where to start from
+
+    def _task(self, well: str, from_ms: int, now_ms: int) -> Task:
+        state = self.state(well)
+        kept, quiet_until_ms = state.kept, None
+        flags, advice, turned_down = state.flags, state.advice, state.turned_down
+        if from_ms <= kept.head.memory.at_ms:
+            before = kept.before
+            if before is not None and from_ms > before.head.memory.at_ms and _undecided(state, before):
+                kept = Kept(head=before.head)
+                flags, advice, turned_down = dict(before.flags), before.advice, before.turned_down
+            else:
+                quiet_until_ms = kept.head.memory.at_ms - 1  # of the last one, the present that results may speak
+                kept = self._back_to(well, from_ms)
+        start_ms = kept.head.memory.at_ms
+        stored_readings = [
+            row
+            for row in readings.between(self._store, well, start_ms + 1, now_ms)
+            if row.time_class != "ahead" and row.disbelieved_by is None
+        ]
+        moments = self._moments(stored_readings)
+        if quiet_until_ms is not None:
+            moments = tuple(replace(m, counts=m.at_ms > quiet_until_ms + 1) for m in moments)
+        return Task(
+            well=self._config.wells[well],
+            head=kept.head,
+            moments=moments,
+            flags=flags,
+            advice=advice,
+            turned_down=turned_down,
+            quiet_until_ms=_quiet_until(moments, stored_readings, quiet_until_ms),
+            site_silent=False,
+        )
+
+    def _back_to(self, well: str, from_ms: int) -> Kept:
+        """The state at the last checkpoint before a time; nothing heard yet where there is none."""
+        checkpoint = beliefs.checkpoint(self._store, well, from_ms - 1)
+        beliefs.drop_after(self._store, well, checkpoint.at_ms if checkpoint is not None else -1)
+        if checkpoint is not None:
+            try:
+                return Kept(head=restored(checkpoint.body).head)
+            except BeliefFormatError as error:
+                self._log(well, checkpoint.at_ms, "belief-rebuilt", f"{error}; worked out again from the readings")
+                beliefs.drop_after(self._store, well, -1)
+        return Kept(head=Head(memory=memories.first(self._config.wells[well])))
+
+    def _moments(self, rows: list[StoredReading]) -> tuple[Moment, ...]:
+        by_time: dict[int, list[Reading]] = {}
+        for row in rows:
+            by_time.setdefault(row.at_ms, []).append(self._reception.restore(row))
+        return tuple(
+            Moment(at_ms=at_ms, readings=tuple(sorted(by_time[at_ms], key=lambda reading: reading.kind)))
+            for at_ms in sorted(by_time)
+        )
+
+    # ---- what came of it
+
+    def _keep(self, task: Task, outcomes: Sequence[Outcome]) -> None:
+        well = task.well.key
+        state = self.state(well)
+        head, before = task.head, None
+        checkpoints = []
+        flags, advice, turned_down = dict(task.flags), task.advice, task.turned_down
+        for outcome in outcomes:
+            if head.memory.at_ms // DAY_MS != outcome.at_ms // DAY_MS and head.memory.first_at_ms is not None:
+                checkpoints.append(StoredBelief(well=well, at_ms=head.memory.at_ms, body=stored(Kept(head=head))))
+            earlier = (head, dict(flags), advice, turned_down)
+            flags.update({step.flags.rule: step.flags for step in outcome.alarms})
+            for one in outcome.advice:
+                advice = one
+                turned_down = one if one.state in {"declined", "refused"} else turned_down
+            before = Before(
+                head=earlier[0],
+                flags=earlier[1],
+                advice=earlier[2],
+                turned_down=earlier[3],
+                flags_after=dict(flags),
+                advice_after=advice,
+            )
+            head = outcome.head
+        state.kept = Kept(head=head, before=before)
+        state.flags, state.advice, state.turned_down = flags, advice, turned_down
+        last = outcomes[-1]
+        state.present, state.ruled_at_ms = last.assessment, last.at_ms
+        self._store_outcomes(well, outcomes, checkpoints, state)
+
+    def _store_outcomes(
+        self, well: str, outcomes: Sequence[Outcome], checkpoints: list[StoredBelief], state: WellState
+    ) -> None:
+        assessments.add(self._store, [outcome.assessment for outcome in outcomes])
+        beliefs.put_checkpoints(self._store, checkpoints)
+        at_ms = state.kept.head.memory.at_ms
+        beliefs.put_heads(self._store, [StoredBelief(well=well, at_ms=at_ms, body=stored(state.kept))])
+        if checkpoints:
+            beliefs.drop_old(self._store, well, at_ms)
+        for outcome in outcomes:
+            self._publication.advice_changed(outcome.advice, publish=outcome is outcomes[-1] or _decided(outcome))
+            self._publication.alarms_moved(outcome.alarms, outcome.at_ms)
+        self._publication.assessed(outcomes[-1].assessment)
+
+    # ---- the present
+
+    def presents(self, now_ms: int, wells: Iterable[str]) -> list[Trouble]:
+        """Brings what is believed of these wells to now, without a reading: published, but no part of the head."""
+        tasks = []
+        for well in wells:
+            state = self.state(well)
+            if state.kept.head.memory.first_at_ms is None or now_ms <= state.kept.head.memory.at_ms:
+                continue
+            tasks.append(
+                Task(
+                    well=self._config.wells[well],
+                    head=state.kept.head,
+                    moments=(Moment(at_ms=now_ms),),
+                    flags=state.flags,
+                    advice=state.advice,
+                    site_silent=self._silent.get(self._config.wells[well].site),
+                )
+            )
+        troubles = []
+        for start in range(0, len(tasks), TOGETHER):
+            troubles += self._looked(tasks[start : start + TOGETHER], now_ms)
+        return troubles
+
+    def _looked(self, tasks: Sequence[Task], now_ms: int) -> list[Trouble]:
+        try:
+            results = work(tasks, self._rules, self._settings)
+        except Exception as error:  # noqa: BLE001 - isolated below, and reported by name
+            if len(tasks) == 1:
+                return [self._stuck(tasks[0].well.key, now_ms, error)]
+            return [trouble for task in tasks for trouble in self._looked([task], now_ms)]
+        for task, outcomes in zip(tasks, results, strict=True):
+            state = self.state(task.well.key)
+            outcome = outcomes[-1]
+            state.present, state.ruled_at_ms = outcome.assessment, now_ms
+            state.flags.update({step.flags.rule: step.flags for step in outcome.alarms})
+            self._publication.alarms_moved(outcome.alarms, now_ms)
+            self._publication.advice_changed(outcome.advice, publish=True)
+            if outcome.advice:
+                state.advice = outcome.advice[-1]
+            self._publication.assessed(outcome.assessment)
+        return []
+
+    def stale_presents(self, now_ms: int) -> list[str]:
+        """The wells whose published belief is older than it should be."""
+        return [
+            well
+            for well in self._config.wells
+            if (present := self.state(well).present) is not None and now_ms - present.at_ms >= REFRESH_MS
+        ]
+
+    def _silence(self, now_ms: int) -> dict[str, bool | None]:
+        """Whether each site has been silent for two of its shortest intervals; None where it was never heard."""
+        heard: dict[str, int] = {}
+        interval: dict[str, float] = {}
+        for well in self._config.wells.values():
+            shortest = min(well.level_every_h * 60.0, well.casing_pressure_every_min, well.run_every_min) * 60_000
+            interval[well.site] = min(shortest, interval.get(well.site, shortest))
+            newest_ms = readings.newest_at_ms(self._store, well.key, now_ms)
+            if newest_ms is not None:
+                heard[well.site] = max(newest_ms, heard.get(well.site, newest_ms))
+        return {site: now_ms - heard[site] > 2.0 * interval[site] if site in heard else None for site in interval}
+
+
+def _undecided(state: WellState, before: Before) -> bool:
+    """Whether nobody decided anything since the last moment, so that it may be told again."""
+    return state.flags == before.flags_after and state.advice == before.advice_after
+
+
+def _decided(outcome: Outcome) -> bool:
+    return any(one.state in {"applied", "refused", "lapsed", "superseded"} for one in outcome.advice)
+
+
+def _quiet_until(moments: Sequence[Moment], rows: Sequence[StoredReading], quiet_until_ms: int | None) -> int | None:
+    """History never announces: leading moments that hold only historical readings are quiet too."""
+    live = {row.at_ms for row in rows if row.time_class != "historical"}
+    until_ms = quiet_until_ms
+    for moment in moments:
+        if moment.at_ms in live:
+            break
+        until_ms = moment.at_ms if until_ms is None else max(until_ms, moment.at_ms)
+    return until_ms
+
+
+def describe(trouble: Trouble, now_ms: int) -> str:
+    """A line for the log."""
+    return f"{trouble.well}: readings up to {time_text(now_ms)} were not worked through: {trouble.error}"

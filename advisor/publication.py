@@ -1,0 +1,138 @@
+"""Queues what is to be published, with what caused it: kept, audited, and put in the outbox in one transaction."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from hashlib import sha256
+
+from advisor.config.sections import Config
+from advisor.model import Advice, Alarm, AlarmFlags, Assessment, Release
+from advisor.rulebook.book import Step
+from advisor.rulebook.lifecycle import Audit, Clear, Effect, Publish
+from advisor.store import advice as advices
+from advisor.store import alarms, assessments, audit, outbox, releases
+from advisor.store.store import Store
+from advisor.wire import outgoing, topics
+
+OURS = "advisor"  # who did it, in the audit trail, where no person did
+
+
+class Publication:
+    """Publishes for one configuration through the outbox of one store."""
+
+    def __init__(self, config: Config, store: Store) -> None:
+        self._root = config.broker.root
+        self._store = store
+
+    def assessed(self, assessment: Assessment) -> None:
+        """What is believed of a well now."""
+        assessments.put_presents(self._store, [assessment])
+        self._queue(assessment.well, ("assessment",), outgoing.assessment(assessment), assessment.at_ms, retain=True)
+
+    def advice_changed(self, changed: Sequence[Advice], *, publish: bool) -> None:
+        """Advice as it stands after a moment or a decision; only the current one is published."""
+        advices.put(self._store, changed)
+        for advice in changed:
+            self._audit_advice(advice)
+        if changed and publish:
+            current = changed[-1]
+            self._queue(
+                current.draft.well,
+                ("advice",),
+                outgoing.advice(current),
+                current.decided_at_ms or current.draft.at_ms,
+                retain=True,
+            )
+
+    def _audit_advice(self, advice: Advice) -> None:
+        if advice.rev > 1 and advice.state == "offered" and advice.decided_at_ms is None:
+            return  # refreshed evidence is in the advice itself
+        audit.append(
+            self._store,
+            at_ms=advice.applied_at_ms or advice.released_at_ms or advice.decided_at_ms or advice.draft.at_ms,
+            by=advice.by or OURS,
+            what=f"advice-{advice.state}",
+            well=advice.draft.well,
+            body={"id": advice.id, "rev": advice.rev, "kind": advice.draft.kind, "why": advice.why},
+        )
+
+    def alarms_moved(self, steps: Iterable[Step], at_ms: int) -> None:
+        """What the rules came to: flags kept, announcements queued, the trail written."""
+        steps = tuple(steps)
+        alarms.put_flags(self._store, [step.flags for step in steps])
+        for step in steps:
+            self.alarm_effects(step.flags, step.effects, step.alarm, at_ms)
+
+    def alarm_effects(self, flags: AlarmFlags, effects: Iterable[Effect], alarm: Alarm | None, at_ms: int) -> None:
+        """What a step in the life of an alarm asks for, in its order."""
+        for effect in effects:
+            match effect:
+                case Audit(what=what, by=by, why=why):
+                    audit.append(
+                        self._store,
+                        at_ms=at_ms,
+                        by=by or OURS,
+                        what=f"alarm-{what}",
+                        well=flags.well,
+                        body={"alarm": flags.rule, "occurrence": flags.occurrence, "why": why or None},
+                    )
+                case Publish():
+                    if alarm is not None:
+                        self._announce(alarm)
+                case Clear():
+                    self._clear(flags.well, flags.rule, at_ms, flags.occurrence)
+
+    def _announce(self, alarm: Alarm) -> None:
+        alarms.publish(self._store, [alarm])
+        self._queue(alarm.well, ("alarm", alarm.alarm), outgoing.alarm(alarm), alarm.at_ms, retain=True)
+
+    def _clear(self, well: str, rule: str, at_ms: int, occurrence: int) -> None:
+        alarms.withdraw(self._store, [(well, rule)])
+        self._queue(well, ("alarm", rule), b"", at_ms, retain=True, key=f"clear|{occurrence}")
+
+    def released(self, release: Release) -> None:
+        """A change a person approved, for the site to apply: sent until acknowledged, dropped once it has lapsed."""
+        releases.put(self._store, release)
+        audit.append(
+            self._store,
+            at_ms=release.at_ms,
+            by=release.by,
+            what="released",
+            well=release.well,
+            body={"id": release.id, "advice_id": release.advice_id},
+        )
+        self._queue(
+            release.well,
+            ("release",),
+            outgoing.release(release),
+            release.at_ms,
+            expires_at_ms=release.lapses_at_ms,
+            key=f"release|{release.id}",
+        )
+
+    def _queue(
+        self,
+        well: str,
+        parts: tuple[str, ...],
+        payload: bytes,
+        at_ms: int,
+        *,
+        retain: bool = False,
+        expires_at_ms: int | None = None,
+        key: str | None = None,
+    ) -> None:
+        topic = topics.topic(self._root, well, *parts)
+        content = key if key is not None else sha256(payload).hexdigest()[:16]
+        outbox.put(
+            self._store,
+            [
+                outbox.Outgoing(
+                    key=f"{topic}|{at_ms}|{content}",
+                    topic=topic,
+                    payload=payload,
+                    retain=retain,
+                    expires_at_ms=expires_at_ms,
+                    queued_at_ms=at_ms,
+                )
+            ],
+        )
