@@ -10,7 +10,7 @@ from advisor.store.store import Store
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Draft:
+class Outgoing:
     """A message to be published. key: the same one is queued once, however often it is put.
 
     expires_at_ms: from this time on it must not go out. queued_at_ms: now.
@@ -25,33 +25,40 @@ class Draft:
     expires_at_ms: int | None = None
 
 
-def put(store: Store, drafts: Iterable[Draft]) -> None:
+def put(store: Store, messages: Iterable[Outgoing]) -> None:
     """Queues messages in order.
 
     A retained message takes the place of those of its topic that wait: only the newest goes out, at the end of the
     queue. An empty one, which clears the topic, leaves the last word before it standing, so that this is still said.
-    A key that waits or that went out (not retained) is passed over.
+    A key that waits is passed over, and one that went out unless it is retained: saying what is true again harms
+    nobody, releasing a change again might.
     """
     with store.transaction():
-        for draft in drafts:
-            _put(store, draft)
+        for message in messages:
+            _put(store, message)
 
 
-def _put(store: Store, draft: Draft) -> None:
+def _put(store: Store, message: Outgoing) -> None:
     added = store.run(
         """INSERT INTO outbox (key, topic, payload, qos, retain, expires_at_ms, queued_at_ms)
             SELECT ?, ?, ?, ?, ?, ?, ? WHERE NOT EXISTS (SELECT 1 FROM outbox_sent WHERE key = ?)
             ON CONFLICT (key) DO NOTHING""",
         (
-            draft.key, draft.topic, draft.payload, draft.qos, draft.retain, draft.expires_at_ms, draft.queued_at_ms,
-            draft.key,
+            message.key,
+            message.topic,
+            message.payload,
+            message.qos,
+            message.retain,
+            message.expires_at_ms,
+            message.queued_at_ms,
+            message.key,
         ),
-    )  # fmt: skip
-    if added and draft.retain:
+    )
+    if added and message.retain:
         store.run(
             """DELETE FROM outbox WHERE retain AND topic = :topic AND key <> :key
                 AND (:says_something OR length(payload) = 0)""",
-            {"topic": draft.topic, "key": draft.key, "says_something": len(draft.payload) > 0},
+            {"topic": message.topic, "key": message.key, "says_something": len(message.payload) > 0},
         )
 
 

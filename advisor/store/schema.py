@@ -201,11 +201,16 @@ def must_be_ours(connection: sqlite3.Connection, where: str) -> int:
 
 
 def migrate(connection: sqlite3.Connection, steps: tuple[Callable[[Database], None], ...] = STEPS) -> None:
-    """Applies the steps that are missing, all or none. Fails on a file that cannot be written, even if none is."""
+    """Applies the steps that are missing, all or none.
+
+    Writes even if none is missing: a file that cannot be written opens all the same, and would only say so when the
+    first reading comes.
+    """
     connection.execute("BEGIN IMMEDIATE")
     try:
         if int(connection.execute("PRAGMA user_version").fetchone()[0]) < len(steps):
             _apply(connection, steps)
+        connection.execute(f"PRAGMA user_version={len(steps)}")
         connection.execute("COMMIT")
     except BaseException:
         if connection.in_transaction:
@@ -222,4 +227,3 @@ def _apply(connection: sqlite3.Connection, steps: tuple[Callable[[Database], Non
         migrations()(step)
     migrations.apply(Database(connection, execute_plugins=False))
     connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
-    connection.execute(f"PRAGMA user_version={len(steps)}")

@@ -55,9 +55,6 @@ class Store:
 
     def close(self) -> None:
         """Closes the file; what a transaction had not committed is gone."""
-        if not self.readonly and self.where != MEMORY and not self._connection.in_transaction:
-            # A busy reader only means that the log stays for the next opening.
-            self._connection.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchall()
         self._connection.close()
         self._release_guard()
 
