@@ -1,0 +1,229 @@
+"""Where a setting takes a well: the steady level without rests, the repeating one of a timer, a day ahead.
+
+Arrays are (N, M): N pairs of a well and a setting, M members; a setting's own numbers are (N, 1).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from advisor.belief import balance
+from advisor.belief.ensemble import Array
+from advisor.model import Setting
+
+DAY_MIN = 1440.0
+POUNDS_UNDER = 0.85  # fillage of a stroke that pounds, with the level at the intake
+STARVED_SHARE = 0.01  # of the strokes: fewer do not count
+LEAST_KERNEL_FILL = 0.02
+LEAST_KERNEL_FT, MOST_KERNEL_FT = 4.0, 30.0
+KERNEL_SHARE = 0.34  # 0.9 M^(-1/5) at 128 members (Silverman 1986, rule of thumb)
+MOST_CYCLES = 96
+
+
+@dataclass(frozen=True, slots=True)
+class Settings:
+    """Settings as arrays (N, 1); idle_d 0 is a unit that never rests."""
+
+    rate_spm: Array
+    run_d: Array
+    idle_d: Array
+
+    @property
+    def running_frac(self) -> Array:
+        return np.where(self.idle_d > 0, self.run_d / np.where(self.idle_d > 0, self.run_d + self.idle_d, 1.0), 1.0)
+
+    def pick(self, rows: NDArray[np.intp]) -> Settings:
+        return Settings(self.rate_spm[rows], self.run_d[rows], self.idle_d[rows])
+
+
+def as_arrays(settings: Sequence[Setting]) -> Settings:
+    """Settings (N of them) as arrays (N, 1)."""
+    rests = [s.idle_min > 0 and bool(s.run_min) for s in settings]
+    return Settings(
+        rate_spm=np.array([[s.stroke_rate_spm] for s in settings]),
+        run_d=np.array([[(s.run_min or 0.0) / DAY_MIN if r else 1.0] for s, r in zip(settings, rests, strict=True)]),
+        idle_d=np.array([[s.idle_min / DAY_MIN if r else 0.0] for s, r in zip(settings, rests, strict=True)]),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Lasting:
+    """What a setting comes to: per member (N, M), and the probability of pounding (N,)."""
+
+    liquid_bpd: Array
+    height_ft: Array  # at the end of a run
+    pound_probability: Array
+
+
+def lasting(setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus) -> Lasting:
+    """Steady state of the settings without a rest, periodic state of those with one."""
+    shape = np.broadcast_shapes(fed.r0.shape, setting.rate_spm.shape)
+    liquid, height, pounds = np.empty(shape), np.empty(shape), np.empty(shape[:-1])
+    rests = setting.idle_d[:, 0] > 0
+    for rows, solve in ((np.flatnonzero(~rests), _steady), (np.flatnonzero(rests), _periodic)):
+        if rows.size:
+            found = solve(setting.pick(rows), fed.pick(rows), pump.pick(rows), ann.pick(rows))
+            liquid[rows], height[rows], pounds[rows] = found.liquid_bpd, found.height_ft, found.pound_probability
+    return Lasting(liquid, height, pounds)
+
+
+def starved_fill_frac(rate_spm: Array, fed: balance.Formation, pump: balance.Pump) -> Array:
+    """Fillage with the level at the intake: what comes in, and back past the plunger, over the barrel's take."""
+    gross = np.maximum(pump.full_bpd_per_spm * rate_spm, 1e-6)
+    return np.asarray((fed.least_height_bpd + pump.slip_bpd) / gross)
+
+
+def level_ft(take_bpd: Array, fed: balance.Formation, ann: balance.Annulus) -> Array:
+    """Height at which inflow equals a steady take; 0 where the take is more than the reachable inflow."""
+    over = fed.r0 - take_bpd
+    root = 2.0 * over / (fed.r1 + np.sqrt(np.maximum(fed.r1 * fed.r1 + 4.0 * fed.r2 * over, 0.0)) + 1e-12)
+    return np.where(fed.least_height_bpd > take_bpd, np.clip(root, ann.tank_ft, ann.full_ft), 0.0)
+
+
+def _steady(setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus) -> Lasting:
+    zero = np.zeros_like(fed.r0)
+    at_intake_bpd = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(zero))
+    height = level_ft(at_intake_bpd, fed, ann)
+    for _ in range(3):  # more pressure, less gas in the barrel, more liquid: a weak feedback
+        height = 0.5 * (height + level_ft(pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height)), fed, ann))
+    take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height))
+    liquid = np.minimum(take, fed.rate_bpd(height, ann.tank_ft))
+    short = np.log(np.maximum(starved_fill_frac(setting.rate_spm, fed, pump), 1e-6) / POUNDS_UNDER)
+    fed_share = np.log(np.maximum(fed.least_height_bpd, 1e-6) / np.maximum(at_intake_bpd, 1e-6))
+    pounds = soft_below(short, LEAST_KERNEL_FILL) * soft_below(fed_share, LEAST_KERNEL_FILL)
+    return Lasting(liquid, height, pounds.mean(axis=-1))
+
+
+def _periodic(setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus) -> Lasting:
+    zero = np.zeros_like(fed.r0)
+    share = setting.running_frac
+    high = balance.unclipped_ft(zero, setting.idle_d, -pump.leak_bpd, fed, ann)
+    take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(0.5 * high))
+    left = balance.unclipped_ft(high, setting.run_d, take, fed, ann)
+    empties = left <= 0.0
+    emptied_bpd = (take * setting.run_d + ann.stb_per_ft * np.minimum(left, 0.0) - pump.leak_bpd * setting.idle_d) / (
+        setting.run_d + setting.idle_d
+    )
+    low, kept_bpd = _repeating(setting, fed, pump, ann, share)
+    liquid = np.where(empties, emptied_bpd, kept_bpd)
+    height = np.where(empties, 0.0, low)
+    short = np.log(np.maximum(starved_fill_frac(setting.rate_spm, fed, pump), 1e-6) / POUNDS_UNDER)
+    flat_ft_per_d = np.minimum(fed.least_height_bpd - take, 0.0) / ann.stb_per_ft
+    spare = left - STARVED_SHARE * setting.run_d * flat_ft_per_d
+    pounds = soft_below(short, LEAST_KERNEL_FILL) * soft_below_ft(spare)
+    return Lasting(np.maximum(liquid, 0.0), height, pounds.mean(axis=-1))
+
+
+def _repeating(
+    setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus, share: Array
+) -> tuple[Array, Array]:
+    """Height at the end of a run that repeats itself, where a run does not empty the annulus, and the net lift.
+
+    Newton on the map of one cycle, begun from the balance of a unit that runs the same share of the time evenly;
+    the map's slope is that of the linearised balance.
+    """
+    mean = np.zeros_like(fed.r0)
+    for _ in range(2):
+        take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(mean))
+        mean = level_ft(share * take - (1.0 - share) * pump.leak_bpd, fed, ann)
+    cycle_d = setting.run_d + setting.idle_d
+    slope = np.exp(-(fed.r1 + 2.0 * fed.r2 * mean) / ann.stb_per_ft * cycle_d)
+    rise_ft = (fed.rate_bpd(mean, ann.tank_ft) + pump.leak_bpd) * setting.idle_d / ann.stb_per_ft
+    low = np.maximum(mean - 0.5 * rise_ft, 0.0)
+    for _ in range(2):
+        high = balance.unclipped_ft(low, setting.idle_d, -pump.leak_bpd, fed, ann)
+        take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(0.5 * (low + high)))
+        end = balance.unclipped_ft(high, setting.run_d, take, fed, ann)
+        low = np.clip(low + (end - low) / np.maximum(1.0 - slope, 1e-3), 0.0, ann.full_ft)
+    return low, share * take - (1.0 - share) * pump.leak_bpd
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """The next 24 h at a setting, per member (N, M), and the probability of pounding in them (N,)."""
+
+    lifted_bpd: Array  # mean over the 24 h, what drains back taken off
+    height_ft: Array  # after them
+    pound_probability: Array
+
+
+def day_ahead(
+    height_ft: Array,
+    setting: Settings,
+    begins_running: Array,
+    fed: balance.Formation,
+    pump: balance.Pump,
+    ann: balance.Annulus,
+) -> Ahead:
+    """From the present height through a day at the settings; begins_running (N,) bool: the spell it begins with."""
+    cycle_d = np.where(setting.idle_d > 0, setting.run_d + setting.idle_d, 1.0)
+    cycles = np.clip(np.ceil(1.0 / cycle_d - 1e-9), 1, MOST_CYCLES)
+    spells = 2 * int(cycles.max())
+    now, lifted, done_d = height_ft, np.zeros_like(height_ft), np.zeros_like(cycle_d)
+    starved_d, run_d, least = np.zeros_like(height_ft), np.zeros_like(cycle_d), np.full_like(height_ft, np.inf)
+    running = np.asarray(begins_running, dtype=bool)[:, None] | (setting.idle_d <= 0)
+    for _ in range(spells):
+        spell_d = np.minimum(np.where(running, setting.run_d, setting.idle_d), 1.0 - done_d)
+        full = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(now))
+        take = np.where(running, full, -pump.leak_bpd)
+        end = balance.unclipped_ft(now, spell_d, take, fed, ann)
+        full = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(0.5 * (now + np.maximum(end, 0.0))))
+        take = np.where(running, full, -pump.leak_bpd)
+        end = balance.unclipped_ft(now, spell_d, take, fed, ann)
+        flat_ft_per_d = np.minimum(fed.least_height_bpd - take, -1e-9) / ann.stb_per_ft
+        starved_d = starved_d + np.where(running, np.clip(np.minimum(end, 0.0) / flat_ft_per_d, 0.0, spell_d), 0.0)
+        spare = end - STARVED_SHARE * spell_d * flat_ft_per_d
+        least = np.where(running & (spell_d > 0.0), np.minimum(least, spare), least)
+        lifted = lifted + take * spell_d + np.where(running, ann.stb_per_ft * np.minimum(end, 0.0), 0.0)
+        now = np.clip(end, 0.0, ann.full_ft)
+        run_d = run_d + np.where(running, spell_d, 0.0)
+        done_d = done_d + spell_d
+        running = ~running | (setting.idle_d <= 0)
+    done = np.maximum(done_d, 1e-9)
+    few = starved_d <= STARVED_SHARE * run_d  # too few strokes to count, whatever one spell does
+    spare = np.where(few, np.maximum(least, 0.0), np.minimum(least, 0.0))
+    short = np.log(np.maximum(starved_fill_frac(setting.rate_spm, fed, pump), 1e-6) / POUNDS_UNDER)
+    pounds = soft_below(short, LEAST_KERNEL_FILL) * soft_below_ft(spare)
+    return Ahead(np.maximum(lifted, 0.0) / done, now, pounds.mean(axis=-1))
+
+
+def one_cycle_bpd(
+    height_ft: Array, setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus
+) -> Array:
+    """Liquid lifted (N, M) over one run from this height and the rest after it, what drains back taken off."""
+    run_d = np.where(setting.idle_d > 0, setting.run_d, 1.0)
+    take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height_ft))
+    reach = np.minimum(fed.rate_bpd(height_ft, ann.tank_ft), take)
+    end = balance.unclipped_ft(height_ft, run_d, take, fed, ann)
+    ran = take + ann.stb_per_ft * np.minimum(end, 0.0) / run_d
+    # without a rest the height is what the balance has settled to: only a level at the intake holds the pump back
+    steady = np.where(height_ft > 0.0, take, reach)
+    share = setting.running_frac
+    return np.where(setting.idle_d > 0, share * ran - (1.0 - share) * pump.leak_bpd, steady)
+
+
+def fill_frac(
+    height_ft: Array, rate_spm: Array, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus
+) -> Array:
+    """Share of the barrel that fills (N, M): with liquid at the intake all but the gas, else what comes in."""
+    full = pump.barrel_frac(ann.at_intake_psia(height_ft))
+    starved = np.minimum(starved_fill_frac(rate_spm, fed, pump), full)
+    return np.where(height_ft > 0.0, full, starved)
+
+
+def soft_below(values: Array, least_kernel: float) -> Array:
+    """A smooth 'below zero' for each member: its kernel is a share of the spread of the members."""
+    width = np.maximum(KERNEL_SHARE * values.std(axis=-1, keepdims=True), least_kernel)
+    return np.asarray(ndtr(-values / width))
+
+
+def soft_below_ft(values: Array) -> Array:
+    """The same for heights, which run far off on either side: only the members near zero set the kernel."""
+    near = np.clip(values, -200.0, 200.0)
+    width = np.clip(KERNEL_SHARE * near.std(axis=-1, keepdims=True), LEAST_KERNEL_FT, MOST_KERNEL_FT)
+    return np.asarray(ndtr(-near / width))

@@ -1,0 +1,149 @@
+"""What is believed of each well now, as quantities with standard deviations."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.belief import balance, cycles, suspects
+from advisor.belief.ensemble import Array, Belief
+from advisor.model import Column, Quantity, Setting, Well
+from advisor.physics import annulus as depths
+from advisor.physics import inflow
+
+ATMOSPHERIC_PSIA = 14.7
+DISPLACEMENT_SD_FRAC = 0.02  # of stroke and rate as configured and counted
+PLENTY = 1000.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Present:
+    """One well now. pump_room_frac: share by which what is lifted could rise with the pump as it is."""
+
+    well: str
+    at_ms: int
+    quantities: Mapping[str, Quantity]
+    pound_probability: float
+    lifted_bpd: Quantity
+    pump_room_frac: float
+    suspects: Mapping[str, float]
+    notes: tuple[str, ...]
+
+
+def summary(
+    belief: Belief,
+    wells: Sequence[Well],
+    columns: Sequence[Column],
+    settings: Sequence[Setting],
+    running: Sequence[bool | None],
+    *,
+    atmospheric_psia: float = ATMOSPHERIC_PSIA,
+) -> list[Present]:
+    """The present of each well (W) at the settings in force; running None: not known."""
+    ann = balance.annulus(columns, belief.members)
+    fed = balance.formation(belief.members, ann)
+    pump = balance.pump(wells, belief.members)
+    setting = cycles.as_arrays(settings)
+    begins = np.array([r is not False for r in running])
+    ahead = cycles.day_ahead(belief.members["height_ft"], setting, begins, fed, pump, ann)
+    arrays = _quantities(belief, columns, setting, fed, pump, ann, atmospheric_psia)
+    suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann)
+    full_bpd = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(belief.members["height_ft"])) * setting.running_frac
+    presents = []
+    for i, well in enumerate(wells):
+        stopped = running[i] is False and settings[i].idle_min <= 0
+        lifted = ahead.lifted_bpd[i] * (0.0 if stopped else 1.0)
+        quantities = {name: _quantity(values[i], name) for name, values in arrays.items()}
+        level_tvd = quantities["level_ft_tvd"]
+        quantities["level_ft_md"] = Quantity(value=_measured_ft(level_tvd.value, well), sd=level_tvd.sd)
+        quantities["pump_displacement_bpd"] = _displacement(well, settings[i])
+        room = float(np.median(full_bpd[i]) / max(float(np.mean(lifted)), 1e-6) - 1.0)
+        presents.append(
+            Present(
+                well=well.key,
+                at_ms=int(belief.at_ms[i]),
+                quantities=quantities,
+                pound_probability=round(float(ahead.pound_probability[i]), 6),
+                lifted_bpd=_mean(lifted),
+                pump_room_frac=min(max(room, 0.0), PLENTY),
+                suspects=suspected[i],
+                notes=_notes(belief, i),
+            )
+        )
+    return presents
+
+
+def _quantities(
+    belief: Belief,
+    columns: Sequence[Column],
+    setting: cycles.Settings,
+    fed: balance.Formation,
+    pump: balance.Pump,
+    ann: balance.Annulus,
+    atmospheric_psia: float,
+) -> dict[str, Array]:
+    members = belief.members
+    height = members["height_ft"]
+    liquid_frac = np.array([[c.liquid_frac] for c in columns])
+    frac = liquid_frac * (1.0 - belief.counts["void_share"][:, None] * members["void"])
+    submergence = height / np.clip(frac, 0.05, 1.0)
+    intake_ft = np.array([[c.intake_ft_tvd] for c in columns])
+    displacement = np.maximum(pump.full_bpd_per_spm / np.exp(members["ln_effectiveness"]) * setting.rate_spm, 1e-6)
+    reservoir_psia = np.exp(members["ln_reservoir"])
+    potential = inflow.shape_rate_bpd(
+        bottomhole_psia=np.minimum(atmospheric_psia, reservoir_psia),
+        reservoir_psia=reservoir_psia,
+        potential_bpd=np.exp(members["ln_potential"]),
+        shape=balance.shape_frac(members),
+    )
+    return {
+        "liquid_height_ft": height,
+        "submergence_ft": np.minimum(submergence, intake_ft),
+        "level_ft_tvd": np.maximum(intake_ft - submergence, 0.0),
+        "intake_psig": ann.at_intake_psia(height) - atmospheric_psia,
+        "bottomhole_psig": ann.bottomhole_psia(height) - atmospheric_psia,
+        "inflow_bpd": fed.rate_bpd(height, ann.tank_ft),
+        "inflow_reachable_bpd": fed.least_height_bpd,
+        "inflow_potential_bpd": np.asarray(potential),
+        "pump_effectiveness_frac": np.maximum(
+            np.exp(members["ln_effectiveness"]) - pump.slip_bpd / displacement, 0.0
+        ),
+        "fillage_frac": cycles.fill_frac(height, setting.rate_spm, fed, pump, ann),
+    }
+
+
+def _quantity(values: Array, name: str) -> Quantity:
+    """The middle member, which a height cut off at the intake does not shift; of fillage, with two humps, the mean."""
+    middle = np.mean(values) if name == "fillage_frac" else np.median(values)
+    return Quantity(value=float(middle), sd=float(np.std(values, ddof=1)))
+
+
+def _mean(values: Array) -> Quantity:
+    return Quantity(value=float(np.mean(values)), sd=float(np.std(values, ddof=1)))
+
+
+def _measured_ft(level_ft_tvd: float, well: Well) -> float:
+    return float(depths.measured_ft_md(depth_ft_tvd=level_ft_tvd, survey=well.survey_ft))
+
+
+def _displacement(well: Well, setting: Setting) -> Quantity:
+    value = balance.displacement_bpd_per_spm(well) * setting.stroke_rate_spm
+    return Quantity(value=value, sd=DISPLACEMENT_SD_FRAC * value)
+
+
+def _notes(belief: Belief, i: int) -> tuple[str, ...]:
+    notes = []
+    if belief.counts["shots"][i] == 0:
+        notes.append("liquid_height_ft: no shot taken in yet; from the configuration alone")
+    elif float(np.median(belief.members["height_ft"][i])) <= 0.0:
+        notes.append("liquid_height_ft: the level is at or below the pump intake")
+    if belief.counts["misses"][i] != 0:
+        where = "above" if belief.counts["misses"][i] > 0 else "below"
+        times = abs(int(belief.counts["misses"][i]))
+        notes.append(f"level: the last {times} shot(s) read far {where} what the balance expects; kept aside")
+    unknown_h = float(belief.counts["unknown_h"][i])
+    if unknown_h > 0.05:
+        notes.append(f"run: {unknown_h:.1f} h since the last shot without word of whether the unit ran")
+    return tuple(notes)

@@ -1,0 +1,139 @@
+"""What is believed of a well before its first reading: its configuration, with honest widths."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from advisor.belief import balance
+from advisor.belief.ensemble import COUNTS, MEMBERS, SHARED, Array, Belief, normals
+from advisor.model import Column, Well
+from advisor.physics import inflow
+
+# prior standard deviations of the transformed parameters; from a prototype on simulated wells, no source
+LN_POTENTIAL_SD = 0.7
+LN_RESERVOIR_SD = 0.095
+LN_RESERVOIR_GUESSED_SD = 0.30  # static pressure not configured
+SHAPE_MEAN, SHAPE_SD = 0.8, 1.0  # logit: nearer to Vogel's curve, both ends possible
+LN_EFFECTIVENESS_MEAN, LN_EFFECTIVENESS_SD = float(np.log(0.88)), 0.09
+MOST_LN_EFFECTIVENESS = float(np.log(1.05))
+SLIP_SHARE, LN_SLIP_SD = 0.03, 0.7
+LEAK_SHARE, LN_LEAK_SD = 0.01, 1.0
+FREE_GAS, LN_FREE_GAS_SD = 0.03, 0.7
+STATIC_PSI_PER_FT = 0.40  # of a guessed static pressure (common practice, no source)
+SLIP_VISCOSITY_CP = 1.0
+SLIP_DP_PSI_PER_FT = 0.35
+
+ROWS: tuple[str, ...] = (
+    "height_ft",
+    "ln_potential",
+    "ln_reservoir",
+    "shape",
+    "ln_effectiveness",
+    "ln_slip",
+    "ln_leak",
+    "ln_free_gas",
+    *SHARED,
+)
+
+
+def draw(
+    wells: Sequence[Well],
+    at_ms: int | Sequence[int],
+    columns: Sequence[Column],
+    *,
+    members: int = MEMBERS,
+    atmospheric_psia: float = 14.7,
+) -> Belief:
+    """Beliefs (W wells, `members` each) from configuration; ValueError when lengths differ or members is odd."""
+    if len(wells) != len(columns):
+        raise ValueError(f"prior: {len(wells)} wells and {len(columns)} columns; must be the same number")
+    if members < 8 or members % 2:
+        raise ValueError(f"prior: {members} members; must be even and at least 8")
+    times = np.broadcast_to(np.asarray(at_ms, dtype=np.int64), (len(wells),)).copy()
+    noise = np.stack(
+        [normals(well.key, int(at), "prior", len(ROWS), members) for well, at in zip(wells, times, strict=True)]
+    )
+    z = {name: noise[:, row, :] for row, name in enumerate(ROWS)}
+    drawn: dict[str, Array] = {name: z[name].copy() for name in SHARED}
+    pressure = np.array(
+        [[reservoir_psia(well, column, atmospheric_psia)] for well, column in zip(wells, columns, strict=True)]
+    )
+    drawn["ln_reservoir"] = np.log(pressure[:, :, 0]) + pressure[:, :, 1] * z["ln_reservoir"]
+    drawn["shape"] = SHAPE_MEAN + SHAPE_SD * z["shape"]
+    drawn["ln_effectiveness"] = bounded(LN_EFFECTIVENESS_MEAN + LN_EFFECTIVENESS_SD * z["ln_effectiveness"])
+    losses = np.log(np.array([[losses_bpd(well)] for well in wells]))
+    drawn["ln_slip"] = losses[:, :, 0] + LN_SLIP_SD * z["ln_slip"]
+    drawn["ln_leak"] = losses[:, :, 1] + LN_LEAK_SD * z["ln_leak"]
+    drawn["ln_free_gas"] = np.log(FREE_GAS) + LN_FREE_GAS_SD * z["ln_free_gas"]
+    ann = balance.annulus(columns, drawn)
+    drawn["height_ft"] = ann.full_ft * (0.02 + 0.9 * _uniform(z["height_ft"]))
+    drawn["idle_ft"] = drawn["height_ft"].copy()
+    drawn["ln_potential"] = _ln_potential(wells, drawn, ann) + LN_POTENTIAL_SD * z["ln_potential"]
+    drawn["then_effectiveness"] = ln_net_effectiveness(wells, drawn)
+    drawn["then_potential"] = drawn["ln_potential"].copy()
+    counts = {name: np.zeros(len(wells)) for name in COUNTS}
+    return Belief(wells=tuple(well.key for well in wells), at_ms=times, members=drawn, counts=counts)
+
+
+def bounded(ln_effectiveness: Array) -> Array:
+    """ln effectiveness kept under what a barrel can hold (a little more than full, for errors of the stroke)."""
+    return np.minimum(ln_effectiveness, MOST_LN_EFFECTIVENESS)
+
+
+def ln_net_effectiveness(wells: Sequence[Well], members: Mapping[str, Array]) -> Array:
+    """ln of liquid lifted over displacement of a full barrel, slip taken off, at the configured stroke rate."""
+    full_bpd = np.array([[balance.displacement_bpd_per_spm(w) * max(w.drive.stroke_rate_spm, 0.1)] for w in wells])
+    net = np.exp(members["ln_effectiveness"]) - np.exp(members["ln_slip"]) / full_bpd
+    return np.asarray(np.log(np.maximum(net, 0.02)))
+
+
+def reservoir_psia(well: Well, column: Column, atmospheric_psia: float) -> tuple[float, float]:
+    """Static pressure at the datum and the standard deviation of its logarithm."""
+    if well.reservoir_psig is not None:
+        return max(well.reservoir_psig + atmospheric_psia, atmospheric_psia + 10.0), LN_RESERVOIR_SD
+    return STATIC_PSI_PER_FT * column.datum_ft_tvd + atmospheric_psia, LN_RESERVOIR_GUESSED_SD
+
+
+def losses_bpd(well: Well) -> tuple[float, float]:
+    """Slip while running and leak while idle, bbl/d: slip from the plunger's clearance where it is configured."""
+    full_bpd = balance.displacement_bpd_per_spm(well) * well.drive.stroke_rate_spm
+    slip_bpd = SLIP_SHARE * full_bpd
+    if well.plunger_clearance_in is not None and well.plunger_clearance_in > 0:
+        # 870 D dP C^1.52 / (L mu), Patterson et al. 2000, at the head of a full tubing
+        length_in = well.plunger_length_in or 48.0
+        head_psi = SLIP_DP_PSI_PER_FT * well.pump_intake_ft_md
+        raw = 870.0 * well.plunger_in * head_psi * well.plunger_clearance_in**1.52
+        slip_bpd = min(raw / (length_in * SLIP_VISCOSITY_CP), 0.4 * full_bpd)
+    return max(slip_bpd, 0.1), max(LEAK_SHARE * full_bpd, 0.1)
+
+
+def _uniform(z: Array) -> Array:
+    """Standard normals as evenly distributed shares, by rank."""
+    rank = np.argsort(np.argsort(z, axis=-1), axis=-1)
+    return np.asarray((rank + 0.5) / z.shape[-1])
+
+
+def _ln_potential(wells: Sequence[Well], drawn: dict[str, Array], ann: balance.Annulus) -> Array:
+    """The potential with which the configured setting would hold the level a tenth of the way up."""
+    lift = balance.pump(wells, drawn)
+    rate = np.array([[well.drive.stroke_rate_spm * share_running(well)] for well in wells])
+    lifted_bpd = np.maximum(lift.full_bpd(rate, ann.at_intake_psia(0.1 * ann.full_ft)), 0.5)
+    reservoir = np.exp(drawn["ln_reservoir"])
+    flowing = np.minimum(ann.bottomhole_psia(0.1 * ann.full_ft), 0.7 * reservoir)
+    potential = inflow.shape_potential_bpd(
+        rate_bpd=lifted_bpd,
+        bottomhole_psia=flowing,
+        reservoir_psia=reservoir,
+        shape=balance.shape_frac(drawn),
+    )
+    return np.asarray(np.log(potential))
+
+
+def share_running(well: Well) -> float:
+    """Share of time running as configured."""
+    drive = well.drive
+    if not drive.idle_min or not drive.run_min:
+        return 1.0
+    return drive.run_min / (drive.run_min + drive.idle_min)

@@ -1,0 +1,270 @@
+"""What readings and events do to a belief: shots, production tests, fillage, and things done at the well."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from advisor.belief import assimilate, balance, cycles, operation, widen
+from advisor.belief.ensemble import SHARED, Array, Belief, Marks, normals
+from advisor.model import Column, Observation, Setting, Well
+
+GATE_SD = 4.0
+MISSES_FOLLOWED = 3  # shots in a row outside the gate on one side: a change, not noise
+TEST_SD_FRAC, LEAST_TEST_SD_BPD = 0.05, 2.0  # of a production test (common practice, no source)
+SETTLED_SD = 0.30  # ln of inflow over lift when a well is first seen: it may be drawing down or filling
+
+
+def shot(
+    belief: Belief,
+    wells: Sequence[Well],
+    columns: Sequence[Column],
+    observations: Sequence[Observation | None],
+    *,
+    settings: Sequence[Setting] | None = None,
+) -> Belief:
+    """The belief after one shot a well (None: no shot), W observations; settings in force, default the configured.
+
+    The first shot of a well sets its height outright, and inflow is taken to match what the pump lifts, within
+    SETTLED_SD. Later shots outside the gate are counted, and followed after MISSES_FOLLOWED on one side.
+    """
+    if len(observations) != len(belief.wells):
+        raise ValueError(f"shot: {len(observations)} observations; must be {len(belief.wells)}, one a well or None")
+    given = np.array([o is not None for o in observations])
+    if not given.any():
+        return belief
+    first = given & (belief.counts["shots"] == 0)
+    seen = _Seen(observations, belief)
+    belief = _count_same(belief, seen, given)
+    known = given & ~first
+    misses, far = _gate(belief, seen, known)
+    followed = known & (np.abs(misses) >= MISSES_FOLLOWED)
+    belief = belief.with_members({}, {"misses": np.where(followed | (given & first), 0.0, misses)})
+    if followed.any():
+        belief = widen.widened(belief, followed, widen.CHANGE, seen.at_ms, "change")
+    members = assimilate.members_after(
+        belief.members, seen.predicted(belief), seen.height_ft, seen.variance, known & ~far & ~followed
+    )
+    belief = belief.with_members(members)
+    reset = first | followed
+    if reset.any():
+        belief = _reset_height(belief, seen, reset)
+    if first.any():
+        in_force = settings if settings is not None else [operation.configured(well) for well in wells]
+        belief = settled(belief, wells, columns, in_force, first)
+        belief = widen.as_first_known(belief, wells, first)
+    return _counted(belief, seen, given, first, followed)
+
+
+class _Seen:
+    """The observations as arrays: heights (W, 1), variances (W, 1), what shared errors do to them (W, M)."""
+
+    def __init__(self, observations: Sequence[Observation | None], belief: Belief) -> None:
+        blank = Observation(at_ms=0, height_ft=0.0, random_sd_ft=1.0, shared={})
+        listed = [o or blank for o in observations]
+        for o, well in zip(listed, belief.wells, strict=True):
+            unknown = set(o.shared) - set(SHARED)
+            if unknown:
+                raise ValueError(
+                    f"{well} shot: shared error {sorted(unknown)[0]!r}; must be one of {', '.join(SHARED)}"
+                )
+        self.height_ft = np.array([[max(o.height_ft, 0.0)] for o in listed])
+        self.variance = np.array([[max(o.random_sd_ft, 0.5) ** 2] for o in listed])
+        self.censored = np.array([[o.censored] for o in listed])
+        self.at_ms = np.array([float(o.at_ms) for o in listed])
+        self.per_sd = {name: np.array([[o.shared.get(name, 0.0)] for o in listed]) for name in SHARED}
+
+    def bias_ft(self, members: Mapping[str, Array]) -> Array:
+        """What the shared errors of each member do to its reading."""
+        return np.asarray(sum(self.per_sd[name] * members[name] for name in SHARED))
+
+    def void_share(self) -> Array:
+        """Change of each height for one deviation of the void error, as a share of the height."""
+        return np.clip(self.per_sd["void"][:, 0] / np.maximum(self.height_ft[:, 0], 20.0), -0.5, 0.5)
+
+    def predicted(self, belief: Belief) -> Array:
+        """The height each member would have read; a level at or under the intake reads nothing below 0."""
+        read = belief.members["height_ft"] + self.bias_ft(belief.members)
+        return np.where(self.censored, np.maximum(read, 0.0), read)
+
+
+def _gate(belief: Belief, seen: _Seen, known: Marks) -> tuple[Array, Marks]:
+    """Shots in a row outside the gate, signed, and which of these shots are."""
+    predicted = seen.predicted(belief)
+    sd = np.sqrt(predicted.var(axis=-1, ddof=1) + seen.variance[:, 0])
+    off = (seen.height_ft[:, 0] - predicted.mean(axis=-1)) / sd
+    far = known & (np.abs(off) > GATE_SD)
+    before = belief.counts["misses"]
+    side = np.sign(off)
+    run = np.where(side == np.sign(before), before + side, side)
+    return np.where(far, run, np.where(known, 0.0, before)), far
+
+
+def _reset_height(belief: Belief, seen: _Seen, rows: Marks) -> Belief:
+    """Heights drawn about the shot alone: nothing earlier says anything of them."""
+    noise = np.stack(
+        [
+            normals(well, int(at), "first height", 1, belief.size)[0]
+            for well, at in zip(belief.wells, seen.at_ms, strict=True)
+        ]
+    )
+    drawn = seen.height_ft - seen.bias_ft(belief.members) + np.sqrt(seen.variance) * noise
+    height = np.where(rows[:, None], np.maximum(drawn, 0.0), belief.members["height_ft"])
+    return belief.with_members({"height_ft": height})
+
+
+def settled(
+    belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting], rows: Marks
+) -> Belief:
+    """Inflow of the marked wells taken to match what the pump lifts at these settings, within SETTLED_SD.
+
+    Where the level is at the intake the pump lifts what comes in: then inflow is at most what a full pump takes, and
+    the belief keeps what it had below that.
+    """
+    ann = balance.annulus(columns, belief.members)
+    fed = balance.formation(belief.members, ann)
+    pump = balance.pump(wells, belief.members)
+    height = belief.members["height_ft"]
+    share = np.array([[s.running_frac] for s in settings])
+    rate = np.array([[s.stroke_rate_spm] for s in settings])
+    full_bpd = pump.full_bpd(rate, ann.at_intake_psia(height)) * share - (1.0 - share) * pump.leak_bpd
+    now_bpd = np.maximum(fed.rate_bpd(height, ann.tank_ft), 1e-3)
+    noise = np.stack(
+        [
+            normals(well, int(at), "settled", 1, belief.size)[0]
+            for well, at in zip(belief.wells, belief.at_ms, strict=True)
+        ]
+    )
+    matched = belief.members["ln_potential"] + np.log(np.maximum(full_bpd, 0.5) / now_bpd) + SETTLED_SD * noise
+    low = height <= ann.tank_ft
+    capped = np.where(low, np.minimum(belief.members["ln_potential"], matched), matched)
+    return belief.with_members({"ln_potential": np.where(rows[:, None], capped, belief.members["ln_potential"])})
+
+
+def _count_same(belief: Belief, seen: _Seen, given: Marks) -> Belief:
+    height = seen.height_ft[:, 0]
+    again = given & (belief.counts["shots"] > 0) & (np.abs(height - belief.counts["last_ft"]) < 1e-3)
+    again &= ~seen.censored[:, 0]
+    same = np.where(again, belief.counts["same"] + 1.0, np.where(given, 1.0, belief.counts["same"]))
+    return belief.with_members({}, {"same": same, "last_ft": np.where(given, height, belief.counts["last_ft"])})
+
+
+def _counted(belief: Belief, seen: _Seen, given: Marks, first: Marks, followed: Marks) -> Belief:
+    counts = belief.counts
+    zero = np.where(given, 0.0, 1.0)
+    return belief.with_members(
+        {"idle_ft": np.where(given[:, None], belief.members["height_ft"], belief.members["idle_ft"])},
+        {
+            "shots": counts["shots"] + given,
+            "changes": counts["changes"] + followed,
+            "first_ms": np.where(first, seen.at_ms, counts["first_ms"]),
+            "void_share": np.where(given, seen.void_share(), counts["void_share"]),
+            "shot_ms": np.where(given, seen.at_ms, counts["shot_ms"]),
+            "run_h": counts["run_h"] * zero,
+            "idle_h": counts["idle_h"] * zero,
+            "unknown_h": counts["unknown_h"] * zero,
+        },
+    )
+
+
+def scalar(belief: Belief, predicted: Array, observed: Array, sd: Array, used: Marks) -> Belief:
+    """The belief after any scalar (W,) with its sd (W,), predicted by each member (W, M), of the wells used (W,)."""
+    return belief.with_members(
+        assimilate.members_after(belief.members, predicted, observed[:, None], np.square(sd)[:, None], used)
+    )
+
+
+def events(belief: Belief, wells: Sequence[Well], whats: Sequence[Sequence[str]]) -> Belief:
+    """The belief after what was done at each well, in order; ValueError for an event that is not known."""
+    for i, listed in enumerate(whats):
+        for what in listed:
+            if what not in widen.BY_EVENT:
+                raise ValueError(f"{wells[i].key} event: {what!r}; must be one of {', '.join(widen.BY_EVENT)}")
+    for what in widen.BY_EVENT:
+        rows = np.array([what in listed for listed in whats])
+        if rows.any():
+            belief = widen.widened(
+                belief, rows, widen.BY_EVENT[what], belief.at_ms.astype(np.float64), f"event {what}"
+            )
+            if what in ("pump-changed", "workover"):
+                belief = widen.pump_as_new(belief, wells, rows)
+    return belief
+
+
+def event(belief: Belief, wells: Sequence[Well], what: str) -> Belief:
+    """The belief after one thing done at all these wells."""
+    return events(belief, wells, [(what,)] * len(wells))
+
+
+def production_test(
+    belief: Belief,
+    wells: Sequence[Well],
+    columns: Sequence[Column],
+    settings: Sequence[Setting],
+    rate_bpd: Sequence[float | None],
+    sd_bpd: Sequence[float] | None = None,
+) -> Belief:
+    """The belief after a production test of each well (None: no test): mean liquid over it, bbl/d, with its sd.
+
+    The settings are those in force over the test; the sd defaults to TEST_SD_FRAC of the rate, 2 bpd at least.
+    ValueError for a rate that is negative or an sd that is not above 0.
+    """
+    rates = np.array([0.0 if r is None else r for r in rate_bpd])
+    sds = np.maximum(TEST_SD_FRAC * rates, LEAST_TEST_SD_BPD) if sd_bpd is None else np.asarray(sd_bpd, float)
+    for well, rate, sd in zip(wells, rates, sds, strict=True):
+        if not rate >= 0.0 or not sd > 0.0:
+            raise ValueError(f"{well.key} test: {rate:g} bpd, sd {sd:g}; must be at least 0, sd above 0")
+    used = np.array([r is not None for r in rate_bpd])
+    after = scalar(belief, lifted_bpd(belief, wells, columns, settings), rates, sds, used)
+    return after.with_members({}, {"tests": belief.counts["tests"] + used})
+
+
+def surprise_of_test(
+    belief: Belief,
+    wells: Sequence[Well],
+    columns: Sequence[Column],
+    settings: Sequence[Setting],
+    rate_bpd: Sequence[float],
+    sd_bpd: Sequence[float],
+) -> Array:
+    """How many standard deviations each test is from what was believed before it (W,)."""
+    predicted = lifted_bpd(belief, wells, columns, settings)
+    sd = np.sqrt(predicted.var(axis=-1, ddof=1) + np.square(np.asarray(sd_bpd, float)))
+    return np.asarray((np.asarray(rate_bpd, float) - predicted.mean(axis=-1)) / sd)
+
+
+def lifted_bpd(
+    belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting]
+) -> Array:
+    """Liquid each member lifts (W, M) over one cycle of the settings from its present height."""
+    ann = balance.annulus(columns, belief.members)
+    fed = balance.formation(belief.members, ann)
+    pump = balance.pump(wells, belief.members)
+    return cycles.one_cycle_bpd(belief.members["height_ft"], cycles.as_arrays(settings), fed, pump, ann)
+
+
+def fillage(
+    belief: Belief,
+    wells: Sequence[Well],
+    columns: Sequence[Column],
+    settings: Sequence[Setting],
+    fillage_frac: Sequence[float | None],
+    *,
+    sd: float = 0.04,
+) -> Belief:
+    """The belief after the site measured the fillage of a running pump (None: it did not); W values of 0 to 1."""
+    for well, value in zip(wells, fillage_frac, strict=True):
+        if value is not None and not 0.0 <= value <= 1.0:
+            raise ValueError(f"{well.key} fillage: {value:g}; must be 0 to 1")
+    used = np.array([v is not None for v in fillage_frac])
+    if not used.any():
+        return belief
+    ann = balance.annulus(columns, belief.members)
+    fed = balance.formation(belief.members, ann)
+    pump = balance.pump(wells, belief.members)
+    rate = np.array([[s.stroke_rate_spm] for s in settings])
+    predicted = cycles.fill_frac(belief.members["height_ft"], rate, fed, pump, ann)
+    seen = np.array([v if v is not None else 0.0 for v in fillage_frac])
+    after = scalar(belief, predicted, seen, np.full(len(wells), sd), used)
+    return after.with_members({}, {"fillages": belief.counts["fillages"] + used})

@@ -1,0 +1,77 @@
+"""What makes a belief less sure again: events at the well, and changes nobody announced."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from advisor.belief import prior
+from advisor.belief.ensemble import Array, Belief, Marks, normals
+from advisor.model import Well
+
+# what an event makes uncertain again: parameter -> standard deviation added
+BY_EVENT: dict[str, dict[str, float]] = {
+    "pump-changed": {"ln_effectiveness": 0.09, "ln_slip": 0.7, "ln_leak": 1.0, "ln_free_gas": 0.4},
+    "rods-parted": {"ln_effectiveness": 0.09},
+    "workover": {
+        "ln_potential": 0.3,
+        "ln_effectiveness": 0.09,
+        "ln_slip": 0.7,
+        "ln_leak": 0.7,
+        "ln_free_gas": 0.4,
+        "velocity": 0.5,
+        "void": 0.5,
+    },
+    "treatment": {"ln_potential": 0.3, "ln_free_gas": 0.2},
+    "shut-in": {"void": 0.3, "gas_rate": 0.5},
+    "returned": {},
+    "setting-changed": {},
+    "people-on-location": {},
+    "people-left": {},
+}
+CHANGE = {"ln_potential": 0.15, "ln_effectiveness": 0.08, "ln_slip": 0.5, "ln_leak": 0.7, "velocity": 0.3}
+
+
+def widened(belief: Belief, rows: Marks, by: Mapping[str, float], at_ms: Array, purpose: str) -> Belief:
+    """Members of the marked wells with independent noise added to some parameters."""
+    if not by:
+        return belief
+    members = {name: belief.members[name].copy() for name in by}
+    for i in np.flatnonzero(rows):
+        noise = normals(belief.wells[i], int(at_ms[i]), purpose, len(by), belief.size)
+        for row, (name, sd) in enumerate(by.items()):
+            members[name][i] += sd * noise[row]
+    if "ln_effectiveness" in members:
+        members["ln_effectiveness"] = prior.bounded(members["ln_effectiveness"])
+    changed = np.where(rows, at_ms, belief.counts["changed_ms"])
+    return belief.with_members(members, {"changed_ms": changed})
+
+
+def as_first_known(belief: Belief, wells: Sequence[Well], rows: Marks) -> Belief:
+    """What later change is measured against, member by member."""
+    marked = rows[:, None]
+    then = belief.members["then_effectiveness"], belief.members["then_potential"]
+    return belief.with_members(
+        {
+            "then_effectiveness": np.where(marked, prior.ln_net_effectiveness(wells, belief.members), then[0]),
+            "then_potential": np.where(marked, belief.members["ln_potential"], then[1]),
+        }
+    )
+
+
+def pump_as_new(belief: Belief, wells: Sequence[Well], rows: Marks) -> Belief:
+    """A new pump is as likely as any: what wore is forgotten, and with it what it was compared with."""
+    shift: dict[str, Array] = {}
+    losses = np.log(np.array([prior.losses_bpd(well) for well in wells]))
+    for name, target in (
+        ("ln_effectiveness", np.full(len(wells), prior.LN_EFFECTIVENESS_MEAN)),
+        ("ln_slip", losses[:, 0]),
+        ("ln_leak", losses[:, 1]),
+    ):
+        values = belief.members[name]
+        moved = values + (target[:, None] - values.mean(axis=-1, keepdims=True))
+        shift[name] = np.where(rows[:, None], moved, values)
+    shift["ln_effectiveness"] = prior.bounded(shift["ln_effectiveness"])
+    belief = belief.with_members(shift, {"no_lift": np.where(rows, 0.0, belief.counts["no_lift"])})
+    return as_first_known(belief, wells, rows)
