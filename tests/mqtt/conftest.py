@@ -1,0 +1,86 @@
+"""What the tests of the link share: brokers, a daemon's end of the link, and a site's end of it."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack
+
+import pytest
+
+from advisor.mqtt.inbox import Arrived, Inbox
+from advisor.mqtt.link import Link
+from advisor.mqtt.settings import LinkSettings
+from tests.brokers import RunningBroker, broker, mosquitto, wait_until
+from tests.mqtt.site import Site
+
+__all__ = ["broker", "mosquitto"]  # fixtures
+
+WILL = ("wells/advisor/one/status", b'{"state": "offline"}', True)
+
+
+def now_ms() -> int:
+    return time.time_ns() // 1_000_000
+
+
+class Daemon:
+    """A link with its inbox, as the service builds them; stopped at the end of the test."""
+
+    def __init__(self, port: int, filters: list[str], *, maxsize: int = 1000, **settings: object) -> None:
+        how = {"host": "127.0.0.1", "port": port, "client_id": "advisor-one", "reconnect_min_s": 0.05}
+        how |= {"reconnect_max_s": 0.2} | settings
+        self.link = Link(LinkSettings(**how), WILL, clock_ms=now_ms)  # type: ignore[arg-type]
+        self.inbox = Inbox(acknowledge=self.link.acknowledge, clock_ms=now_ms, maxsize=maxsize)
+        self.link.listen(filters, self.inbox.arrive)
+
+    def up(self) -> Daemon:
+        self.link.start()
+        wait_until(lambda: self.link.facts().listening, f"connected and subscribed: {self.link.facts()}")
+        return self
+
+    def down_with(self, *words: str) -> str:
+        """Wait for a reason line that has all the words."""
+        wait_until(
+            lambda: all(word in self.link.facts().reason for word in words),
+            f"{words} in {self.link.facts().reason!r}",
+        )
+        return self.link.facts().reason
+
+    def take(self, wanted: int, *, acknowledge: bool = True) -> list[Arrived]:
+        """Take messages until as many distinct topic and payload pairs as wanted have come."""
+        first: dict[tuple[str, bytes], Arrived] = {}
+
+        def more() -> bool:
+            batch = self.inbox.take_batch(wait_s=0.05)
+            for each in batch:
+                first.setdefault((each.topic, each.payload), each)
+            if acknowledge:
+                self.inbox.acknowledge(batch)
+            return len(first) >= wanted
+
+        wait_until(more, f"{wanted} messages; came {len(first)}", within_s=30.0)
+        return list(first.values())
+
+    def stop(self) -> None:
+        self.inbox.close()
+        self.link.stop()
+
+
+@pytest.fixture
+def daemon() -> Iterator[Callable[..., Daemon]]:
+    """Make a daemon's end: daemon(port, filters, …)."""
+    with ExitStack() as stack:
+
+        def make(port: int, filters: list[str], **more: object) -> Daemon:
+            made = Daemon(port, filters, **more)  # type: ignore[arg-type]
+            stack.callback(made.stop)
+            return made
+
+        yield make
+
+
+@pytest.fixture
+def site(broker: RunningBroker) -> Iterator[Site]:
+    """A site's own connection to the broker under test, MQTT 5."""
+    with Site(broker.port) as connected:
+        yield connected
