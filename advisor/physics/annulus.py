@@ -5,13 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TypeAlias
 
 import numpy as np
 
 from advisor.physics.constants import FT3_PER_BBL, IN2_PER_FT2
 from advisor.physics.ranges import Array, Floats, inside
 
-Stations = Sequence[tuple[float, float]]
+Stations: TypeAlias = Sequence[tuple[float, float]] | Array
 
 _STRIDE_FT = 1.0e5  # keeps the surveys of many wells apart on one axis
 _REACH_FT = 4.0e4  # how far beyond its stations a survey is carried on
@@ -86,7 +87,7 @@ class Surveys:
             return depth_ft_md
         row = np.arange(self.count, dtype=np.float64).reshape((-1,) + (1,) * (np.ndim(depth_ft_md) - 1))
         within = np.clip(depth_ft_md, -0.25 * _REACH_FT, _REACH_FT)
-        return np.interp(within + row * _STRIDE_FT, self._measured, self._true)
+        return np.asarray(np.interp(within + row * _STRIDE_FT, self._measured, self._true))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -136,7 +137,7 @@ class Profile:
             length = np.maximum(b - a, 0.0)
             middle = np.where(length > 0.0, 0.5 * (a + b), low)
             total = total + length * self.area_ft2_at(middle)
-        return total * np.sign(np.subtract(bottom_ft_md, top_ft_md))
+        return np.multiply(total, np.sign(np.subtract(bottom_ft_md, top_ft_md)))
 
 
 def _extended(survey: Stations) -> tuple[Array, Array]:

@@ -107,12 +107,12 @@ def judged(*, rise_psi: Sequence[float], every_s: float) -> Rise:
     Source: common practice, no source
     """
     p = np.asarray(rise_psi, dtype=np.float64)
-    t = np.arange(len(p)) * (every_s / 60.0)
+    t: Array = np.arange(len(p), dtype=np.float64) * (every_s / 60.0)
     if len(p) < LEAST_SAMPLES or t[-1] < LEAST_DURATION_MIN or not np.isfinite(p).all():
         return _refused(f"{len(p)} samples over {t[-1] if len(p) else 0.0:.1f} min; must be 4 over half a minute")
     slope = slope_psi_per_min(time_min=list(t), rise_psi=list(p - p[0]))
-    line, offset = np.polyfit(t, p, 1)
-    residual = p - (line * t + offset)
+    line = _line(t, p)
+    residual = p - p.mean() - line * (t - t.mean())
     spread = float(np.sum((p - p.mean()) ** 2))
     r2 = 1.0 - float(np.sum(residual**2)) / spread if spread > 0.0 else 0.0
     noise = float(np.sqrt(np.sum(residual**2) / max(len(p) - 2, 1)))
@@ -122,7 +122,7 @@ def judged(*, rise_psi: Sequence[float], every_s: float) -> Rise:
     noise = max(noise, resolution / np.sqrt(12.0))
     slope_sd = noise * float(np.sqrt(1.0 / np.sum(t * t) + 1.0 / t[-1] ** 2))
     half = len(p) // 2
-    first, second = np.polyfit(t[: half + 1], p[: half + 1], 1)[0], np.polyfit(t[half:], p[half:], 1)[0]
+    first, second = _line(t[: half + 1], p[: half + 1]), _line(t[half:], p[half:])
     difference = abs(first - second) / max(abs(line), 1e-9)
     error = noise * float(np.sqrt(1.0 / _spread(t[: half + 1]) + 1.0 / _spread(t[half:])))
     seen = 2.0 * resolution / t[-1]
@@ -145,6 +145,11 @@ def judged(*, rise_psi: Sequence[float], every_s: float) -> Rise:
         flat=abs(rise) < 2.0 * resolution,
         fault=fault,
     )
+
+
+def _line(t: Array, p: Array) -> float:
+    """Slope of the least-squares line."""
+    return float(np.sum((t - t.mean()) * p)) / _spread(t)
 
 
 def _spread(t: Array) -> float:

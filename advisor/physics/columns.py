@@ -50,7 +50,7 @@ def bubble_rise_fps(*, liquid_lb_per_ft3: Floats, gas_lb_per_ft3: Floats, tensio
     Source: harmathy-1960
     """
     force = GRAVITY_FT_PER_S2 * LB_PER_S2_PER_MN_PER_M * tension_mn_per_m * (liquid_lb_per_ft3 - gas_lb_per_ft3)
-    return 1.53 * np.sqrt(np.sqrt(force)) / np.sqrt(liquid_lb_per_ft3)  # type: ignore[no-any-return]
+    return 1.53 * np.sqrt(np.sqrt(force)) / np.sqrt(liquid_lb_per_ft3)
 
 
 def void_frac_zuber_1965(

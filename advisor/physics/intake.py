@@ -27,6 +27,9 @@ from advisor.physics.constants import (
 from advisor.physics.gas_column import COLUMN_DEGR_PER_FT
 from advisor.physics.ranges import Floats
 
+ALL_WATER_FRAC = 0.999
+"""Water cut from which there is no oil to fill the annulus."""
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Contents:
@@ -68,8 +71,8 @@ class Pressures:
     """The column from the level to the intake and the datum.
 
     submergence_ft: height of the gassy column, true vertical. liquid_height_ft: height of liquid as it is at the
-    intake that weighs as much. liquid_frac: their ratio; 1 where there is no column. gas_level_fps: superficial
-    velocity at the level.
+    intake that weighs as much. liquid_frac: their ratio, and where there is no column the share of liquid there would
+    be. gas_level_fps: superficial velocity at the level.
     """
 
     intake_psia: Floats
@@ -124,6 +127,7 @@ def mixture(
         oil_gravity=oil_gravity, solution_gas_scf_per_bbl=rs, gas_gravity=g, formation_volume_factor=bo
     )
     fallen = np.where(share < 1.0, contents.water_cut_frac * (1.0 - share), 0.0)
+    fallen = np.where(np.greater_equal(contents.water_cut_frac, ALL_WATER_FRAC), 1.0, fallen)
     water = np.where(above, fallen, contents.water_cut_frac)
     liquid_density = oil_density + water * (WATER_LB_PER_FT3 * contents.water_gravity - oil_density)
     area = profile.area_ft2_at(depth_ft_md)
@@ -175,26 +179,27 @@ def pressures(
     """
     level: Any = np.minimum(level_ft_md, place.intake_ft_md)
     above_psia = _gas_step(composition, profile, level_ft_md, level, level_psia)
-    parts = dict(composition=composition, profile=profile, contents=contents, place=place)
-    top = mixture(**parts, depth_ft_md=level, **_at(profile, level), pressure_psia=above_psia)  # type: ignore[arg-type]
-    intake_psia = _marched(parts, level, place.intake_ft_md, above_psia, steps)
-    end = mixture(  # type: ignore[arg-type]
-        **parts,
-        depth_ft_md=place.intake_ft_md,
-        **_at(profile, place.intake_ft_md),
-        pressure_psia=intake_psia,
-    )
-    deeper = np.greater_equal(place.datum_ft_md, place.intake_ft_md)
-    start = np.where(deeper, place.intake_ft_md, np.minimum(level, place.datum_ft_md))
+    parts: dict[str, Any] = {
+        "composition": composition,
+        "profile": profile,
+        "contents": contents,
+        "place": place,
+    }
+    intake: Any = place.intake_ft_md + 0.0 * level
+    top = mixture(**parts, depth_ft_md=level, temperature_degf=_degf(profile, level), pressure_psia=above_psia)
+    intake_psia = _marched(parts, level, intake, above_psia, steps)
+    end = mixture(**parts, depth_ft_md=intake, temperature_degf=_degf(profile, intake), pressure_psia=intake_psia)
+    deeper = np.greater_equal(place.datum_ft_md, intake)
+    start = np.where(deeper, intake, np.minimum(level, place.datum_ft_md))
     start_psia = np.where(
         deeper, intake_psia, _gas_step(composition, profile, level, np.minimum(level, place.datum_ft_md), above_psia)
     )
     datum_psia = _marched(parts, start, place.datum_ft_md, start_psia, steps)
-    submergence = profile.true_vertical_ft(place.intake_ft_md + 0.0 * level) - profile.true_vertical_ft(level)
+    submergence = profile.true_vertical_ft(intake) - profile.true_vertical_ft(level)
     liquid_psi_per_ft = end.liquid_lb_per_ft3 / IN2_PER_FT2
     height = (intake_psia - above_psia) / liquid_psi_per_ft
     with np.errstate(divide="ignore", invalid="ignore"):
-        frac = np.where(submergence > 0.0, height / submergence, np.where(np.isnan(height), np.nan, 1.0))
+        frac = np.where(submergence > 0.0, height / submergence, 1.0 - top.void_frac)
     return Pressures(
         intake_psia=intake_psia,
         datum_psia=datum_psia,
@@ -210,11 +215,11 @@ def pressures(
 def _passing(depth_ft_md: Floats, place: Place) -> Floats:
     """Share of what the formation gives that enters at or below a depth."""
     length = np.maximum(np.subtract(place.perforations_bottom_ft_md, place.perforations_top_ft_md), 1e-6)
-    return np.clip((place.perforations_bottom_ft_md - depth_ft_md) / length, 0.0, 1.0)  # type: ignore[no-any-return]
+    return np.clip((place.perforations_bottom_ft_md - depth_ft_md) / length, 0.0, 1.0)
 
 
-def _at(profile: Profile, depth_ft_md: Floats) -> dict[str, Floats]:
-    return {"temperature_degf": profile.degf_at(profile.true_vertical_ft(depth_ft_md))}
+def _degf(profile: Profile, depth_ft_md: Floats) -> Floats:
+    return profile.degf_at(profile.true_vertical_ft(depth_ft_md))
 
 
 def _marched(parts: dict[str, Any], top: Floats, bottom: Floats, psia: Floats, steps: int) -> Floats:
@@ -251,4 +256,4 @@ def _gas_step(
     degf = profile.degf_at(0.5 * (start + end))
     z = gas.z_factor(composition=composition, pressure_psia=psia, temperature_degf=degf)
     growth = COLUMN_DEGR_PER_FT * composition.gas_gravity * (end - start) / (z * (degf + DEGR_AT_ZERO_DEGF))
-    return psia * np.exp(growth)  # type: ignore[no-any-return]
+    return psia * np.exp(growth)
