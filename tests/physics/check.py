@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
+import numpy as np
+
 Kind = Literal["printed", "chart", "by hand", "limit", "other code"]
 KINDS: tuple[str, ...] = ("printed", "chart", "by hand", "limit", "other code")
 
@@ -54,12 +56,17 @@ class Check:
 
 def _pairs(result: Any, expected: float | Sequence[float] | Mapping[str, float]) -> list[tuple[str, float, float]]:
     if isinstance(expected, Mapping):
-        return [(f".{name}", float(getattr(result, name)), float(value)) for name, value in expected.items()]
+        return [(f".{name}", _one(getattr(result, name)), float(value)) for name, value in expected.items()]
     if isinstance(expected, Sequence):
         if len(result) != len(expected):
             raise ValueError(f"the function returned {len(result)} values; {len(expected)} are expected")
         return [(f"[{i}]", float(result[i]), float(value)) for i, value in enumerate(expected)]
     return [("", float(result), float(expected))]
+
+
+def _one(value: Any) -> float:
+    """A number, or the only one of an array."""
+    return float(np.asarray(value, dtype=float).item())
 
 
 def all_checks() -> list[Check]:

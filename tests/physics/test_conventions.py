@@ -53,7 +53,8 @@ PURE = {
     # inflow
     "shape", "exponent", "fitted_exponent", "flow_efficiency",
     # pump and rods
-    "sections", "rods", "skin", "frequency_factor", "service_factor", "damping", "coefficient", "anchored",
+    "sections", "rods", "skin", "frequency_factor", "service_factor", "viscous_damping", "front_damping", "loads",
+    "coefficient", "anchored",
     "dimensionless_stretch", "stroke_ratio", "dimensionless_speed", "harmonics",
 }  # fmt: skip
 
