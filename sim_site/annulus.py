@@ -1,9 +1,9 @@
-"""One well through time: the annulus filling and draining, gas building and leaving, the pump lifting what it is given.
+"""One well through time: annulus filling and draining, gas building and leaving, a pump that lifts what it is given.
 
-Liquid is kept in stock-tank volumes, oil and water apart, so that what flows in equals what is lifted plus what stays.
-Inflow: oil by Fetkovich's back-pressure equation (SPE 4529, 1973), water by Wiggins' (SPE 25458, 1993). Gas held up in
-the column: Hills, Trans. IChemE 54 (1976), for gas through liquid that stands, v_sg/f = 0.24 + 1.35 v_sg^0.93 (SI, from
-memory). One step is at most a minute; everything stiff in it has a closed form.
+Liquid is kept in stock-tank volumes, oil and water apart, so that what flows in equals what is lifted and what stays.
+Inflow: oil by Fetkovich's back-pressure equation (SPE 4529, 1973), water by Wiggins' (SPE 25458, 1993). Gas held up
+in the column: Hills, Trans. IChemE 54 (1976), for gas through liquid that stands, v_sg/f = 0.24 + 1.35 v_sg^0.93 (SI,
+from memory). A step is a minute or two at most; everything stiff in it has a closed form.
 """
 
 from __future__ import annotations
@@ -52,6 +52,7 @@ class State:
     inflow_oil_m3_s: float = 0.0
     inflow_water_m3_s: float = 0.0
     fillage: float = 1.0
+    effectiveness: float = 1.0  # stock-tank liquid lifted per displacement when the barrel fills
     starved: bool = False
     tubing_short_m3: float = 0.0
     inflow_m3: float = 0.0
@@ -122,10 +123,12 @@ class Annulus:
     def oil_density(self, dissolved: float) -> float:
         """Density of the oil with its dissolved gas, kg/m3."""
         bore = self.bore
-        return (bore.oil.dead_kg_m3 + dissolved * STANDARD_MOL_M3 * bore.gas_kg_per_mol) / bore.oil.swelling(dissolved)
+        return (bore.oil.dead_kg_m3 + dissolved * STANDARD_MOL_M3 * bore.gas_kg_per_mol) / bore.oil.swelling(
+            dissolved
+        )
 
     def datum_pressure(self, s: State, level_pa: float, column: tuple[float, float, float]) -> float:
-        """Pressure at the middle of the perforations, Pa; column is height of the oil (m), its pressure, the water's."""
+        """Pressure at the middle of the perforations, Pa; column: the oil's height (m) and pressure, the water's."""
         bore = self.bore
         if self.below_m >= 0.0:
             return s.intake_pa + self.below_m * self.below_pa_per_m(s)
@@ -204,14 +207,17 @@ class Annulus:
         gas = gas_mol_s * GAS_CONSTANT * kelvin * bore.z(s.intake_pa, kelvin) / s.intake_pa
         slip = min(self.pump.slip_m3_s(s.intake_pa, effects.clearance_factor), swept)
         wanted = max(max(swept - gas, LEAST_LIQUID_SHARE * swept) - slip, 0.0)
+        came = oil_in + water_in
+        stock_tank = (oil_in / swelling + water_in) / came if came > 0.0 else 1.0
+        s.effectiveness = wanted / swept * stock_tank if swept > 0.0 else 0.0
         oil_there = s.oil_m3 * swelling
-        there = oil_in + water_in + (oil_there + s.water_m3) / seconds
+        there = came + (oil_there + s.water_m3) / seconds
         taken = min(wanted, there)
         s.starved = taken < wanted * (1.0 - 1e-9)
         s.fillage = (taken + slip) / swept if swept > 0.0 else 0.0
         if s.starved and s.fillage < POUNDING_FILLAGE:
             s.pounding_s += seconds
-        drawn = taken - oil_in - water_in
+        drawn = taken - came
         water = min(max(drawn, 0.0), s.water_m3 / seconds) if drawn > 0.0 else -max(-drawn - oil_in, 0.0)
         oil = drawn - water
         swap = max(min(s.water_m3 / SWAP_S, oil_in + oil, s.water_m3 / seconds - water), 0.0)

@@ -1,7 +1,7 @@
 """What goes wrong at a well, and how much of it is there at a given time.
 
-A fault begins at `from_d` days after the start, grows in a straight line over `over_d` days to its full `size`, and is
-gone after `until_d`. What `size` means, by kind:
+A fault begins at `from_d` days after the start, grows in a straight line over `over_d` days to its full `size`, and
+is gone after `until_d`. What `size` means, by kind:
 
 worn-pump       plunger clearance grows by this factor (2.0: doubled)
 falling-inflow  inflow falls by this share (0.3: to 0.7)
@@ -20,6 +20,8 @@ from dataclasses import dataclass
 
 from sim_site.measures import DAY_S
 from sim_site.scenario import Fault
+
+SIZED = ("worn-pump", "falling-inflow", "water-rising", "more-gas", "leak-back", "gauge-off", "clock-off")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,8 +51,7 @@ def share_there(fault: Fault, since_start_s: float) -> float:
 
 def effects_at(faults: Sequence[Fault], since_start_s: float) -> Effects:
     """All faults of one well together, at a time in seconds after the scenario's start."""
-    size = {kind: 0.0 for kind in ("worn-pump", "falling-inflow", "water-rising", "more-gas", "leak-back")}
-    size |= {"gauge-off": 0.0, "clock-off": 0.0}
+    size = dict.fromkeys(SIZED, 0.0)
     there: set[str] = set()
     for fault in faults:
         share = share_there(fault, since_start_s)

@@ -1,9 +1,10 @@
 """The gas in the annulus as a real mixture: second virial coefficient, heat capacity and velocity of sound.
 
-Sources: B of each pair from the Pitzer-Curl correlation in Abbott's form (Smith and Van Ness, Introduction to Chemical
-Engineering Thermodynamics), cross terms by Prausnitz's combining rules; ideal heat capacities from Poling, Prausnitz
-and O'Connell, The Properties of Gases and Liquids, 5th ed., appendix A (both from memory); velocity of sound by the
-acoustic virial expansion (Trusler, Physical Acoustics and Metrology of Fluids, 1991). Good to a few bar tens.
+Sources: B of each pair from the Pitzer-Curl correlation in Abbott's form (Smith and Van Ness, Introduction to
+Chemical Engineering Thermodynamics), cross terms by Prausnitz's combining rules; ideal heat capacities from Poling,
+Prausnitz and O'Connell, The Properties of Gases and Liquids, 5th ed., appendix A (both from memory); velocity of
+sound by the acoustic virial expansion (Trusler, Physical Acoustics and Metrology of Fluids, 1991). Good to a few tens
+of bar.
 """
 
 from __future__ import annotations

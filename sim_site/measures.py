@@ -1,6 +1,7 @@
-"""Conversions at the edge of the simulated site: inside everything is SI (m, m3, Pa, K, s, mol, kg), messages are not.
+"""Conversions at the edge of the simulated site: inside all is SI (m, m3, Pa, K, s, mol, kg), messages are not.
 
-The factors are exact by definition (international foot, pound-force, US gallon of 231 cubic inches, 42 gallons a barrel).
+The factors are exact by definition (international foot, pound-force, US gallon of 231 cubic inches, 42 gallons a
+barrel).
 """
 
 from __future__ import annotations

@@ -1,9 +1,9 @@
 """The rod pump: what its plunger sweeps, what slips past it.
 
 Static rod and tubing stretch by Hooke's law; overtravel of the plunger by Coberly's formula (1938, as quoted in
-handbooks, from memory: the rods' own inertia stretches them by rho a L2/2E at each end of the stroke); slip as laminar flow through the eccentric slot between plunger and barrel
-(12 mu L in the denominator for parallel plates; fully eccentric 2.5 times as much, half of that taken), during the
-upstroke only.
+handbooks, from memory: the rods' own inertia stretches them by rho a L2/2E at each end of the stroke); slip as
+laminar flow through the eccentric slot between plunger and barrel (12 mu L in the denominator for parallel plates;
+fully eccentric 2.5 times as much, half of that excess taken), during the upstroke only.
 """
 
 from __future__ import annotations
@@ -65,7 +65,11 @@ def pump_of(bore: Wellbore) -> Pump:
         stretch_m_per_pa=plunger_m2 * rods / STEEL_PA,
         overtravel_m_s2=STEEL_KG_M3 * length**2 / STEEL_PA * acceleration,
         tubing_pa=absolute_pa(plan.tubing_psig) + liquid * GRAVITY_M_S2 * bore.intake_tvd_m,
-        slot=math.pi * plan.plunger_in * INCH_M * ECCENTRIC * UPSTROKE_SHARE
+        slot=math.pi
+        * plan.plunger_in
+        * INCH_M
+        * ECCENTRIC
+        * UPSTROKE_SHARE
         / (12.0 * truth.viscosity_cp * 1e-3 * plan.plunger_length_in * INCH_M),
         gap_m=truth.plunger_clearance_in * INCH_M / 2.0,
     )

@@ -84,8 +84,8 @@ class Drive:
 
     kind: str = tables.choice("variable-speed", "timer", "fixed")
     stroke_rate_spm: float = tables.number(least=0.5, most=20.0)
-    stroke_rate_min_spm: float | None = tables.number(default=3.0, least=0.5, most=20.0)
-    stroke_rate_max_spm: float | None = tables.number(default=11.0, least=0.5, most=20.0)
+    stroke_rate_min_spm: float = tables.number(default=3.0, least=0.5, most=20.0)
+    stroke_rate_max_spm: float = tables.number(default=11.0, least=0.5, most=20.0)
     step_spm: float = tables.number(default=0.1, least=0.01, most=2.0)
     run_min: int = tables.number(default=60, least=1, most=10080)
     idle_min: int = tables.number(default=0, least=0, most=1440)
@@ -128,7 +128,7 @@ class WellFile:
     n2_frac: float = tables.number(default=0.0, least=0.0, most=1.0)
     water_cut_frac: float = tables.number(least=0.0, most=1.0)
     gas_oil_ratio_scf_per_bbl: float = tables.number(least=0.0, most=5000.0)
-    bubble_point_psig: float | None = tables.number(default=1500.0, least=0.0, most=10000.0)
+    bubble_point_psig: float = tables.number(default=1500.0, least=0.0, most=10000.0)
     oil_degapi: float = tables.number(least=5.0, most=70.0)
     water_gravity: float = tables.number(default=1.05, least=0.98, most=1.25)
     surface_degf: float = tables.number(least=0.0, most=150.0)
@@ -164,6 +164,7 @@ class WellPlan:
     tubing_psig: float = tables.number(default=80.0, least=0.0, most=1000.0)
     level_as: str = tables.choice("round_trip_s", "level_ft_md", "level_m_md", default="round_trip_s")
     pressure_as: str = tables.choice("casing_psig", "casing_kpag", default="casing_psig")
+    sends_fillage: bool = False
     drive: Drive
     truth: Truth
     file: WellFile
@@ -214,7 +215,7 @@ def shipped() -> tuple[str, ...]:
 
 
 def load_scenario(source: str | Path) -> Scenario:
-    """A scenario from a file, or by the name of one that is shipped; ScenarioFault with every fault found."""
+    """A scenario from a file, or by the name of one that is shipped; ScenarioError with every fault found."""
     if isinstance(source, str) and source in shipped():
         text = (resources.files("sim_site") / "scenarios" / f"{source}.toml").read_text("utf-8")
         return read_scenario(text, f"{source}.toml")
@@ -222,22 +223,22 @@ def load_scenario(source: str | Path) -> Scenario:
     try:
         text = path.read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
-        raise tables.ScenarioFault([f"{path}: {error}; it must be a readable TOML file in UTF-8"]) from error
+        raise tables.ScenarioError([f"{path}: {error}; it must be a readable TOML file in UTF-8"]) from error
     return read_scenario(text, path.name)
 
 
 def read_scenario(text: str, where: str) -> Scenario:
-    """A scenario from TOML text; ScenarioFault with every fault found, each starting with `where`."""
+    """A scenario from TOML text; ScenarioError with every fault found, each starting with `where`."""
     try:
         table: dict[str, Any] = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
-        raise tables.ScenarioFault([f"{where}: {error}; it must be TOML"]) from error
+        raise tables.ScenarioError([f"{where}: {error}; it must be TOML"]) from error
     faults: list[str] = []
     scenario = tables.read_table(Scenario, table, where, faults)
     if scenario is not None:
         faults += scenario_faults(scenario, where)
     if scenario is None or faults:
-        raise tables.ScenarioFault(faults)
+        raise tables.ScenarioError(faults)
     return scenario
 
 
@@ -279,7 +280,9 @@ def well_faults(well: WellPlan, where: str) -> list[str]:
     if abs(total - 1.0) > 1e-6:
         faults.append(f"{where}.truth.gas: adds to {total:g}; the mole fractions must add to 1")
     if not well.perforations_ft_md or any(low <= top for top, low in well.perforations_ft_md):
-        faults.append(f"{where}.perforations_ft_md: {well.perforations_ft_md}; each must be [top, bottom], going down")
+        faults.append(
+            f"{where}.perforations_ft_md: {well.perforations_ft_md}; each must be [top, bottom], going down"
+        )
     depths = [point[0] for point in well.survey_ft]
     if depths and (depths != sorted(set(depths)) or depths[0] != 0.0):
         faults.append(f"{where}.survey_ft: {well.survey_ft}; measured depths must start at 0 and grow")

@@ -13,7 +13,7 @@ from typing import Any, TypeVar
 Record = TypeVar("Record")
 
 
-class ScenarioFault(ValueError):
+class ScenarioError(ValueError):
     """A scenario file that cannot be used; `faults` holds one line each."""
 
     def __init__(self, faults: list[str]) -> None:
@@ -23,13 +23,13 @@ class ScenarioFault(ValueError):
 
 def number(*, default: float | None = None, least: float = -math.inf, most: float = math.inf) -> Any:
     """A field for a number within [least, most]; without a default it is required."""
-    given = {} if default is None else {"default": default}
+    given: dict[str, Any] = {} if default is None else {"default": default}
     return dataclasses.field(metadata={"least": least, "most": most}, **given)
 
 
 def choice(*allowed: str, default: str | None = None) -> Any:
     """A field for one of some words."""
-    given = {} if default is None else {"default": default}
+    given: dict[str, Any] = {} if default is None else {"default": default}
     return dataclasses.field(metadata={"allowed": allowed}, **given)
 
 

@@ -1,0 +1,152 @@
+"""The sites on a broker: step, send, wait until the advisor has worked that through, take releases, step again."""
+
+from __future__ import annotations
+
+import json
+import threading
+import time
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from sim_site.link import POLL_S, Link
+from sim_site.measures import milliseconds, rfc3339
+from sim_site.site import Message, Site, encode
+
+BACKLOG_MOST = 100_000  # messages kept while the broker is away; above it simulated time stands still
+
+
+class GatewayError(RuntimeError):
+    """The run cannot go on: the advisor is silent, or the broker is gone for too long."""
+
+
+@dataclass(slots=True)
+class Advisor:
+    """What an advisor's last status said."""
+
+    online: bool
+    settled_ms: int | None
+
+
+def last_at_ms(messages: list[Message]) -> int | None:
+    """The newest `at` among some messages, ms; None for none."""
+    return max((milliseconds(fields["at"]) for _, fields in messages), default=None)
+
+
+class Gateway:
+    """One connection for all sites of a scenario."""
+
+    def __init__(self, site: Site, *, tell: Callable[[str], None] = lambda line: None) -> None:
+        self.site, self.tell = site, tell
+        scenario = site.scenario
+        self.pace, self.root = scenario.site, scenario.broker.root
+        self.status_prefix, self.status_suffix = f"{self.root}/advisor/", "/status"
+        releases = [f"{self.root}/{key}/release" for key in site.wells]
+        self.link = Link(scenario.broker, [*releases, f"{self.root}/advisor/+/status"])
+        self.advisors: dict[str, Advisor] = {}
+        self.stopping = threading.Event()
+        self.sent = 0
+        self.releases = 0
+
+    def stop(self) -> None:
+        """End the run after the step in hand; may be called from a signal handler or another thread."""
+        self.stopping.set()
+
+    def run(self, *, minutes: int | None = None, connect_timeout_s: float = 15.0) -> None:
+        """Run until stopped, or for some simulated minutes.
+
+        LinkError when the broker does not take us, GatewayError when the advisor stays silent for longer than
+        `advisor_timeout_s`.
+        """
+        self.link.open(connect_timeout_s)
+        try:
+            if self.pace.wait_for_advisor:
+                self.wait("the advisor", "be running on this broker", self.any_online)
+            left = minutes
+            while not self.stopping.is_set() and (left is None or left > 0):
+                took = min(self.pace.step_min, left) if left is not None else self.pace.step_min
+                self.one_step(took)
+                left = None if left is None else left - took
+        finally:
+            self.link.close()
+
+    def one_step(self, minutes: int) -> None:
+        """One step of simulated time, with everything that has to happen before the next."""
+        began = time.monotonic()
+        messages = self.site.step(minutes)
+        self.sent += len(messages)
+        self.link.offer(encode(messages))
+        if self.pace.wait_for_advisor:
+            self.wait("the broker", "take our messages", lambda: self.link.push() == 0)
+            target = last_at_ms(messages)
+            if target is not None:
+                self.wait(
+                    f"the advisor, {self.settled_words()},", f"settle {rfc3339(target)}", lambda: self.settled(target)
+                )
+        elif self.link.push() > BACKLOG_MOST:
+            self.wait("the broker", "take our messages", lambda: self.link.push() <= BACKLOG_MOST // 2)
+        pause = minutes / self.pace.speed - (time.monotonic() - began) if self.pace.speed > 0.0 else 0.0
+        until = time.monotonic() + pause
+        self.listen()
+        while not self.stopping.is_set() and time.monotonic() < until:
+            self.link.push()
+            self.listen()
+            self.stopping.wait(min(0.05, max(until - time.monotonic(), 0.0)))
+
+    def wait(self, who: str, what: str, done: Callable[[], bool]) -> None:
+        """Wait for something, listening meanwhile; GatewayError when it does not come in time."""
+        until = time.monotonic() + self.pace.advisor_timeout_s
+        while not self.stopping.is_set():
+            self.link.push()
+            self.listen()
+            if done():
+                return
+            if time.monotonic() > until:
+                trouble = f" ({self.link.trouble[-1]})" if self.link.trouble and not self.link.connected else ""
+                raise GatewayError(f"{who} did not within {self.pace.advisor_timeout_s:g} s{trouble}; it must {what}")
+            self.stopping.wait(POLL_S)
+
+    def any_online(self) -> bool:
+        return any(advisor.online for advisor in self.advisors.values())
+
+    def settled(self, target_ms: int) -> bool:
+        """Every advisor that is online has worked through all up to a time."""
+        online = [advisor for advisor in self.advisors.values() if advisor.online]
+        return bool(online) and all(
+            advisor.settled_ms is not None and advisor.settled_ms >= target_ms for advisor in online
+        )
+
+    def settled_words(self) -> str:
+        """How far the advisors are, for a message."""
+        parts = [
+            f"{name} {'online' if advisor.online else 'offline'} settled through "
+            f"{rfc3339(advisor.settled_ms) if advisor.settled_ms is not None else 'nothing'}"
+            for name, advisor in sorted(self.advisors.items())
+        ]
+        return ", ".join(parts) or "never heard"
+
+    def listen(self) -> None:
+        """Work through what the broker brought: advisors' states, and releases."""
+        while self.link.heard:
+            topic, payload = self.link.heard.popleft()
+            if topic.startswith(self.status_prefix) and topic.endswith(self.status_suffix):
+                self.note_status(topic[len(self.status_prefix) : -len(self.status_suffix)], payload)
+                continue
+            self.releases += 1
+            answers = self.site.deliver(topic, payload)
+            self.tell(f"{topic}: {'refused: ' + answers[0][1]['reason'] if answers else 'taken, will be applied'}")
+            self.link.offer(encode(answers))
+
+    def note_status(self, name: str, payload: bytes) -> None:
+        """Remember an advisor's status; one that cannot be read is told and passed over."""
+        if not payload:
+            self.advisors.pop(name, None)
+            return
+        try:
+            status = json.loads(payload)
+            settled = status.get("settled_through")
+            settled_ms = settled if isinstance(settled, int) or settled is None else milliseconds(settled)
+            online = status["state"] == "online"
+        except (ValueError, KeyError, TypeError, AttributeError) as error:
+            self.tell(f"status of advisor {name}: {error!r}; it must be JSON with state and settled_through")
+            return
+        self.advisors[name] = Advisor(online, settled_ms)

@@ -1,0 +1,205 @@
+"""The simulated sites as one object: step it, hand it releases, ask it for the truth. No network, no real clock."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from sim_site.best import Steady, best
+from sim_site.chance import stream
+from sim_site.drive import Setting, released_setting
+from sim_site.faults import Effects
+from sim_site.life import MINUTE_MS, Pending, Sent, WellLife
+from sim_site.measures import BARREL_M3, BPD_M3_S, FOOT_M, MSCF_MOL, gauge_psi, milliseconds, rfc3339
+from sim_site.scenario import Scenario
+
+Payload = Mapping[str, Any] | bytes | str
+Message = tuple[str, dict[str, Any]]
+TIE_MS = 1  # two readings of one moment are written this far apart
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WellTruth:
+    """What is so at one well now, and what has been since the start; oilfield units, liquids stock-tank."""
+
+    liquid_bbl: float
+    oil_bbl: float
+    water_bbl: float
+    gas_mscf: float
+    inflow_bbl: float
+    stored_bbl: float  # more in annulus and tubing than at the start
+    running_min: float
+    pounding_min: float
+    liquid_height_ft: float
+    level_ft_md: float
+    casing_psig: float
+    intake_psig: float
+    bottomhole_psig: float
+    inflow_bpd: float
+    pump_displacement_bpd: float
+    fillage_frac: float
+    pump_effectiveness_frac: float
+    setting: Setting
+    best_bpd: float | None
+    best_setting: Setting | None
+
+
+class Site:
+    """All wells of a scenario from its start. `quiet` lives through the same and sends nothing."""
+
+    def __init__(self, scenario: Scenario, seed: int | None = None, *, quiet: bool = False) -> None:
+        self.scenario = scenario
+        self.seed = scenario.seed if seed is None else seed
+        self.now_ms = scenario.start_ms
+        self.wells = {
+            plan.key: WellLife(
+                plan,
+                scenario.site,
+                [fault for fault in scenario.fault if fault.well == plan.key],
+                scenario.start_ms,
+                self.seed,
+                place,
+                quiet,
+            )
+            for place, plan in enumerate(scenario.well)
+        }
+        self.numbers = dict.fromkeys(self.wells, 0)
+        self.seen_releases: set[str] = set()
+        self.answered_ms = 0
+        self.bests: dict[tuple[str, Effects], Steady | None] = {}
+
+    def step(self, minutes: int) -> list[Message]:
+        """Live through some minutes; the messages of that time, `at` strictly growing. ValueError under 1 minute."""
+        if minutes < 1:
+            raise ValueError(f"minutes: {minutes!r}; it must be at least 1")
+        self.now_ms += minutes * MINUTE_MS
+        gathered: list[tuple[str, Sent]] = []
+        for key, life in self.wells.items():
+            life.carry_to(self.now_ms)
+            gathered += [(key, sent) for sent in life.take_sent()]
+        gathered.sort(key=lambda each: each[1].at_ms)
+        messages = []
+        last_ms = -1
+        for key, sent in gathered:
+            last_ms = sent.at_ms if sent.at_ms > last_ms else last_ms + TIE_MS
+            messages.append(self.message(key, sent.subject, last_ms, sent.fields))
+        return messages
+
+    def message(self, key: str, subject: str, at_ms: int, fields: Mapping[str, Any]) -> Message:
+        """Topic and payload of one message, with its running number."""
+        numbered = {}
+        if subject != "confirm":
+            self.numbers[key] += 1
+            numbered["seq"] = self.numbers[key]
+        return f"{self.scenario.broker.root}/{key}/{subject}", {"at": rfc3339(at_ms)} | numbered | dict(fields)
+
+    def deliver(self, topic: str, payload: Payload) -> list[Message]:
+        """Hand over a release: refusals are answered at once, a change that can be made comes with a later step.
+
+        Other topics, other sites' wells, what cannot be read and repeats are passed over in silence.
+        """
+        key = self.released_well(topic)
+        release = read_object(payload)
+        release_id = release.get("id") if release is not None else None
+        if key is None or release is None or not isinstance(release_id, str) or release_id in self.seen_releases:
+            return []
+        self.seen_releases.add(release_id)
+        life = self.wells[key]
+        lapses_ms, reason = self.lapse(release)
+        if reason is None:
+            setting = released_setting(life.plan.drive, life.setting, release)
+            if isinstance(setting, Setting):
+                pace = self.scenario.site
+                chance = stream(self.seed, key, "apply", release_id)
+                delay_ms = round(float(chance.uniform(pace.apply_least_min, pace.apply_most_min)) * MINUTE_MS)
+                life.plan_change(Pending(release_id, setting, lapses_ms), delay_ms)
+                return []
+            reason = setting
+        self.answered_ms = max(self.now_ms, self.answered_ms + 1)
+        return [self.message(key, "confirm", self.answered_ms, life.confirm_fields(release_id, "refused", reason))]
+
+    def lapse(self, release: Mapping[str, Any]) -> tuple[int, str | None]:
+        """When a release lapses, ms, and why it is refused where that has passed or cannot be read."""
+        given = release.get("lapses_at")
+        try:
+            lapses_ms = given if isinstance(given, int) else milliseconds(str(given))
+        except ValueError:
+            return 0, f"lapses_at: {given!r}; it must be a time in RFC 3339 with offset"
+        if lapses_ms < self.now_ms:
+            return lapses_ms, f"lapses_at: {given}; it came at {rfc3339(self.now_ms)}, too late to be applied"
+        return lapses_ms, None
+
+    def released_well(self, topic: str) -> str | None:
+        """The well a release topic is for, where it is one of ours."""
+        root = self.scenario.broker.root + "/"
+        if not topic.startswith(root) or not topic.endswith("/release"):
+            return None
+        key = topic[len(root) : -len("/release")]
+        return key if key in self.wells else None
+
+    def truth(self, *, with_best: bool = True) -> dict[str, WellTruth]:
+        """What is so at each well ('SITE/WELL'). The best steady setting is searched for, a second or so a well."""
+        return {key: self.well_truth(key, with_best) for key in self.wells}
+
+    def well_truth(self, key: str, with_best: bool) -> WellTruth:
+        """The truth of one well."""
+        life = self.wells[key]
+        s, pump = life.state, life.annulus.pump
+        swept = pump.displacement_m3_s(life.setting.stroke_rate_spm, s.intake_pa)
+        found = self.best_of(key) if with_best else None
+        return WellTruth(
+            liquid_bbl=(s.lifted_oil_m3 + s.lifted_water_m3) / BARREL_M3,
+            oil_bbl=s.lifted_oil_m3 / BARREL_M3,
+            water_bbl=s.lifted_water_m3 / BARREL_M3,
+            gas_mscf=(s.produced_gas_mol + s.vented_mol) / MSCF_MOL,
+            inflow_bbl=s.inflow_m3 / BARREL_M3,
+            stored_bbl=(s.oil_m3 + s.water_m3 - s.tubing_short_m3 - life.first_m3) / BARREL_M3,
+            running_min=s.running_s / 60.0,
+            pounding_min=s.pounding_s / 60.0,
+            liquid_height_ft=s.liquid_tvd_m / FOOT_M,
+            level_ft_md=s.level_md_m / FOOT_M,
+            casing_psig=gauge_psi(s.casing_pa),
+            intake_psig=gauge_psi(s.intake_pa),
+            bottomhole_psig=gauge_psi(s.datum_pa),
+            inflow_bpd=(s.inflow_oil_m3_s + s.inflow_water_m3_s) / BPD_M3_S,
+            pump_displacement_bpd=swept / BPD_M3_S,
+            fillage_frac=s.fillage,
+            pump_effectiveness_frac=s.effectiveness,
+            setting=life.setting,
+            best_bpd=found.liquid_bpd if found else None,
+            best_setting=found.setting if found else None,
+        )
+
+    def best_of(self, key: str) -> Steady | None:
+        """The best steady setting of one well with its faults as they are now; searched once for the same faults."""
+        life = self.wells[key]
+        known = (key, life.effects)
+        if known not in self.bests:
+            self.bests[known] = best(life.annulus, life.state, life.effects)
+        return self.bests[known]
+
+    def twin(self) -> Site:
+        """The same wells with the same seeds, left alone from the start until this site's now."""
+        other = Site(self.scenario, self.seed, quiet=True)
+        minutes = (self.now_ms - other.now_ms) // MINUTE_MS
+        if minutes > 0:
+            other.step(minutes)
+        return other
+
+
+def read_object(payload: Payload) -> Mapping[str, Any] | None:
+    """A JSON object, from bytes, text or as it is; None for anything else."""
+    if isinstance(payload, Mapping):
+        return payload
+    try:
+        value = json.loads(payload)
+    except ValueError:
+        return None
+    return value if isinstance(value, dict) else None
+
+
+def encode(messages: Iterable[Message]) -> list[tuple[str, bytes]]:
+    """Messages as they go over the wire: topic and JSON in UTF-8."""
+    return [(topic, json.dumps(fields, separators=(",", ":")).encode()) for topic, fields in messages]
