@@ -36,8 +36,8 @@ def evaluate_well(
 
     flags: rule id -> flags as stored. count_reading: a new reading stands behind this, not just time passing.
     announce False: flags move and the logbook is written, nothing is published; a later call that announces makes up
-    for it. speaks_for_site False: rules of the whole site (scope = "site") move, and suppress, without a word; one well
-    of the site publishes and logs them for all.
+    for it. speaks_for_site False: rules of the whole site (scope = "site") move, and suppress, without a word; one
+    well of the site publishes and logs them for all.
     """
     known = dict(flags)
     steps = []
@@ -88,9 +88,9 @@ def _follow(
 
 def _unspoken(before: AlarmFlags | None, step: Step) -> Step | None:
     """The same move without a word: nobody at this well is asked to acknowledge it."""
-    shown = None if before is None else before.shown
-    flags = replace(step.flags, acknowledged=True, announced=False, shown=shown)
-    return None if flags == before else Step(flags, (), None)
+    flags = replace(step.flags, acknowledged=True, announced=False, shown=None)
+    left = (Clear(),) if before is not None and before.shown is not None else ()
+    return None if flags == before else Step(flags, left, None)
 
 
 def _revised(flags: AlarmFlags, rule: Rule) -> tuple[AlarmFlags, tuple[Audit, ...]]:

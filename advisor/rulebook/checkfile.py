@@ -32,7 +32,7 @@ ALARM_STATES = (
 BLOCK_STATES = ("blocks", "passes", "unknown")
 
 _NUMBER = r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?"
-_SAMPLE = re.compile(rf"(?:_|({_NUMBER})(?:/(\d+(?:\.\d+)?))?(?:~(\w+))?)(?:x(\d+))?")
+_SAMPLE = re.compile(rf"(?:_|({_NUMBER})(?:/(\d+(?:\.\d+)?))?(?:~((?:\d+(?:min|[dhs]))+))?)(?:x(\d+))?")
 MOST_SAMPLES = 10_000
 
 
