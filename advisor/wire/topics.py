@@ -24,7 +24,8 @@ def parse_topic(topic: str, root: str) -> tuple[str, str, str] | None:
     if rest == ["confirm"]:
         return site, well, "confirm"
     if rest[0] == "reading":
-        return site, well, "/".join(rest[1:])
+        kind = "/".join(rest[1:])
+        return site, well, "reading/confirm" if kind == "confirm" else kind
     return None
 
 

@@ -1,0 +1,111 @@
+"""When two readings are the same, how far apart they come, and how old is late."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import Any
+
+import pytest
+from scipy import constants
+
+from advisor.model import Level
+from advisor.wire import incoming
+from tests.wire.messages import AT, AT_MS, SAMPLES, WHOLE, accepted, well
+
+MIN_MS, H_MS, D_MS = 60_000, 3_600_000, 86_400_000
+
+
+@pytest.mark.parametrize("kind", WHOLE)
+def test_the_same_content_again_is_the_same(kind: str) -> None:
+    again = {**WHOLE[kind], "id": "another", "seq": 99, "historical": True}
+    assert incoming.same(accepted(kind, WHOLE[kind]), accepted(kind, again))
+
+
+def test_the_same_pressure_in_another_unit_is_the_same() -> None:
+    psig = accepted("casing-pressure", {"at": AT, "casing_psig": 41.0})
+    kpaa = accepted("casing-pressure", {"at": AT_MS, "casing_kpaa": (41.0 + 14.7) * constants.psi / 1e3})
+    assert incoming.same(psig, kpaa)
+
+
+DIFFERENT: list[tuple[str, dict[str, Any]]] = [
+    ("level", {"round_trip_s": 8.0811}),
+    ("level", {"quality": "uncertain"}),
+    ("level", {"pulse": "rarefaction"}),
+    ("level", {"joints_counted": 139}),
+    ("level", {"running": False}),
+    ("trace", {"samples": SAMPLES.replace("A", "B", 1)}),
+    ("casing-pressure", {"casing_psig": [41.0, 41.2]}),
+    ("casing-pressure", {"casing_psig": [41.0, 41.2, 41.5]}),
+    ("run", {"since": "2027-03-01T05:45:01Z"}),
+    ("production-test", {"water_bbl": 69.1}),
+    ("event", {"note": "worn out plunger"}),
+    ("confirm", {"state": "refused"}),
+]
+
+
+@pytest.mark.parametrize(("kind", "other"), DIFFERENT, ids=[f"{kind} {other}" for kind, other in DIFFERENT])
+def test_other_content_is_not_the_same(kind: str, other: dict[str, Any]) -> None:
+    assert not incoming.same(accepted(kind, WHOLE[kind]), accepted(kind, {**WHOLE[kind], **other}))
+
+
+@pytest.mark.parametrize("name", ["casing_psig", "pulse", "running", "joint_reach_frac"])
+def test_an_absent_field_differs_from_a_present_one(name: str) -> None:
+    fewer = {key: value for key, value in WHOLE["level"].items() if key != name}
+    assert not incoming.same(accepted("level", WHOLE["level"]), accepted("level", fewer))
+
+
+def test_a_millionth_is_the_same_and_more_is_not() -> None:
+    base = accepted("level", {"at": AT, "round_trip_s": 8.0})
+    near, far = 8.0 * (1 + 0.9e-6), 8.0 * (1 + 2e-6)
+    assert incoming.same(base, replace(base, measured=Level(round_trip_s=near)))
+    assert not incoming.same(base, replace(base, measured=Level(round_trip_s=far)))
+
+
+def test_another_well_kind_or_time_is_not_the_same() -> None:
+    base = accepted("level", WHOLE["level"])
+    assert not incoming.same(base, replace(base, well="north/12"))
+    assert not incoming.same(base, replace(base, at_ms=AT_MS + 1))
+    assert not incoming.same(base, accepted("trace", WHOLE["trace"]))
+
+
+def test_intervals_are_settings_of_the_well() -> None:
+    here = well(level_every_h=12.0, casing_pressure_every_min=30.0, run_every_min=15.0)
+    assert incoming.interval_ms("level", here) == incoming.interval_ms("trace", here) == 12 * H_MS
+    assert incoming.interval_ms("casing-pressure", here) == 30 * MIN_MS
+    assert incoming.interval_ms("run", here) == 15 * MIN_MS
+    for kind in ("production-test", "event", "confirm"):
+        assert incoming.interval_ms(kind, here) == 24 * H_MS
+
+
+# age on arrival -> class of a level that comes each 24 h
+AGES = [
+    (-5 * MIN_MS, "on-time"),
+    (-5 * MIN_MS - 1, "ahead"),
+    (0, "on-time"),
+    (48 * H_MS, "on-time"),
+    (48 * H_MS + 1, "late"),
+    (14 * D_MS, "late"),
+    (14 * D_MS + 1, "historical"),
+]
+
+
+@pytest.mark.parametrize(("age_ms", "expected"), AGES)
+def test_age_on_arrival_decides_what_a_reading_may_do(age_ms: int, expected: str) -> None:
+    reading = accepted("level", WHOLE["level"])
+    assert incoming.time_class(reading, AT_MS + age_ms, well()) == expected
+
+
+def test_a_reading_marked_historical_is_historical() -> None:
+    reading = accepted("level", {**WHOLE["level"], "historical": True})
+    assert incoming.time_class(reading, AT_MS, well()) == "historical"
+
+
+def test_nothing_is_ahead_of_the_clock_of_the_readings() -> None:
+    reading = accepted("level", WHOLE["level"])
+    assert incoming.time_class(reading, AT_MS - D_MS, well(), clock_of_readings=True) == "on-time"
+    assert "check the site's clock" in incoming.ahead_words(reading)
+
+
+def test_a_long_interval_makes_old_readings_on_time() -> None:
+    reading = accepted("level", WHOLE["level"])
+    assert incoming.time_class(reading, AT_MS + 20 * D_MS, well(level_every_h=240.0)) == "on-time"
