@@ -4,7 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import dataclass, field
 from datetime import date, datetime, time
+from pathlib import Path
+
+from advisor.config.lines import line_of
 
 Report = Callable[[str, str], None]  # (path of the key, 'what it is; what it must be')
 
@@ -15,6 +19,22 @@ class ConfigFaults(ValueError):  # noqa: N818 - the plural says what it carries
     def __init__(self, faults: list[str]) -> None:
         super().__init__("\n".join(faults))
         self.faults = tuple(faults)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Source:
+    """The file a configuration comes from, the folder its paths start at, and the faults found in it so far."""
+
+    file: str
+    folder: Path
+    lines: dict[str, int]
+    faults: list[str] = field(default_factory=list)
+
+    def report(self, path: str, text: str, *, words: str | None = None) -> None:
+        """One fault at a path of the file, named by its words where the path itself says little."""
+        line = line_of(self.lines, path)
+        place = self.file if line is None else f"{self.file} line {line}"
+        self.faults.append(f"{place}, {words or path}: {text}")
 
 
 class Broken:
@@ -37,5 +57,6 @@ def shown(value: object) -> str:
         return "a table"
     if isinstance(value, datetime | date | time):
         return value.isoformat()
-    text = repr(value) if not isinstance(value, int) or abs(value) < 10**20 else "a whole number of over 20 digits"
-    return "null" if value is None else text
+    if isinstance(value, int) and abs(value) >= 10**20:
+        return "a whole number of over 20 digits"
+    return "null" if value is None else repr(value)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from pathlib import Path
 from typing import Any, Literal
 
 from advisor.config.faults import BROKEN, Report
@@ -141,7 +140,6 @@ def built(
     report: Report,
     *,
     tallies: Mapping[str, tuple[float, ...] | None],
-    folder: Path,
     approval: Approval,
     shots_per_day: int,
 ) -> Well | None:
@@ -156,12 +154,12 @@ def built(
         faults += 1
         report(path, text)
 
-    _names(values, counted)
+    _check_names(values, counted)
     report_missing(WELL, values, "", counted)
     made: dict[str, Any] = {name: value for name, value in values.items() if name != "joint_tally_file"}
     tally_file = values.get("joint_tally_file")
     if isinstance(tally_file, str):
-        made["joint_tally_ft"] = tallies.get(str(folder / tally_file))
+        made["joint_tally_ft"] = tallies.get(tally_file)
     faults_between(made, counted)
     if faults or _any_broken(values) or (isinstance(tally_file, str) and made["joint_tally_ft"] is None):
         return None
@@ -186,7 +184,7 @@ def overlaid(approval: Approval, own: Mapping[str, Any]) -> Approval:
     return Approval(**{**every, **own})
 
 
-def _names(values: Mapping[str, object], report: Report) -> None:
+def _check_names(values: Mapping[str, object], report: Report) -> None:
     site, name = values.get("site"), values.get("name")
     if isinstance(site, str) and not site_is_legal(site):
         report("site", f'is "{site}"; must be {NAME_RULE}, and not "advisor"')
