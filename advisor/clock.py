@@ -21,6 +21,11 @@ def milliseconds(time: datetime, what: str) -> int:
     return (time - EPOCH) // timedelta(milliseconds=1)
 
 
+def as_time(ms: int) -> datetime:
+    """A time in ms since 1970 UTC as a timezone-aware datetime."""
+    return EPOCH + timedelta(milliseconds=ms)
+
+
 def moved(
     now_ms: int | None, ahead: Mapping[str, int], well: str, at_ms: int, *, wells: int
 ) -> tuple[int, dict[str, int]]:

@@ -25,8 +25,7 @@ from advisor.pipeline import Settings
 from advisor.progress import Progress, Trouble
 from advisor.reception import Arrival, Received, Reception
 from advisor.review import NotPossible, Terms
-from advisor.rulebook.load import Rulebook, load_rules
-from advisor.shipped import rules_folder
+from advisor.rulebook.load import Rulebook, load_rules, shipped_folder
 from advisor.store import counters, due, outbox, readings
 from advisor.store.store import Store
 from advisor.wire import topics
@@ -41,7 +40,7 @@ class Advisor:
     def __init__(self, config: Config, *, store: Store | None = None, rules: Rulebook | None = None) -> None:
         self.config = config
         self.store = store if store is not None else Store(config.store.path)
-        self.rules = rules if rules is not None else load_rules(rules_folder())
+        self.rules = rules if rules is not None else load_rules(shipped_folder())
         self._readings_clock = config.clock.source == "readings"
         terms = Terms(
             lapse_ms=round(config.advice.lapse_h * 3_600_000),

@@ -4,18 +4,16 @@ right. Every decision is kept with who, when and why. Nothing here operates equi
 
 from __future__ import annotations
 
-from dataclasses import replace
-
 from advisor import review
 from advisor.config.sections import Config
 from advisor.model import Advice
 from advisor.progress import Progress, WellState
 from advisor.publication import Publication
 from advisor.review import NotPossible, Terms
-from advisor.rulebook import lifecycle
+from advisor.rulebook import book, lifecycle
 from advisor.rulebook.load import Rulebook
 from advisor.store import advice as advices
-from advisor.store import alarms, audit, due, logbook, readings
+from advisor.store import audit, due, logbook, readings
 from advisor.store.store import Store
 from advisor.wire.times import time_text
 
@@ -110,23 +108,12 @@ class Decisions:
         return state
 
     def _alarm_step(self, state: WellState, well: str, alarm: str, event: lifecycle.Event, now_ms: int) -> None:
-        rule = self._rules.by_id[alarm]
         try:
-            flags, effects = lifecycle.step(state.flags[alarm], event, now_ms, rule)
+            step = book.act(self._rules, state.flags[alarm], event, now_ms, self._config.wells[well], state.facts)
         except ValueError as error:
             raise NotPossible(str(error)) from error
-        shown = next((a for a in alarms.current(self._store, well) if a.alarm == alarm), None)
-        if shown is not None:
-            shown = replace(
-                shown,
-                at_ms=now_ms,
-                state=lifecycle.state(flags),
-                evaluable=flags.evaluable,
-                occurrence=flags.occurrence,
-            )
-        alarms.put_flags(self._store, [flags])
-        state.flags[alarm] = flags
-        self._publication.alarm_effects(flags, effects, shown, now_ms)
+        state.flags[alarm] = step.flags
+        self._publication.alarms_moved([step], now_ms)
 
     # ---- readings
 

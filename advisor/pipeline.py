@@ -90,6 +90,7 @@ class Task:
     turned_down: Advice | None = None
     quiet_until_ms: int | None = None
     site_silent: bool | None = None
+    speaks_for_site: bool = True
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -192,7 +193,7 @@ def _round(items: list[_Work], rules: Rulebook, settings: Settings) -> None:
     _remember(items)
     _work_up(items, settings)
     _believe(items, settings)
-    _look(items)
+    _look(items, settings)
     _assess(items)
     _derive(items)
     _answer(items)
@@ -267,7 +268,7 @@ def _taken_in(belief: Belief, held: list[_Work], wells: list[Well], columns: lis
         for item in held
     ]
     if any(shot is not None for shot in shots):
-        belief = update.shot(belief, wells, columns, shots)
+        belief = update.shot(belief, wells, columns, shots, settings=[item.setting for item in held])
     fillages = [_last(item, lambda m: m.fillage_frac if isinstance(m, Run) and m.running else None) for item in held]
     if any(value is not None for value in fillages):
         belief = update.fillage(belief, wells, columns, [item.setting for item in held], fillages)
@@ -299,7 +300,7 @@ def _test_rate(measured: object) -> float | None:
 # --------------------------------------------------------------------------- assessment
 
 
-def _look(items: list[_Work]) -> None:
+def _look(items: list[_Work], settings: Settings) -> None:
     held = [item for item in items if item.belief is not None]
     if not held:
         return
@@ -309,6 +310,7 @@ def _look(items: list[_Work]) -> None:
         [item.column for item in held],
         [item.setting for item in held],
         [item.memory.running for item in held],
+        atmospheric_psia=settings.atmospheric_psia,
     )
     for item, look in zip(held, looks, strict=True):
         item.look = look
@@ -442,5 +444,6 @@ def _alarm(items: list[_Work], rules: Rulebook) -> None:
                 item.well,
                 item.moment.at_ms,
                 count_reading=bool(item.moment.readings) and item.moment.counts,
+                speaks_for_site=item.task.speaks_for_site,
             )
         )

@@ -13,7 +13,7 @@ from advisor import memory as memories
 from advisor.belief.ensemble import BeliefFormatError
 from advisor.config.sections import Config
 from advisor.heads import Before, Kept, restored, stored
-from advisor.model import Advice, AlarmFlags, Assessment, Reading
+from advisor.model import Advice, AlarmFlags, Assessment, Fact, Reading
 from advisor.pipeline import Head, Moment, Outcome, Settings, Task, work
 from advisor.publication import Publication
 from advisor.reception import Reception
@@ -41,7 +41,7 @@ class WellState:
     advice: Advice | None = None
     turned_down: Advice | None = None
     present: Assessment | None = None
-    ruled_at_ms: int = 0
+    facts: Mapping[str, Fact] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +66,10 @@ class Progress:
         self._publication = Publication(config, store)
         self._states: dict[str, WellState] = {}
         self._silent: dict[str, bool | None] = {}
+        firsts: dict[str, str] = {}
+        for well in sorted(config.wells):
+            firsts.setdefault(config.wells[well].site, well)
+        self._spokesmen = frozenset(firsts.values())  # the one well of each site that speaks for all of it
 
     def forget(self) -> None:
         """Drops what is held in memory: the store is right (after a transaction that failed)."""
@@ -185,6 +189,7 @@ class Progress:
             turned_down=turned_down,
             quiet_until_ms=_quiet_until(moments, stored_readings, quiet_until_ms),
             site_silent=False,
+            speaks_for_site=well in self._spokesmen,
         )
 
     def _back_to(self, well: str, from_ms: int) -> Kept:
@@ -236,7 +241,7 @@ class Progress:
         state.kept = Kept(head=head, before=before)
         state.flags, state.advice, state.turned_down = flags, advice, turned_down
         last = outcomes[-1]
-        state.present, state.ruled_at_ms = last.assessment, last.at_ms
+        state.present, state.facts = last.assessment, last.facts
         self._store_outcomes(well, outcomes, checkpoints, state)
 
     def _store_outcomes(
@@ -270,6 +275,7 @@ class Progress:
                     flags=state.flags,
                     advice=state.advice,
                     site_silent=self._silent.get(self._config.wells[well].site),
+                    speaks_for_site=well in self._spokesmen,
                 )
             )
         troubles = []
@@ -287,7 +293,7 @@ class Progress:
         for task, outcomes in zip(tasks, results, strict=True):
             state = self.state(task.well.key)
             outcome = outcomes[-1]
-            state.present, state.ruled_at_ms = outcome.assessment, now_ms
+            state.present, state.facts = outcome.assessment, outcome.facts
             state.flags.update({step.flags.rule: step.flags for step in outcome.alarms})
             self._publication.alarms_moved(outcome.alarms, now_ms)
             self._publication.advice_changed(outcome.advice, publish=True)

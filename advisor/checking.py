@@ -1,0 +1,40 @@
+"""``advisor check``: configuration, wells, rules and their checks; no broker, no network."""
+
+from __future__ import annotations
+
+import json
+import sys
+
+from advisor.config import capabilities
+from advisor.config.load import load_config
+from advisor.rulebook import timeline
+from advisor.rulebook.load import deadband_faults, load_rules, shipped_folder
+
+DONE, FAULT = 0, 2
+
+
+def run(config_file: str, *, as_json: bool) -> int:
+    """0 when everything holds; faults raise and become lines; failed rule checks are printed, with status 2."""
+    config = load_config(config_file)
+    rules = load_rules(shipped_folder())
+    failures = [line for rule in rules.rules for line in timeline.run(rule, rules.checks[rule.id])]
+    failures += deadband_faults(rules, list(config.wells.values()))
+    missing = capabilities.missing(config)
+    if as_json:
+        json.dump(
+            {"wells": len(config.wells), "rules": len(rules.rules), "failures": failures, "missing": missing},
+            sys.stdout,
+            ensure_ascii=False,
+            indent=1,
+        )
+        print()
+    else:
+        sites = len({well.site for well in config.wells.values()})
+        print(
+            f"{config_file}: {len(config.wells)} wells on {sites} sites; {len(rules.rules)} rules, their checks run"
+        )
+        for line in missing:
+            print(f"  {line}")
+    for line in failures:
+        print(line, file=sys.stderr)
+    return FAULT if failures else DONE

@@ -1,0 +1,267 @@
+"""The daemon: builds the parts, starts and stops them in order. The only reader of the machine's clock.
+
+One thread works: it takes batches from the inbox, commits them, acknowledges them to the broker, works wells through,
+and hands the outbox to the publisher. APScheduler puts ticks on a queue; the same thread works those off.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import queue
+import signal
+import time
+from dataclasses import dataclass, field
+from typing import Any
+
+from apscheduler.schedulers.background import BackgroundScheduler
+
+from advisor import __version__, asked, logs
+from advisor.clock import as_time
+from advisor.config.sections import Config
+from advisor.core import Advisor
+from advisor.mqtt.inbox import Arrived, Inbox
+from advisor.mqtt.link import Link
+from advisor.mqtt.publisher import Publisher
+from advisor.mqtt.settings import LinkSettings
+from advisor.progress import describe
+from advisor.store import presence, retention
+from advisor.store.faults import StoreFault
+from advisor.store.store import Store
+from advisor.wire import outgoing, topics
+
+BATCH = 100
+REQUESTS_EVERY_S = 0.5
+STATUS_EVERY_S = 60.0
+RETENTION_EVERY_H = 24
+ADVANCE_AT_LEAST_EVERY_S = 2.0  # under a steady flood of messages
+STORE_RETRY_S = 5.0
+
+
+def system_ms() -> int:
+    """The machine's clock, ms since 1970 UTC."""
+    return time.time_ns() // 1_000_000
+
+
+@dataclass(slots=True)
+class _Times:
+    """When things were last done, by the machine's monotonic clock or in ms of the advisor's."""
+
+    advanced_s: float = 0.0
+    settled_ms: int | None = None
+    swept_ms: int = 0
+    since_ms: int = field(default_factory=system_ms)
+
+
+class Service:
+    """The daemon of one configuration. ``run`` returns after ``stop`` was called or a signal came."""
+
+    def __init__(self, config: Config, store: Store | None = None) -> None:
+        self.config = config
+        self._log = logs.logger("service")
+        self._ticks: queue.SimpleQueue[str] = queue.SimpleQueue()
+        self._stopping = False
+        self._times = _Times()
+        self._uncommitted: list[Arrived] = []  # taken from the inbox while the store could not take them
+        self.advisor = Advisor(config, store=store)
+        self._status_topic = topics.status_topic(config.broker.root, config.broker.name)
+        self._link = Link(
+            _link_settings(config), (self._status_topic, self._status("offline"), True), clock_ms=system_ms
+        )
+        self._inbox = Inbox(acknowledge=self._link.acknowledge, clock_ms=system_ms)
+        self._publisher = Publisher(self._link, clock_ms=self._now_ms)
+        self._link.listen(topics.subscriptions(config.broker.root, config.broker.sites), self._inbox.arrive)
+        self._link.when_up(lambda: self._tick("birth"))
+        self._scheduler = BackgroundScheduler(
+            timezone="UTC", job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
+        )
+
+    # ---- life
+
+    def run(self) -> int:
+        """Serves until stopped; the exit status."""
+        self._start()
+        try:
+            while not self._stopping:
+                self._turn()
+        except StoreFault as fault:
+            self._log.error("store-failing", fault=str(fault))
+            return 1
+        finally:
+            self._end()
+        return 0
+
+    def stop(self) -> None:
+        """Asks ``run`` to return; from any thread or a signal handler."""
+        self._stopping = True
+        self._inbox.wake()
+
+    def stop_on_signals(self) -> None:
+        """SIGTERM and SIGINT stop cleanly; to be called from the main thread."""
+        for number in (signal.SIGTERM, signal.SIGINT):
+            signal.signal(number, lambda *_: self.stop())
+
+    def _start(self) -> None:
+        self._log.info(
+            "starting",
+            version=__version__,
+            wells=len(self.config.wells),
+            broker=f"{self.config.broker.host}:{self.config.broker.port}",
+            clock=self.config.clock.source,
+        )
+        presence.beat(self.advisor.store, pid=os.getpid(), at_ms=system_ms())
+        for name, seconds in (
+            ("sweep", self.config.sweep.every_s),
+            ("requests", REQUESTS_EVERY_S),
+            ("status", STATUS_EVERY_S),
+            ("retention", RETENTION_EVERY_H * 3600.0),
+        ):
+            self._scheduler.add_job(self._tick, "interval", seconds=seconds, args=(name,), id=name)
+        self._scheduler.start()
+        self._publisher.start()
+        self._link.start()
+        self._settle()
+
+    def _end(self) -> None:
+        """In this order: no new ticks, no new messages, what is queued is worked off, what is owed is sent."""
+        self._scheduler.shutdown(wait=False)
+        self._inbox.close()
+        with contextlib.suppress(StoreFault):
+            while batch := self._inbox.take_batch(BATCH, wait_s=0.0):
+                self._receive(batch)
+            self._settle()
+        self._publisher.stop()
+        with contextlib.suppress(StoreFault):
+            self.advisor.sent_all(self._publisher.confirmed())
+        self._link.stop(self._status("offline"))
+        self.advisor.close()
+        self._log.info("stopped")
+
+    # ---- one turn of the writer
+
+    def _turn(self) -> None:
+        batch = self._uncommitted or self._inbox.take_batch(BATCH, wait_s=0.2, linger_s=0.05)
+        self._uncommitted = batch
+        try:
+            if batch:
+                self._receive(batch)
+                self._uncommitted = []
+            for tick in self._taken_ticks():
+                self._work_off(tick)
+            idle = self._inbox.facts().waiting == 0
+            overdue = time.monotonic() - self._times.advanced_s > ADVANCE_AT_LEAST_EVERY_S
+            if batch and (idle or overdue):
+                self._settle(idle=idle)
+            self._publish()
+        except StoreFault as fault:
+            if fault.lasting:
+                raise
+            self._log.warning("store-busy", fault=str(fault))
+            time.sleep(STORE_RETRY_S)
+
+    def _receive(self, batch: list[Arrived]) -> None:
+        """Committed first, acknowledged then: what was not committed the broker delivers again."""
+        done = self.advisor.receive([(each.topic, each.payload, as_time(each.received_at_ms)) for each in batch])
+        self._inbox.acknowledge(batch)
+        if done.refused or done.set_aside:
+            self._log.warning("messages-refused", refused=done.refused, set_aside=done.set_aside)
+
+    def _taken_ticks(self) -> list[str]:
+        taken: dict[str, None] = {}
+        while not self._ticks.empty():
+            taken[self._ticks.get()] = None
+        return list(taken)
+
+    def _tick(self, name: str) -> None:
+        self._ticks.put(name)
+        self._inbox.wake()
+
+    def _work_off(self, tick: str) -> None:
+        match tick:
+            case "sweep":
+                self._settle()
+            case "requests":
+                if asked.work_off(self.advisor, as_time(self._now_ms()), system_ms()):
+                    self._settle()
+            case "status" | "birth":
+                presence.beat(self.advisor.store, pid=os.getpid(), at_ms=system_ms())
+                self._say_status()
+            case "retention":
+                self._keep_tidy()
+
+    def _keep_tidy(self) -> None:
+        kept = self.config.retention
+        keep = retention.Keep(readings_d=kept.readings_d, assessments_d=kept.assessments_d)
+        removed = retention.prune(self.advisor.store, keep, self._now_ms())
+        self._log.info("retention", removed=removed)
+
+    # ---- time
+
+    def _now_ms(self) -> int:
+        """The advisor's now: the machine's clock, or the newest reading's."""
+        if self.config.clock.source == "readings":
+            return self.advisor.now_ms or 0
+        return system_ms()
+
+    def _settle(self, *, idle: bool = True) -> None:
+        """Works everything received through to now and, when nothing more waits, says so."""
+        self._times.advanced_s = time.monotonic()
+        now_ms = self._now_ms()
+        if now_ms <= 0:
+            return
+        for trouble in self.advisor.advance(as_time(now_ms)):
+            self._log.error("well-not-worked-through", line=describe(trouble, now_ms))
+        self._publish()
+        if not idle:
+            return
+        moved = self._times.settled_ms is None or now_ms > self._times.settled_ms
+        self._times.settled_ms = now_ms
+        if moved and self.config.clock.source == "readings":
+            self._say_status()
+
+    # ---- what goes out
+
+    def _publish(self) -> None:
+        done = self._publisher.confirmed()
+        if done:
+            self.advisor.sent_all(done)
+        waiting = self.advisor.outgoing(BATCH * 5)
+        if waiting:
+            self._publisher.offer(waiting)
+
+    def _say_status(self) -> None:
+        self._link.publish_now(self._status_topic, self._status("online"), True)
+
+    def _status(self, state: Any) -> bytes:
+        counts = self.advisor.counts()
+        facts = self._inbox.facts() if hasattr(self, "_inbox") else None
+        oldest_s = 0.0
+        if facts is not None and facts.oldest_ms is not None:
+            oldest_s = max(0.0, (system_ms() - facts.oldest_ms) / 1000.0)
+        return outgoing.status(
+            state=state,
+            at_ms=system_ms(),
+            since_ms=self._times.since_ms,
+            version=__version__,
+            now_ms=self._now_ms() or None,
+            settled_through_ms=self._times.settled_ms,
+            wells=counts["wells"],
+            readings=counts["readings"],
+            refused=counts["refused"],
+            pending=counts["pending"] + (facts.waiting if facts is not None else 0),
+            oldest_pending_s=oldest_s,
+        )
+
+
+def _link_settings(config: Config) -> LinkSettings:
+    broker = config.broker
+    return LinkSettings(
+        host=broker.host,
+        port=broker.port,
+        client_id=f"advisor-{broker.name}",
+        username=broker.username,
+        password=broker.password,
+        tls_ca=broker.tls_ca,
+        tls_cert=broker.tls_cert,
+        tls_key=broker.tls_key,
+    )

@@ -1,0 +1,222 @@
+"""The verbs that show: read from the store beside a running daemon, as text or as JSON."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from advisor import words
+from advisor.config.load import load_config
+from advisor.config.sections import Config
+from advisor.heads import restored
+from advisor.memory import Memory
+from advisor.model import Advice, Alarm, Assessment
+from advisor.quantities import PUBLISHED
+from advisor.store import advice as advices
+from advisor.store import alarms, assessments, beliefs, logbook
+from advisor.store.store import Store
+from advisor.wire import outgoing
+from advisor.wire.times import time_text
+
+DONE, REFUSED = 0, 1
+PRIORITIES = {"now": 0, "today": 1, "this-week": 2}
+STANDING = ("unacknowledged", "acknowledged", "returned-unacknowledged")
+
+
+@dataclass(frozen=True, slots=True)
+class Seen:
+    """One well as the store has it."""
+
+    well: str
+    assessment: Assessment | None
+    memory: Memory | None
+    advice: Advice | None
+    alarms: tuple[Alarm, ...]
+
+    @property
+    def line(self) -> str:
+        memory = self.memory
+        if memory is None:
+            return words.well_line(self.well, self.assessment, None, None)
+        return words.well_line(self.well, self.assessment, memory.running, memory.setting)
+
+    @property
+    def order(self) -> tuple[int, int, str]:
+        """What is down first, then by the time there is to respond, then what waits for a decision."""
+        standing = [alarm for alarm in self.alarms if alarm.state in STANDING]
+        if any(alarm.alarm == "stopped-unexpectedly" for alarm in standing):
+            return (0, 0, self.well)
+        worst = min((PRIORITIES.get(alarm.priority, 3) for alarm in standing), default=3)
+        waits = self.advice is not None and self.advice.state == "offered" and self.advice.draft.kind != "hold"
+        return (1 + worst, 0 if waits else 1, self.well)
+
+
+def wells(args: argparse.Namespace) -> int:
+    config, store = _opened(args)
+    with store:
+        seen = sorted((_seen(store, well) for well in config.wells), key=lambda one: one.order)
+    if args.json:
+        return _print_json([_as_json(one) for one in seen])
+    for one in seen:
+        print(one.line)
+        for alarm in one.alarms:
+            print(f"    {alarm.priority}: {alarm.alarm}, {alarm.state}: {alarm.message}")
+        if one.advice is not None and one.advice.draft.kind != "hold":
+            print(f"    {words.advice_line(one.advice)}")
+    return DONE
+
+
+def show(args: argparse.Namespace) -> int:
+    config, store = _opened(args)
+    if args.well not in config.wells:
+        return _refused(f"{args.well}: no such well; must be one of {', '.join(sorted(config.wells))}")
+    with store:
+        one = _seen(store, args.well)
+        notes = logbook.of_well(store, args.well, limit=10)
+    if args.json:
+        said = [{"at": time_text(n.at_ms), "what": n.what, "note": n.note, "by": n.by} for n in notes]
+        return _print_json({**_as_json(one), "logbook": said})
+    print(one.line)
+    if one.assessment is not None:
+        _show_assessment(one.assessment)
+    if one.advice is not None:
+        print()
+        _show_advice(one.advice)
+    for alarm in one.alarms:
+        print(f"\n{alarm.alarm} ({alarm.priority}, {alarm.state}): {alarm.message}\n  {alarm.action}")
+    if notes:
+        print("\nlogbook")
+    for note in notes:
+        by = f" ({note.by})" if note.by else ""
+        print(f"  {time_text(note.at_ms)} {note.what}{by}{': ' + note.note if note.note else ''}")
+    return DONE
+
+
+def _show_assessment(assessment: Assessment) -> None:
+    inputs = ", ".join(f"{name.replace('_', ' ')} {word}" for name, word in assessment.inputs.items())
+    print(f"at {time_text(assessment.at_ms)}; inputs: {inputs}")
+    for name, (unit, meaning) in PUBLISHED.items():
+        quantity = assessment.quantities.get(name)
+        value = "not known" if quantity is None else f"{quantity.value:,.4g} ± {quantity.sd:,.2g} {unit}"
+        by = f" (by {quantity.by})" if quantity is not None and quantity.by else ""
+        print(f"  {name:<27} {value + by:<36} {meaning}")
+    suspected = {name: p for name, p in assessment.suspects.items() if p >= 0.2}
+    if suspected:
+        print("  suspected: " + ", ".join(f"{name} {p:.0%}" for name, p in suspected.items()))
+    for note in assessment.notes:
+        print(f"  note: {note}")
+
+
+def advice(args: argparse.Namespace) -> int:
+    config, store = _opened(args)
+    if args.well is not None and args.well not in config.wells:
+        return _refused(f"{args.well}: no such well; must be one of {', '.join(sorted(config.wells))}")
+    with store:
+        wanted = [args.well] if args.well is not None else sorted(config.wells)
+        found = [one for well in wanted if (one := advices.newest(store, well)) is not None]
+    if args.json:
+        return _print_json([json.loads(outgoing.advice(one)) for one in found])
+    holds = 0
+    for one in found:
+        if one.draft.kind == "hold" and args.well is None:
+            holds += 1
+            continue
+        _show_advice(one)
+        print()
+    if holds:
+        print(f"{holds} wells are held as they are; 'advisor advice SITE/WELL' says why")
+    if not found:
+        print("no advice yet")
+    return DONE
+
+
+def _show_advice(one: Advice) -> None:
+    draft = one.draft
+    print(f"{draft.well}: {words.change_words(draft)}")
+    if draft.kind != "hold":
+        print(f"  {one.state}, id {one.id}, revision {one.rev}, lapses {time_text(one.lapses_at_ms)}")
+    if one.by:
+        print(f"  decided by {one.by}{': ' + one.why if one.why else ''}")
+    for title, lines in (("because", draft.because), ("unless", draft.unless)):
+        for line in lines:
+            print(f"  {title}: {line}")
+    for title, expected in (("if you accept", draft.expected), ("if you do nothing", draft.if_nothing)):
+        if expected is not None and draft.kind != "hold":
+            liquid = words.quantity_words(expected.liquid_bpd, "bbl/d")
+            height = words.quantity_words(expected.liquid_height_ft, "ft of liquid above the intake")
+            print(f"  {title}: {liquid}, {height}, pounding {words.confidence(expected.pound_probability)}")
+    for limit in draft.limits:
+        value = "not known" if limit.value is None else f"{limit.value:.4g}"
+        bound = "not on file" if limit.limit is None else f"{limit.limit:.4g} {limit.unit}"
+        print(f"  limit {limit.name}: {value} of {bound} ({limit.basis}){'' if limit.ok else ' NOT MET'}")
+    for caution in draft.cautions:
+        print(f"  caution: {caution}")
+
+
+def alarms_verb(args: argparse.Namespace) -> int:
+    config, store = _opened(args)
+    with store:
+        found = [alarm for alarm in alarms.current(store) if alarm.well in config.wells]
+    found.sort(key=lambda alarm: (PRIORITIES.get(alarm.priority, 3), alarm.since_ms or 0, alarm.well))
+    if args.json:
+        return _print_json([{**json.loads(outgoing.alarm(one)), "well": one.well} for one in found])
+    for one in found:
+        since = f" since {time_text(one.since_ms)}" if one.since_ms is not None else ""
+        print(f"{one.priority:<10} {one.well:<14} {one.alarm}, {one.state}{since}")
+        print(f"           {one.message}\n           {one.action}")
+    if not found:
+        print("no alarms stand")
+    print("Nothing here is a safety function; local codes, ratings and licensed engineers overrule it.")
+    return DONE
+
+
+# --------------------------------------------------------------------------- reading the store
+
+
+def _opened(args: argparse.Namespace) -> tuple[Config, Store]:
+    config = load_config(args.config)
+    if not Path(config.store.path).is_file():
+        raise_missing(config.store.path)
+    return config, Store(config.store.path, readonly=True)
+
+
+def raise_missing(path: str) -> None:
+    from advisor.store.faults import StoreFault
+
+    raise StoreFault(path, "there is no store yet", "must have been made by 'advisor run' with this configuration")
+
+
+def _seen(store: Store, well: str) -> Seen:
+    head = beliefs.head(store, well)
+    return Seen(
+        well=well,
+        assessment=assessments.present(store, well),
+        memory=restored(head.body).head.memory if head is not None else None,
+        advice=advices.newest(store, well),
+        alarms=tuple(alarm for alarm in alarms.current(store, well) if alarm.state != "normal"),
+    )
+
+
+def _as_json(one: Seen) -> dict[str, Any]:
+    return {
+        "well": one.well,
+        "running": one.memory.running if one.memory is not None else None,
+        "assessment": json.loads(outgoing.assessment(one.assessment)) if one.assessment is not None else None,
+        "advice": json.loads(outgoing.advice(one.advice)) if one.advice is not None else None,
+        "alarms": [json.loads(outgoing.alarm(alarm)) for alarm in one.alarms],
+    }
+
+
+def _print_json(content: object) -> int:
+    json.dump(content, sys.stdout, ensure_ascii=False, indent=1)
+    print()
+    return DONE
+
+
+def _refused(line: str) -> int:
+    print(line, file=sys.stderr)
+    return REFUSED

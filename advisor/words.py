@@ -1,0 +1,67 @@
+"""Settings, quantities and advice in the words a person uses."""
+
+from __future__ import annotations
+
+from advisor.model import Advice, Assessment, Draft, Quantity, Setting
+
+
+def setting_words(setting: Setting) -> str:
+    """'8.0 strokes a minute', or with its rest: '8.0 strokes a minute, 20 min run and 10 min idle'."""
+    rate = f"{setting.stroke_rate_spm:.1f} strokes a minute"
+    if setting.idle_min <= 0 or setting.run_min is None:
+        return rate
+    return f"{rate}, {setting.run_min:.0f} min run and {setting.idle_min:.0f} min idle"
+
+
+def change_words(draft: Draft) -> str:
+    """The proposal in one clause: 'slow from 8.0 to 7.2 strokes a minute'."""
+    now, proposed = draft.now, draft.proposed
+    if draft.kind == "hold" or proposed is None:
+        return "hold" if draft.kind == "hold" else "inspect the well"
+    if draft.kind == "run-idle" or proposed.idle_min != now.idle_min or proposed.run_min != now.run_min:
+        return f"from {_rest(now)} to {_rest(proposed)}"
+    verb = "slow" if proposed.stroke_rate_spm < now.stroke_rate_spm else "speed up"
+    return f"{verb} from {now.stroke_rate_spm:.1f} to {proposed.stroke_rate_spm:.1f} strokes a minute"
+
+
+def _rest(setting: Setting) -> str:
+    if setting.idle_min <= 0 or setting.run_min is None:
+        return "running without rest"
+    return f"{setting.run_min:.0f} min run and {setting.idle_min:.0f} min idle"
+
+
+def confidence(probability: float) -> str:
+    """A probability in words."""
+    for limit, words in ((0.05, "very unlikely"), (0.2, "unlikely"), (0.5, "possible"), (0.8, "likely")):
+        if probability < limit:
+            return words
+    return "very likely"
+
+
+def quantity_words(quantity: Quantity | None, unit: str, digits: int = 0) -> str:
+    """'172 ± 9 bbl/d', or 'not known'."""
+    if quantity is None:
+        return "not known"
+    return f"{quantity.value:,.{digits}f} ± {quantity.sd:,.{digits}f} {unit}"
+
+
+def advice_line(advice: Advice) -> str:
+    """One line: state, id, and the change or what holds it."""
+    draft = advice.draft
+    if draft.kind == "hold":
+        return f"hold: {draft.because[0] if draft.because else ', '.join(draft.held_by)}"
+    gain = draft.expected.gain_bpd if draft.expected is not None else None
+    worth = f", {gain.value:+.0f} bbl/d" if gain is not None else ""
+    return f"{advice.state} {advice.id}: {change_words(draft)}{worth}"
+
+
+def well_line(well: str, assessment: Assessment | None, running: bool | None, setting: Setting | None) -> str:
+    """A well in one line: what it does, where the liquid stands, how likely it pounds."""
+    if assessment is None:
+        return f"{well:<14} nothing heard yet"
+    doing = {True: "running", False: "idle", None: "not known whether running"}[running]
+    at = f" at {setting_words(setting)}" if setting is not None else ""
+    height = quantity_words(assessment.quantities.get("liquid_height_ft"), "ft of liquid above the intake")
+    pound = assessment.pound_probability
+    pounding = "pounding not known" if pound is None else f"pounding {confidence(pound)} ({pound:.0%})"
+    return f"{well:<14} {doing}{at}; {height}; {pounding}"
