@@ -28,7 +28,7 @@ from advisor.model import Column, Well
 from advisor.physics import inflow
 
 GAUGE_SD_PSI = 1.0  # one standard deviation of the shared gauge error
-DENSITY_SD_FRAC = 0.01  # and of the liquid's density
+DENSITY_SD_FRAC = 0.02  # and of the liquid's density
 FREE_GAS_AT_PSIA = 100.0
 PUMP_BPD_PER_IN3_SPM = 0.25 * np.pi * 1440.0 / 9702.0  # area x stroke x rate, 9702 in3 in a barrel
 

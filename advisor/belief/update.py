@@ -81,7 +81,7 @@ class _Seen:
 
     def void_share(self) -> Array:
         """Change of each height for one deviation of the void error, as a share of the height."""
-        return np.clip(self.per_sd["void"][:, 0] / np.maximum(self.height_ft[:, 0], 20.0), -0.5, 0.5)
+        return np.asarray(np.clip(self.per_sd["void"][:, 0] / np.maximum(self.height_ft[:, 0], 20.0), -0.5, 0.5))
 
     def predicted(self, belief: Belief) -> Array:
         """The height each member would have read; a level at or under the intake reads nothing below 0."""

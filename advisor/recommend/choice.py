@@ -1,0 +1,267 @@
+"""One recommendation a well: the most liquid within every limit, then the gentlest setting, then the guards.
+
+The greatest expected liquid with the probability of pounding at most its bound and enough liquid kept above the
+intake at the end of a run; of the settings within half a per cent of it the one with the fewest strokes. Guards may
+hold it; each says so in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from advisor.belief.ensemble import Array, Belief, Marks
+from advisor.model import Column, Draft, Expected, LimitCheck, Quantity, Setting, Well
+from advisor.recommend import cautions, guards, limits, options, outlook, texts
+from advisor.recommend.outlook import Outlook
+
+SHORT_PROBABILITY_MAX = 0.20  # of less than least_liquid_height_ft at the end of a run
+SAME_LIQUID_FRAC = 0.005
+STAYS_FACTOR = 1.5  # a setting in force may be this much over its bounds before it is left
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Context:
+    """What the choice needs to know of a well beside its belief; times in ms, None: not known."""
+
+    now_ms: int
+    in_force: Setting
+    setting_heard: bool = True
+    first_at_ms: int | None = None
+    highest_rate_30d_spm: float | None = None
+    changes: tuple[tuple[int, Setting, Setting], ...] = ()  # when, from, to; oldest first
+    blocks: tuple[tuple[str, str], ...] = ()  # id, why
+    suspects: Mapping[str, float] = field(default_factory=dict)
+    level_at_ms: int | None = None
+    level_quality: str = "good"
+    run_quality: str = "good"
+    casing_psig: float | None = None
+    valve: str | None = None
+    valve_since_ms: int | None = None
+    people_on_location: bool = False
+    test_at_ms: int | None = None
+    running: bool | None = None
+    pound_probability_max: float = 0.05
+
+
+@dataclass(frozen=True, slots=True)
+class Pick:
+    """A candidate chosen: its place in the outlook, the limits it was checked against, and what was passed over."""
+
+    index: int
+    checks: list[LimitCheck]
+    passed_over: LimitCheck | None
+    feasible: bool
+
+
+def advise(
+    belief: Belief, wells: Sequence[Well], columns: Sequence[Column], contexts: Sequence[Context]
+) -> list[Draft]:
+    """One draft a well (W), `hold` with its reasons where there is nothing to change or something forbids it."""
+    listed = [options.candidates(well, c.in_force) for well, c in zip(wells, contexts, strict=True)]
+    rolled = outlook.roll(belief, wells, columns, listed)
+    return [
+        _draft(belief.pick([i]), well, column, context, view)
+        for i, (well, column, context, view) in enumerate(zip(wells, columns, contexts, rolled, strict=True))
+    ]
+
+
+def unknown(well: Well, at_ms: int, in_force: Setting) -> Draft:
+    """The draft of a well nothing is believed of yet."""
+    return Draft(
+        well=well.key,
+        at_ms=at_ms,
+        kind="hold",
+        now=in_force,
+        proposed=None,
+        expected=None,
+        if_nothing=None,
+        because=(texts.NO_BELIEF,),
+        unless=(),
+        limits=(),
+        cautions=cautions.applicable(well, in_force, None, casing_matters=False, inspect=False),
+        held_by=("no-belief",),
+    )
+
+
+def _draft(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft:
+    if context.suspects.get("no-pump-action", 0.0) >= guards.CERTAIN:
+        return _inspect(well, context, view)
+    pick = choose(well, column, context, view)
+    held = guards.before(belief, well, context, view)
+    if pick is not None:
+        held += guards.against(belief, well, context, view, pick.index)
+    if pick is None or held:
+        probe = guards.step_test(belief, well, column, context, view) if pick is None and not held else None
+        if probe is not None:
+            return _proposal(well, context, view, probe[0], probe[1], "step-test", (probe[2],))
+        return _hold(well, context, view, held, pick)
+    kind = texts.kind_of(context.in_force, view.settings[pick.index])
+    return _proposal(well, context, view, pick.index, pick.checks, kind, ())
+
+
+def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick | None:
+    """The candidate to propose, None where the setting in force is as good.
+
+    Candidates that break a limit are passed over; where none keeps the bounds, the one least likely to pound.
+    """
+    feasible = (view.pound_probability <= context.pound_probability_max) & (
+        view.short_probability <= SHORT_PROBABILITY_MAX
+    )
+    stays = (
+        view.pound_probability[0] <= STAYS_FACTOR * context.pound_probability_max
+        and view.short_probability[0] <= STAYS_FACTOR * SHORT_PROBABILITY_MAX
+    )
+    strokes = np.array([options.strokes_per_d(s) for s in view.settings])
+    passed: LimitCheck | None = None
+    for index in _ranked(view, feasible, strokes):
+        if index == 0:
+            return None
+        if not feasible[index] and stays:
+            return None
+        checks = limits.check(
+            well,
+            view.settings[index],
+            context.in_force,
+            highest_rate_30d_spm=context.highest_rate_30d_spm,
+            lift_ft=column.intake_ft_tvd,
+            casing_share_of_max=guards.casing_share(well, context),
+        )
+        broken = limits.broken(checks)
+        if broken:
+            passed = passed or broken[0]
+            continue
+        if not _worth(well, context, view, index, stays):
+            return None
+        return Pick(index, checks + _bounds(context, view, index, well), passed, bool(feasible[index]))
+    return None
+
+
+def _ranked(view: Outlook, feasible: Marks, strokes: Array) -> list[int]:
+    """Candidates in the order to try them: feasible ones by liquid in steps of half a per cent, gentlest first."""
+    indices = list(range(len(view.settings)))
+    if feasible.any():
+        best = float(view.liquid_bpd[feasible].max())
+        tolerance = SAME_LIQUID_FRAC * best
+        rung = np.floor((best - view.liquid_bpd) / max(tolerance, 1e-9))
+        return sorted((i for i in indices if feasible[i]), key=lambda i: (rung[i], strokes[i], i))
+    risk = np.maximum(view.pound_probability, 0.25 * view.short_probability)
+    return sorted(indices, key=lambda i: (round(float(risk[i]), 3), -view.liquid_bpd[i]))
+
+
+def _worth(well: Well, context: Context, view: Outlook, index: int, stays: bool) -> bool:
+    """Whether a change is worth making: it gains liquid, leaves a setting that is out of bounds, or spares strokes."""
+    if not stays:
+        return True
+    gain = float(view.gain_bpd[index])
+    if gain >= guards.least_gain_bpd(well, float(view.liquid_bpd[0])):
+        return True
+    spared = -options.change_frac(context.in_force, view.settings[index])
+    return spared >= guards.LEAST_SPARED and gain >= -SAME_LIQUID_FRAC * float(view.liquid_bpd[0])
+
+
+def _bounds(context: Context, view: Outlook, index: int, well: Well) -> list[LimitCheck]:
+    pounds, short = float(view.pound_probability[index]), float(view.short_probability[index])
+    return [
+        LimitCheck(
+            name="pound-probability",
+            value=round(pounds, 4),
+            limit=context.pound_probability_max,
+            unit="probability",
+            basis="bound on the probability of pounding, from the advice settings",
+            ok=pounds <= context.pound_probability_max,
+        ),
+        LimitCheck(
+            name="least-liquid-height",
+            value=round(short, 4),
+            limit=SHORT_PROBABILITY_MAX,
+            unit="probability",
+            basis=(
+                f"of less than {well.least_liquid_height_ft:g} ft of liquid above the intake at the end of a run;"
+                f" height from {well.source or 'the well settings'}"
+            ),
+            ok=short <= SHORT_PROBABILITY_MAX,
+        ),
+    ]
+
+
+def expected_of(view: Outlook, index: int) -> Expected:
+    """What a candidate comes to."""
+    return Expected(
+        liquid_bpd=Quantity(value=float(view.liquid_bpd[index]), sd=float(view.liquid_sd_bpd[index])),
+        liquid_height_ft=Quantity(value=float(view.height_ft[index]), sd=float(view.height_sd_ft[index])),
+        pound_probability=round(float(view.pound_probability[index]), 6),
+        gain_bpd=Quantity(value=float(view.gain_bpd[index]), sd=float(view.gain_sd_bpd[index])) if index else None,
+        settles_h=float(np.ceil(view.settles_h[index])) if index else None,
+    )
+
+
+def _proposal(
+    well: Well,
+    context: Context,
+    view: Outlook,
+    index: int,
+    checks: list[LimitCheck],
+    kind: str,
+    reasons: tuple[str, ...],
+) -> Draft:
+    proposed = view.settings[index]
+    return Draft(
+        well=well.key,
+        at_ms=context.now_ms,
+        kind=kind,
+        now=context.in_force,
+        proposed=proposed,
+        expected=expected_of(view, index),
+        if_nothing=expected_of(view, 0),
+        because=reasons + texts.because(well, context.in_force, view, index, context.pound_probability_max),
+        unless=texts.unless(well, context.in_force, proposed, dict(context.suspects)),
+        limits=tuple(checks),
+        cautions=cautions.applicable(
+            well, context.in_force, proposed, casing_matters=guards.casing_matters(well, context), inspect=False
+        ),
+    )
+
+
+def _hold(well: Well, context: Context, view: Outlook, held: list[tuple[str, str]], pick: Pick | None) -> Draft:
+    """Nothing to change, or something that forbids it; what would have been proposed is said."""
+    reasons = list(held)
+    would: tuple[str, ...] = ()
+    if pick is not None:
+        would = (texts.would_propose(context.in_force, view.settings[pick.index]),)
+    elif not reasons:
+        reasons = guards.nothing_better(well, context, view, SHORT_PROBABILITY_MAX)
+    return Draft(
+        well=well.key,
+        at_ms=context.now_ms,
+        kind="hold",
+        now=context.in_force,
+        proposed=None,
+        expected=None,
+        if_nothing=expected_of(view, 0),
+        because=tuple(why for _, why in reasons) + would,
+        unless=(),
+        limits=tuple(pick.checks) if pick is not None else (),
+        cautions=cautions.applicable(
+            well, context.in_force, None, casing_matters=guards.casing_matters(well, context), inspect=False
+        ),
+        held_by=tuple(name for name, _ in reasons),
+    )
+
+
+def _inspect(well: Well, context: Context, view: Outlook) -> Draft:
+    return Draft(
+        well=well.key,
+        at_ms=context.now_ms,
+        kind="inspect",
+        now=context.in_force,
+        proposed=None,
+        expected=None,
+        if_nothing=expected_of(view, 0),
+        because=(texts.no_pump_action(context.suspects["no-pump-action"]),),
+        unless=("The shots since the last change are wrong: foam, a stuck valve or another well's record.",),
+        limits=(),
+        cautions=cautions.applicable(well, context.in_force, None, casing_matters=False, inspect=True),
+    )

@@ -1,0 +1,257 @@
+"""What holds a change back although it would be better: each guard an id and a sentence with its numbers."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from advisor.belief.ensemble import Belief
+from advisor.model import Column, LimitCheck, Well
+from advisor.recommend import limits, options, texts
+from advisor.recommend.outlook import Outlook
+
+if TYPE_CHECKING:
+    from advisor.recommend.choice import Context
+
+Held = list[tuple[str, str]]
+
+HOUR_MS = 3_600_000
+FIRST_WAIT_H = 24.0
+EARLY_DAYS, EARLY_WAIT_H, LATER_WAIT_H = 10.0, 12.0, 36.0
+MOST_WAIT_H = 96.0
+AT_ONCE_POUNDING = 0.5
+AT_ONCE_WAIT_H = 6.0
+AT_ONCE_SHOTS = 2  # foam or gas can make a full well look empty: never act on one reading
+LEVEL_INTERVALS = 2.5
+REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
+LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 1.0, 0.01
+VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
+LEAST_SPARED = 0.04  # of the strokes, for a change that gains no liquid
+SUSPECTED, CERTAIN = 0.5, 0.8
+SHUT_MIN = 60.0
+CASING_SHARE_HIGH = 0.85
+TEST_AFTER_DAYS, TEST_QUIET_DAYS, TEST_SD_FRAC, TEST_STEP = 30.0, 10.0, 0.12, -0.06
+
+
+def before(belief: Belief, well: Well, context: Context, view: Outlook) -> Held:
+    """What holds any change at all."""
+    held: Held = [(f"block:{name}", f"Blocked by {name}: {why}") for name, why in context.blocks]
+    if context.people_on_location:
+        held.append(("people-on-location", "People are on location: nothing is changed until they have left."))
+    if not context.setting_heard:
+        held.append(("setting-unknown", "No run reading yet: the settings in force are only those configured."))
+    if context.running is False and context.in_force.idle_min <= 0:
+        held.append(("not-running", "The unit is not running; there is no setting to judge until it does."))
+    held += _readings(belief, well, context)
+    held += _casing(well, context)
+    held += _waiting(belief, context, view)
+    return held
+
+
+def _readings(belief: Belief, well: Well, context: Context) -> Held:
+    held: Held = []
+    shots = int(belief.counts["shots"][0])
+    if context.level_at_ms is None or shots == 0:
+        return [("no-recent-level", "No level believed yet.")]
+    age_h = (context.now_ms - context.level_at_ms) / HOUR_MS
+    limit_h = LEVEL_INTERVALS * well.level_every_h
+    if age_h > limit_h:
+        held.append(
+            (
+                "no-recent-level",
+                f"The last believed level is {age_h:.0f} h old; it must not be older than {limit_h:.0f} h.",
+            )
+        )
+    elif context.level_quality not in ("good", "uncertain"):
+        held.append(("level-doubtful", f"The level is {context.level_quality}: no change rests on it."))
+    if shots < AT_ONCE_SHOTS:
+        held.append(("one-level", "Only one level so far: foam or gas can make a full well look empty."))
+    misses = int(belief.counts["misses"][0])
+    if misses:
+        side = "above" if misses > 0 else "below"
+        held.append(
+            (
+                "readings-contradict",
+                f"The last {abs(misses)} level(s) lie far {side} what the balance of the well expects; more are"
+                " needed.",
+            )
+        )
+    for name, words in (("level-stuck", "the level reads as if stuck"), ("gauge-off", "the casing gauge seems off")):
+        chance = context.suspects.get(name, 0.0)
+        if chance >= CERTAIN:
+            held.append((name, f"At {chance:.0%} {words}: no change rests on it."))
+    return held
+
+
+def casing_share(well: Well, context: Context) -> float | None:
+    """Casing pressure over the lowest rating it reaches; None where either is not known."""
+    if context.casing_psig is None or not well.casing_max_psig:
+        return None
+    return context.casing_psig / well.casing_max_psig
+
+
+def casing_matters(well: Well, context: Context) -> bool:
+    """Whether casing pressure or its valve has a part in the decision."""
+    share = casing_share(well, context)
+    return _shut_min(context) > SHUT_MIN or (share is not None and share > CASING_SHARE_HIGH)
+
+
+def _shut_min(context: Context) -> float:
+    if context.valve != "shut" or context.valve_since_ms is None:
+        return 0.0
+    return (context.now_ms - context.valve_since_ms) / 60_000
+
+
+def _casing(well: Well, context: Context) -> Held:
+    held: Held = []
+    shut_min = _shut_min(context)
+    if shut_min > SHUT_MIN:
+        held.append(
+            (
+                "casing-shut-in",
+                f"The casing valve has been shut for {shut_min / 60:.1f} h: gas pushes the level down. Opening it"
+                " to the flowline may be the cheapest barrel; settings can wait.",
+            )
+        )
+    share = casing_share(well, context)
+    if share is not None and share > CASING_SHARE_HIGH:
+        held.append(
+            (
+                "casing-pressure-high",
+                f"Casing pressure is {context.casing_psig:.0f} psig, {share:.0%} of its limit: lowering it comes first"
+                " and may be the cheapest barrel.",
+            )
+        )
+    return held
+
+
+def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
+    """The first day, and the time for the last change to show; much shorter where the pump is likely pounding."""
+    pounding = float(view.pound_probability[0])
+    urgent = pounding > AT_ONCE_POUNDING and belief.counts["shots"][0] >= AT_ONCE_SHOTS
+    if context.changes:
+        at_ms = context.changes[-1][0]
+        since_h = (context.now_ms - at_ms) / HOUR_MS
+        wait_h = AT_ONCE_WAIT_H if urgent else settling_h(context, view)
+        if since_h < wait_h:
+            return [
+                (
+                    "settling",
+                    f"The last change was {since_h:.0f} h ago; the well is given {wait_h:.0f} h to show what it did.",
+                )
+            ]
+    if context.first_at_ms is not None and not urgent:
+        known_h = (context.now_ms - context.first_at_ms) / HOUR_MS
+        if known_h < FIRST_WAIT_H:
+            return [
+                ("first-day", f"Known for {known_h:.0f} h; nothing is changed in the first {FIRST_WAIT_H:.0f} h.")
+            ]
+    return []
+
+
+def settling_h(context: Context, view: Outlook) -> float:
+    """How long a change is given to show."""
+    known_d = (context.now_ms - (context.first_at_ms or context.now_ms)) / (24 * HOUR_MS)
+    least = EARLY_WAIT_H if known_d < EARLY_DAYS else LATER_WAIT_H
+    return float(max(least, min(float(view.settles_h[0]), MOST_WAIT_H)))
+
+
+def least_gain_bpd(well: Well, liquid_bpd: float) -> float:
+    """Gain that is worth a change: little for a drive set from afar, more where a crew must go."""
+    if well.drive.kind == "fixed":
+        return max(VISIT_GAIN_BPD, VISIT_GAIN_FRAC * liquid_bpd)
+    return max(LEAST_GAIN_BPD, LEAST_GAIN_FRAC * liquid_bpd)
+
+
+def against(belief: Belief, well: Well, context: Context, view: Outlook, index: int) -> Held:
+    """What holds this change in particular."""
+    held: Held = []
+    change = options.change_frac(context.in_force, view.settings[index])
+    faster = change > options.EPS
+    for name, words in (
+        ("worn-pump", "the pump is worn"),
+        ("gas-interference", "gas keeps the barrel from filling"),
+        ("no-pump-action", "the pump lifts nothing"),
+        ("leak-back", "liquid drains back through the pump"),
+    ):
+        chance = context.suspects.get(name, 0.0)
+        if faster and chance >= SUSPECTED:
+            held.append((name, f"At {chance:.0%} {words}: the unit is not run more into that."))
+    held += _reversal(context, view, index, change, well)
+    return held
+
+
+def _reversal(context: Context, view: Outlook, index: int, change: float, well: Well) -> Held:
+    """Going back on the last change needs twice the reason."""
+    if not context.changes or view.pound_probability[0] > AT_ONCE_POUNDING:
+        return []
+    at_ms, was, became = context.changes[-1]
+    days = (context.now_ms - at_ms) / (24 * HOUR_MS)
+    if days > REVERSAL_DAYS or options.change_frac(was, became) * change >= 0.0:
+        return []
+    gain = float(view.gain_bpd[index])
+    needed = REVERSAL_FACTOR * least_gain_bpd(well, float(view.liquid_bpd[0]))
+    risk = float(view.pound_probability[0])
+    if change < 0 and risk > REVERSAL_FACTOR * context.pound_probability_max:
+        return []
+    if gain >= needed:
+        return []
+    return [
+        (
+            "reversal",
+            f"It would go back on the change of {days:.1f} days ago: that needs twice the reason ({needed:.1f} bbl/d or"
+            f" a probability of pounding over {REVERSAL_FACTOR * context.pound_probability_max:.2f}).",
+        )
+    ]
+
+
+def nothing_better(well: Well, context: Context, view: Outlook, short_max: float) -> Held:
+    """Why the setting in force is kept where no guard holds: as good as any, or better is not allowed."""
+    best = int(np.argmax(np.where(view.pound_probability <= context.pound_probability_max, view.liquid_bpd, -1.0)))
+    gain = float(view.gain_bpd[best])
+    missing = _missing_rating(well, context, view, best)
+    if missing is not None and gain >= least_gain_bpd(well, float(view.liquid_bpd[0])):
+        return [("rating-missing", f"{gain:.1f} bbl/d more may be there, but {missing.basis}.")]
+    return [("as-good-as-any", texts.as_good(view, best, short_max))]
+
+
+def _missing_rating(well: Well, context: Context, view: Outlook, index: int) -> LimitCheck | None:
+    checks = limits.check(
+        well,
+        view.settings[index],
+        context.in_force,
+        highest_rate_30d_spm=context.highest_rate_30d_spm,
+        lift_ft=0.0,
+    )
+    return next((c for c in checks if c.name == "rating-missing" and not c.ok), None)
+
+
+def step_test(
+    belief: Belief, well: Well, column: Column, context: Context, view: Outlook
+) -> tuple[int, list[LimitCheck], str] | None:
+    """A small step to learn from, for a steady unit whose inflow stays uncertain: place, limits, what it settles."""
+    if well.drive.kind != "variable-speed" or context.in_force.idle_min > 0 or context.first_at_ms is None:
+        return None
+    since_ms = max([context.first_at_ms, *(at for at, _, _ in context.changes[-1:]), context.test_at_ms or 0])
+    if context.now_ms - since_ms < TEST_QUIET_DAYS * 24 * HOUR_MS:
+        return None
+    if context.test_at_ms is not None and context.now_ms - context.test_at_ms < TEST_AFTER_DAYS * 24 * HOUR_MS:
+        return None
+    spread = float(np.std(belief.members["ln_potential"][0], ddof=1))
+    if spread < TEST_SD_FRAC:
+        return None
+    changes = [options.change_frac(context.in_force, s) for s in view.settings]
+    index = int(np.argmin([abs(change - TEST_STEP) for change in changes]))
+    if index == 0 or changes[index] >= 0.0:
+        return None
+    checks = limits.check(
+        well,
+        view.settings[index],
+        context.in_force,
+        highest_rate_30d_spm=context.highest_rate_30d_spm,
+        lift_ft=column.intake_ft_tvd,
+    )
+    if limits.broken(checks):
+        return None
+    return index, checks, texts.step_test(spread, float(view.settles_h[index]))

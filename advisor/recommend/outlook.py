@@ -1,0 +1,88 @@
+"""Where each candidate setting takes each well, over the whole ensemble."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.belief import balance, cycles
+from advisor.belief.ensemble import Array, Belief
+from advisor.model import Column, Setting, Well
+
+BLOCK = 16  # wells worked at a time: what fits the cache
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outlook:
+    """One well: arrays (C,) over its candidates; gain is paired, member by member, against the first."""
+
+    settings: tuple[Setting, ...]
+    liquid_bpd: Array
+    liquid_sd_bpd: Array
+    gain_bpd: Array
+    gain_sd_bpd: Array
+    height_ft: Array  # liquid above the intake at the end of a run
+    height_sd_ft: Array
+    short_probability: Array  # of less liquid than is to be kept above the intake at the end of a run
+    pound_probability: Array
+    settles_h: Array
+
+
+def roll(
+    belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Sequence[Setting]]
+) -> list[Outlook]:
+    """The outlook of each well (W) for its own settings, the one in force first; ValueError for an empty list."""
+    for well, listed in zip(wells, settings, strict=True):
+        if not listed:
+            raise ValueError(f"{well.key} outlook: no settings; must be at least the one in force")
+    found: list[Outlook] = []
+    for start in range(0, len(wells), BLOCK):
+        rows = range(start, min(start + BLOCK, len(wells)))
+        found += _block(
+            belief.pick(rows), wells[start : rows.stop], columns[start : rows.stop], settings[start : rows.stop]
+        )
+    return found
+
+
+def _block(
+    belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Sequence[Setting]]
+) -> list[Outlook]:
+    ann = balance.annulus(columns, belief.members)
+    fed = balance.formation(belief.members, ann)
+    pump = balance.pump(wells, belief.members)
+    rows = np.repeat(np.arange(len(wells)), [len(listed) for listed in settings])
+    pairs = cycles.as_arrays([s for listed in settings for s in listed])
+    picked = fed.pick(rows), pump.pick(rows), ann.pick(rows)
+    lasting = cycles.lasting(pairs, *picked)
+    least = np.array([[well.least_liquid_height_ft] for well in wells])[rows]
+    short = cycles.soft_below_ft(lasting.height_ft - least).mean(axis=-1)
+    settles_h = _settles_h(lasting.height_ft, picked[0], picked[2])
+    firsts = np.cumsum([0, *[len(listed) for listed in settings]])
+    found = []
+    for i, listed in enumerate(settings):
+        part = slice(firsts[i], firsts[i + 1])
+        liquid, height = lasting.liquid_bpd[part], lasting.height_ft[part]
+        gain = liquid - liquid[:1]
+        found.append(
+            Outlook(
+                settings=tuple(listed),
+                liquid_bpd=liquid.mean(axis=-1),
+                liquid_sd_bpd=liquid.std(axis=-1, ddof=1),
+                gain_bpd=gain.mean(axis=-1),
+                gain_sd_bpd=gain.std(axis=-1, ddof=1),
+                height_ft=np.median(height, axis=-1),
+                height_sd_ft=height.std(axis=-1, ddof=1),
+                short_probability=short[part],
+                pound_probability=lasting.pound_probability[part],
+                settles_h=settles_h[part],
+            )
+        )
+    return found
+
+
+def _settles_h(height_ft: Array, fed: balance.Formation, ann: balance.Annulus) -> Array:
+    """Three time constants of the level about where it comes to rest, hours (N,)."""
+    per_d = (fed.r1 + 2.0 * fed.r2 * height_ft) / ann.stb_per_ft
+    return np.asarray(np.clip(72.0 / np.median(per_d, axis=-1), 3.0, 480.0))
