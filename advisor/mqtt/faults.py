@@ -27,6 +27,8 @@ def connect_line(error: OSError) -> str:
         return f"TLS failed ({error.reason or error}); its port must speak TLS, and accept broker.tls_cert if it asks"
     if isinstance(error, ConnectionRefusedError):
         return "connection refused; it must be running and listen on this port"
+    if isinstance(error, ConnectionResetError):
+        return "hung up while connecting; the port must speak TLS where broker.tls_ca is set, and MQTT 5"
     if isinstance(error, socket.gaierror):
         return f"host not found ({error.strerror}); broker.host must be a name that resolves, or an address"
     if isinstance(error, TimeoutError):
@@ -56,7 +58,8 @@ def ended_line(answered: bool, by_broker: bool, code: int, text: str, client_id:
         return f"another client connected as {client_id!r}; broker.name must be this instance's own"
     if by_broker:
         return f"ended the connection ({text}); it must keep it open"
-    return f"connection lost ({text}); it must keep it open"
+    need = f"it must stay reachable, and no other client may connect as {client_id!r}"
+    return f"connection lost ({text}); {need}"
 
 
 def filters_line(refused: Sequence[str]) -> str:

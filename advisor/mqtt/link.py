@@ -156,8 +156,6 @@ class Link:
             faults=self._faults,
         )
 
-    # ----------------------------------------------------------------- on the link's thread
-
     def _run(self) -> None:
         delay_s = self.settings.reconnect_min_s
         while not self.stopping.is_set():
@@ -300,8 +298,9 @@ class _Connection:
     def leave(self, *, with_will: bool) -> None:
         """Disconnect; with_will asks the broker to publish the will all the same (MQTT 5.0, section 3.14.2.1)."""
         if self.client.is_connected():
-            how = "Disconnect with will message" if with_will else "Normal disconnection"
-            self.client.disconnect(ReasonCode(PacketTypes.DISCONNECT, how))
+            # Without a reason where it is normal: some brokers take any DISCONNECT with a reason for an unclean end.
+            reason = ReasonCode(PacketTypes.DISCONNECT, "Disconnect with will message") if with_will else None
+            self.client.disconnect(reason)
 
     def cut(self) -> None:
         """Break off a connection whose broker takes nothing any more."""
@@ -332,8 +331,6 @@ class _Connection:
         if sent:
             self.flights.sent(info.mid, done)
         return sent
-
-    # ----------------------------------------------------------------- callbacks of the client
 
     @_guarded
     def _on_connect(self, client: Any, userdata: Any, flags: Any, code: ReasonCode, properties: Any) -> None:

@@ -138,8 +138,6 @@ class Publisher:
             last_refusal=self._last_refusal,
         )
 
-    # ----------------------------------------------------------------- on the publisher's thread
-
     def _run(self) -> None:
         running = True
         while running:

@@ -64,6 +64,17 @@ class LinkSettings:
             raise faults.LinkError("\n".join(found))
 
 
+class _ClosingSocket(ssl.SSLSocket):
+    """Closes itself when the handshake fails; the MQTT library would leave it open until it is collected."""
+
+    def do_handshake(self, block: bool = False) -> None:
+        try:
+            super().do_handshake(block)
+        except BaseException:
+            self.close()
+            raise
+
+
 def tls_context(settings: LinkSettings) -> ssl.SSLContext | None:
     """The server's certificate and name are always checked. Raises faults.LinkError naming the file at fault."""
     if settings.tls_ca is None and settings.tls_cert is None:
@@ -72,6 +83,7 @@ def tls_context(settings: LinkSettings) -> ssl.SSLContext | None:
         context = ssl.create_default_context(cafile=settings.tls_ca)
     except (OSError, ValueError) as error:
         raise faults.LinkError(f"broker.tls_ca: {settings.tls_ca}: {error}; it must be a PEM file") from error
+    context.sslsocket_class = _ClosingSocket
     if settings.tls_cert is not None:
         try:
             context.load_cert_chain(settings.tls_cert, settings.tls_key)

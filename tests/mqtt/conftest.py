@@ -63,7 +63,7 @@ class Daemon:
 
     def stop(self) -> None:
         self.inbox.close()
-        self.link.stop()
+        self.link.stop(wait_s=0.5)
 
 
 @pytest.fixture

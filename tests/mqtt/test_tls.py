@@ -109,8 +109,7 @@ def test_a_broker_without_tls_is_told(mosquitto: Start, authority: Authority, da
     broker = mosquitto("allow_anonymous true")
     one = daemon(broker.port, NORTH, tls_ca=str(authority.ca))
     one.link.start()
-    one.down_with("must")
-    assert one.link.facts().state == "down"
+    one.down_with("the port must speak TLS where broker.tls_ca is set")
 
 
 def test_a_link_without_tls_to_a_broker_with_it_is_told(

@@ -1,0 +1,365 @@
+"""The publisher: in order, until acknowledged, never what is stale."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from advisor.model import Message
+from advisor.mqtt.publisher import RETRY_REFUSED_MS, Publisher
+from advisor.mqtt.records import Outcome
+from advisor.mqtt.topics import daemon_topics
+from tests.brokers import Mosquitto, RunningBroker, wait_until
+from tests.mqtt.conftest import Daemon, now_ms
+from tests.mqtt.site import Site
+
+NOW_MS = 1_800_000_000_000
+
+
+def message(number: int, topic: str = "wells/north/7/refused", **more: object) -> Message:
+    return Message(id=number, topic=topic, payload=b"%d" % number, **more)  # type: ignore[arg-type]
+
+
+@dataclass
+class PretendLink:
+    """A link whose broker answers when the test says so; what it was given, in order, in sent."""
+
+    window: int = 20
+    up: bool = True
+    sent: list[tuple[str, bytes, bool, int | None]] = field(default_factory=list)
+    flying: list[Callable[[Outcome], None]] = field(default_factory=list)
+    callbacks: list[Callable[[], None]] = field(default_factory=list)
+
+    def when_up(self, callback: Callable[[], None]) -> None:
+        self.callbacks.append(callback)
+
+    def send(
+        self, topic: str, payload: bytes, *, retain: bool, expires_s: int | None, done: Callable[[Outcome], None]
+    ) -> bool:
+        if "#" in topic:
+            raise ValueError("Publish topic cannot contain wildcards.")
+        if not self.up:
+            return False
+        self.sent.append((topic, payload, retain, expires_s))
+        self.flying.append(done)
+        return True
+
+    def answer(self, outcome: Outcome, first: int | None = None) -> None:
+        answered, self.flying = self.flying[:first], [] if first is None else self.flying[first:]
+        for done in answered:
+            done(outcome)
+
+    def drop(self) -> None:
+        self.up = False
+        self.answer(Outcome("lost"))
+
+    def come_up(self) -> None:
+        self.up = True
+        for callback in self.callbacks:
+            callback()
+
+    def numbers(self) -> list[int]:
+        return [int(payload) for _, payload, _, _ in self.sent]
+
+
+class Clock:
+    def __init__(self) -> None:
+        self.ms = NOW_MS
+
+    def __call__(self) -> int:
+        return self.ms
+
+
+@pytest.fixture
+def pretend() -> PretendLink:
+    return PretendLink()
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def publisher(pretend: PretendLink, clock: Clock) -> Iterator[Publisher]:
+    started = Publisher(pretend, clock_ms=clock, in_flight=4)
+    started.start()
+    yield started
+    started.stop(wait_s=0.0)
+
+
+ACCEPTED = Outcome("accepted")
+
+
+def collect(publisher: Publisher, wanted: Iterable[int]) -> None:
+    """Wait until just these ids are finished, in this order."""
+    ids: list[int] = []
+    expected = list(wanted)
+
+    def all_there() -> bool:
+        ids.extend(publisher.confirmed())
+        return len(ids) >= len(expected)
+
+    wait_until(all_there, f"{expected} finished")
+    assert ids == expected
+
+
+def test_at_most_its_share_is_under_way_and_the_next_goes_when_one_is_answered(
+    pretend: PretendLink, publisher: Publisher
+) -> None:
+    publisher.offer([message(number) for number in range(1, 8)])
+    wait_until(lambda: len(pretend.sent) == 4, "four under way")
+    assert publisher.confirmed() == []
+    assert not publisher.idle
+    pretend.answer(ACCEPTED, 1)
+    wait_until(lambda: len(pretend.sent) == 5, "the fifth")
+    while not publisher.idle:
+        pretend.answer(ACCEPTED)
+    assert pretend.numbers() == [1, 2, 3, 4, 5, 6, 7]
+    collect(publisher, range(1, 8))
+
+
+def test_a_broker_with_a_window_of_one_gets_one_at_a_time(pretend: PretendLink, publisher: Publisher) -> None:
+    pretend.window = 1
+    publisher.offer([message(1), message(2)])
+    wait_until(lambda: pretend.sent, "the first")
+    pretend.answer(ACCEPTED)
+    wait_until(lambda: len(pretend.sent) == 2, "the second, after the first was answered")
+    pretend.answer(ACCEPTED)
+    collect(publisher, [1, 2])
+
+
+def test_what_was_under_way_on_a_lost_connection_goes_first_and_in_order_on_the_next(
+    pretend: PretendLink, publisher: Publisher
+) -> None:
+    publisher.offer([message(number) for number in range(1, 7)])
+    wait_until(lambda: len(pretend.sent) == 4, "four under way")
+    pretend.answer(ACCEPTED, 1)
+    wait_until(lambda: len(pretend.flying) == 4, "again four under way")
+    pretend.drop()
+    pretend.sent.clear()
+    publisher.offer([message(7)])
+    pretend.come_up()
+    while not publisher.idle:
+        pretend.answer(ACCEPTED)
+    assert pretend.numbers() == [2, 3, 4, 5, 6, 7]
+    collect(publisher, range(1, 8))
+
+
+def test_only_the_newest_of_a_retained_topic_goes_out_after_an_outage(
+    pretend: PretendLink, publisher: Publisher
+) -> None:
+    alarm, advice = "wells/north/7/alarm/starved", "wells/north/7/advice"
+    publisher.offer([message(1, alarm, retain=True)])
+    wait_until(lambda: pretend.sent, "the first alarm under way")
+    pretend.drop()
+    publisher.offer([message(2, alarm, retain=True), message(3, advice, retain=True), message(4)])
+    publisher.offer([message(5), message(6, alarm, retain=True), message(7)])
+    wait_until(lambda: publisher.facts().superseded == 2, "the older alarms are superseded")
+    pretend.sent.clear()
+    pretend.come_up()
+    while not publisher.idle:
+        pretend.answer(ACCEPTED)
+    assert pretend.numbers() == [3, 4, 5, 6, 7]  # what is not retained is never superseded
+    assert sorted(publisher.confirmed()) == [1, 2, 3, 4, 5, 6, 7]
+
+
+def test_what_lapsed_is_dropped_and_what_lasts_carries_the_seconds_it_has_left(
+    pretend: PretendLink, publisher: Publisher, clock: Clock
+) -> None:
+    pretend.up = False
+    publisher.offer([message(1, expires_at_ms=NOW_MS + 60_000), message(2, expires_at_ms=NOW_MS + 100_500)])
+    publisher.offer([message(3, expires_at_ms=NOW_MS + 60_900), message(4)])
+    clock.ms += 60_000
+    pretend.come_up()
+    wait_until(lambda: len(pretend.sent) == 3, "what has not lapsed")
+    # 100.5 s from then, 60 s later: 40 whole seconds; 0.9 s left: at least one, as zero would be no expiry to some
+    assert [(payload, expires_s) for _, payload, _, expires_s in pretend.sent] == [
+        (b"2", 40),
+        (b"3", 1),
+        (b"4", None),
+    ]
+    pretend.answer(ACCEPTED)
+    collect(publisher, [1, 2, 3, 4])
+    assert publisher.facts().lapsed == 1
+
+
+def test_what_the_broker_refuses_is_kept_and_tried_again_while_the_rest_goes_on(
+    pretend: PretendLink, publisher: Publisher, clock: Clock
+) -> None:
+    publisher.offer([message(1), message(2)])
+    wait_until(lambda: len(pretend.sent) == 2, "both")
+    pretend.answer(Outcome("refused", "the broker answered Not authorized"), 1)
+    pretend.answer(ACCEPTED)
+    collect(publisher, [2])
+    facts = publisher.facts()
+    assert (facts.waiting, facts.refused) == (1, 1)
+    assert "wells/north/7/refused: refused, the broker answered Not authorized" in facts.last_refusal
+    clock.ms += RETRY_REFUSED_MS
+    publisher.offer([message(3)])
+    wait_until(lambda: len(pretend.sent) == 4, "the refused one again")
+    assert pretend.numbers() == [1, 2, 1, 3]
+    pretend.answer(ACCEPTED)
+    collect(publisher, [1, 3])
+
+
+def test_a_new_connection_tries_what_was_refused_at_once(pretend: PretendLink, publisher: Publisher) -> None:
+    publisher.offer([message(1)])
+    wait_until(lambda: pretend.sent, "the message")
+    pretend.answer(Outcome("refused", "the broker answered Quota exceeded"))
+    wait_until(lambda: publisher.facts().refused == 1, "held")
+    pretend.come_up()
+    wait_until(lambda: len(pretend.sent) == 2, "again")
+    pretend.answer(ACCEPTED)
+    collect(publisher, [1])
+
+
+def test_a_topic_that_nobody_can_publish_to_does_not_hold_up_the_next(
+    pretend: PretendLink, publisher: Publisher
+) -> None:
+    publisher.offer([message(1, "wells/#"), message(2)])
+    wait_until(lambda: pretend.sent, "the next")
+    assert pretend.numbers() == [2]
+    assert "cannot contain wildcards" in publisher.facts().last_refusal
+
+
+def test_a_row_offered_twice_goes_out_once(pretend: PretendLink, publisher: Publisher) -> None:
+    publisher.offer([message(1), message(1)])
+    publisher.offer([message(1), message(2)])
+    wait_until(lambda: len(pretend.sent) == 2, "both")
+    pretend.answer(ACCEPTED)
+    wait_until(lambda: publisher.idle, "idle")
+    publisher.offer([message(2)])  # finished, and its row not removed yet
+    assert publisher.idle
+    assert publisher.confirmed() == [1, 2]
+    assert pretend.numbers() == [1, 2]
+
+
+def test_a_stop_says_whether_anything_is_left(pretend: PretendLink, clock: Clock) -> None:
+    publisher = Publisher(pretend, clock_ms=clock)
+    publisher.start()
+    publisher.offer([message(1)])
+    assert not publisher.stop(wait_s=0.05)
+
+
+@given(
+    st.lists(
+        st.one_of(
+            st.tuples(st.just("offer"), st.integers(1, 3), st.booleans()),
+            st.tuples(st.sampled_from(["accept", "refuse", "drop"]), st.integers(1, 4), st.just(False)),
+        ),
+        max_size=30,
+    )
+)
+def test_whatever_happens_each_message_is_accepted_once_in_order_or_superseded(
+    steps: list[tuple[str, int, bool]],
+) -> None:
+    pretend = PretendLink()
+    publisher = Publisher(pretend, clock_ms=lambda: NOW_MS, in_flight=3)
+    publisher.start()
+    numbers = iter(range(1, 1000))
+    offered: dict[int, Message] = {}
+    accepted: list[int] = []
+
+    def accept(first: int | None = None) -> None:
+        flown = len(pretend.sent) - len(pretend.flying)
+        accepted.extend(pretend.numbers()[flown:][:first])
+        pretend.answer(ACCEPTED, first)
+
+    for what, count, retain in steps:
+        if what == "offer":
+            batch = [message(next(numbers), f"wells/n/{number}/advice", retain=retain) for number in range(count)]
+            offered |= {each.id: each for each in batch}
+            publisher.offer(batch)
+        elif what == "accept":
+            accept(count)
+        elif what == "refuse":
+            pretend.answer(Outcome("refused", "no"), count)
+        else:
+            pretend.drop()
+            pretend.come_up()
+    wait_until(
+        lambda: accept() or pretend.come_up() or publisher.idle,
+        "everything finished",
+    )
+    assert publisher.stop()
+    assert sorted(publisher.confirmed()) == sorted(offered)
+    assert len(set(accepted)) == len(accepted)
+    assert {each.id for each in offered.values() if not each.retain} <= set(accepted)
+    newest = {each.topic: each.id for each in offered.values() if each.retain}
+    assert set(newest.values()) <= set(accepted)
+    last = {offered[number].topic: number for number in accepted if offered[number].retain}
+    assert last == newest  # the broker is left with the newest of each retained topic
+
+
+def test_an_outbox_reaches_a_site_in_order_retained_and_with_its_expiry(
+    broker: RunningBroker, site: Site, daemon: Callable[..., Daemon]
+) -> None:
+    site.hear("wells/north/#")
+    one = daemon(broker.port, daemon_topics("wells", ["south"]))
+    publisher = Publisher(one.link, clock_ms=now_ms)
+    publisher.start()
+    release, advice = "wells/north/7/release", "wells/north/7/advice"
+    publisher.offer([message(1, release, expires_at_ms=now_ms() + 3_600_000), message(2, advice, retain=True)])
+    publisher.offer([message(number) for number in range(3, 500)])
+    one.up()
+    collect(publisher, range(1, 500))
+    wait_until(lambda: len(site.heard) == 499, "all heard")
+    assert [int(payload) for _, payload, _, _ in site.heard] == list(range(1, 500))
+    expiries = [expiry for _, _, _, expiry in site.heard]
+    assert expiries[0] is not None
+    assert 3500 <= expiries[0] <= 3600
+    assert set(expiries[1:]) == {None}
+    with Site(broker.port) as late:
+        late.hear("wells/north/#")
+        wait_until(lambda: late.heard, "the retained advice")
+        assert late.heard[0][:3] == (advice, b"2", True)
+    publisher.offer([Message(id=500, topic=advice, payload=b"", retain=True)])
+    collect(publisher, [500])
+    assert publisher.stop()
+    with Site(broker.port) as later:
+        later.hear("wells/north/#")
+        later.say("wells/north/7/refused", b"marker")
+        wait_until(lambda: later.heard, "the marker")
+        assert [topic for topic, _, _, _ in later.heard] == ["wells/north/7/refused"]
+
+
+def test_what_is_offered_during_an_outage_goes_out_after_it(
+    broker: RunningBroker, daemon: Callable[..., Daemon]
+) -> None:
+    one = daemon(broker.port, daemon_topics("wells", ["north"])).up()
+    publisher = Publisher(one.link, clock_ms=now_ms)
+    publisher.start()
+    broker.stop()
+    one.down_with("connection refused")
+    publisher.offer([message(number, "wells/north/7/confirm") for number in range(1, 101)])
+    assert publisher.confirmed() == []
+    broker.start()
+    collect(publisher, range(1, 101))
+    assert publisher.stop()
+    wait_until(lambda: one.link.facts().in_flight == 0, "nothing under way")
+
+
+def test_what_an_access_list_denies_is_told_and_the_rest_goes_out(
+    mosquitto: Callable[[str], Mosquitto], daemon: Callable[..., Daemon], tmp_path: Path
+) -> None:
+    access = tmp_path / "access"
+    access.write_text("topic readwrite wells/+/+/advice\n")
+    access.chmod(0o644)
+    broker = mosquitto(f"allow_anonymous true\nacl_file {access}")
+    one = daemon(broker.port, daemon_topics("wells", ["north"])).up()
+    publisher = Publisher(one.link, clock_ms=now_ms)
+    publisher.start()
+    publisher.offer([message(1, "wells/north/7/release"), message(2, "wells/north/7/advice")])
+    collect(publisher, [2])
+    wait_until(lambda: publisher.facts().refused == 1, "the release is held")
+    assert (
+        "outbox 1 wells/north/7/release: refused, the broker answered Not authorized"
+        in publisher.facts().last_refusal
+    )
+    assert not publisher.stop(wait_s=0.0)
