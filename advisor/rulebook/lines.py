@@ -39,10 +39,13 @@ def lines_of(text: str) -> dict[Path, int]:
 
 
 def line_of(places: dict[Path, int], path: Path) -> int:
-    """The line of a path, or of the nearest thing around it that starts a line; 1 where nothing does."""
+    """The line of a path, else of the first thing in it, else of what it stands in; 1 where there is nothing."""
     while path:
         if path in places:
             return places[path]
+        inside = [line for other, line in places.items() if other[: len(path)] == path]
+        if inside:
+            return min(inside)
         path = path[:-1]
     return 1
 
