@@ -154,6 +154,7 @@ KINDS: dict[str, tuple[Field, ...]] = {
         _choice("state", CONFIRM_STATES, "whether the release is in force", required=True),
         Field(name="reason", holds="text", meaning="why it was refused"),
         Field(name="stroke_rate_spm", low=0.0, high=RATE_HIGH_SPM, meaning="stroke rate now in force"),
+        Field(name="stroke_rate_set_spm", low=0.0, high=RATE_HIGH_SPM, meaning="the same, named as in a run"),
         *_TIMER,
     ),
 }

@@ -156,6 +156,8 @@ def _reading(well: str, kind: str, values: dict[str, Value], received_at_ms: int
         measured["casing_psig"] = (measured["casing_psig"],)
     if kind == "run" and "since" in measured:
         measured["since_ms"] = measured.pop("since")
+    if kind == "confirm" and "stroke_rate_set_spm" in measured:
+        measured["stroke_rate_spm"] = measured.pop("stroke_rate_set_spm")
     return Reading(
         well=well,
         kind=kind,

@@ -56,6 +56,8 @@ def _run(values: Values, came_as: CameAs) -> Iterator[str]:
 def _confirm(values: Values, came_as: CameAs) -> Iterator[str]:
     if values.get("release_id") == "":
         yield "release_id: is empty; must be the id of the release it answers"
+    if "stroke_rate_spm" in came_as and "stroke_rate_set_spm" in came_as:
+        yield "stroke_rate_spm and stroke_rate_set_spm: are both given; must be exactly one of them"
     yield from _timer(values, came_as)
 
 

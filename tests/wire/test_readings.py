@@ -85,8 +85,8 @@ def test_what_is_not_required_may_be_left_out(kind: str) -> None:
 @pytest.mark.parametrize("kind", LEAST)
 def test_each_field_of_the_table_is_one_of_its_record(kind: str) -> None:
     record = asdict(accepted(kind, {"at": AT, **LEAST[kind]}).measured)
-    names = {{"since": "since_ms"}.get(field.name, field.name) for field in KINDS[kind]}
-    assert names == set(record)
+    renamed = {("run", "since"): "since_ms", ("confirm", "stroke_rate_set_spm"): "stroke_rate_spm"}
+    assert {renamed.get((kind, field.name), field.name) for field in KINDS[kind]} == set(record)
     assert {field.name for field in COMMON} == {"at", "id", "seq", "quality", "historical"}
 
 
@@ -130,6 +130,11 @@ def test_a_small_vacuum_is_allowed_and_0_psia_is_the_end() -> None:
     zero = accepted("casing-pressure", {"at": AT, "casing_kpaa": 0}).measured
     assert isinstance(zero, CasingPressure)
     assert zero.casing_psig[0] == pytest.approx(-14.7)
+
+
+def test_a_confirm_may_name_the_stroke_rate_as_a_run_does() -> None:
+    confirm = accepted("confirm", {"at": AT, "release_id": "r-1", "state": "applied", "stroke_rate_set_spm": 7.2})
+    assert confirm.measured == Confirm(release_id="r-1", state="applied", stroke_rate_spm=7.2)
 
 
 def test_run_minutes_may_be_left_out_where_there_is_no_rest() -> None:

@@ -140,6 +140,11 @@ FIELDS: list[tuple[str, dict[str, Any], str]] = [
     ("event", {"at": AT}, "what: is missing"),
     ("event", {"at": AT, "what": "treatment", "note": 3}, "note: is 3; must be text"),
     ("confirm", {"at": AT, "state": "applied"}, "release_id: is missing"),
+    (
+        "confirm",
+        {"at": AT, "release_id": "r", "state": "applied", "stroke_rate_spm": 7, "stroke_rate_set_spm": 7},
+        "stroke_rate_spm and stroke_rate_set_spm: are both given",
+    ),
     ("confirm", {"at": AT, "release_id": "", "state": "applied"}, "release_id: is empty"),
     ("confirm", {"at": AT, "release_id": "r", "state": "done"}, "must be one of applied, refused"),
     ("confirm", {"at": AT, "release_id": "r", "state": "applied", "run_min": 30}, "idle_min: is missing"),
