@@ -84,7 +84,7 @@ def mann_kendall(*, values: Values) -> MannKendall:
 def thinned(*, at_ms: Sequence[int], values: Values, apart_ms: int = DAY_MS) -> tuple[list[int], list[float]]:
     """The samples at least apart_ms from the one kept before, NaN left out; the times must rise.
 
-    Source: common-practice
+    Source: common practice, no source
     """
     times: list[int] = []
     kept: list[float] = []

@@ -22,7 +22,7 @@ def time_constant_h(
     """Time constant of filling on a straight inflow line: tau = 24 A/(J g).
 
     Range: any above 0.
-    Source: mass-balance
+    Source: by hand
     """
     return 24.0 * np.divide(capacity_bbl_per_ft, np.multiply(productivity_bpd_per_psi, gradient_psi_per_ft))
 
@@ -31,7 +31,7 @@ def settling_psia(*, reservoir_psia: Floats, pump_bpd: Floats, productivity_bpd_
     """Pressure to which bottomhole tends at a constant pump rate: pr - q/J; may be below 0, it is then never reached.
 
     Range: any.
-    Source: mass-balance
+    Source: by hand
     """
     return np.subtract(reservoir_psia, np.divide(pump_bpd, productivity_bpd_per_psi))
 
@@ -42,7 +42,7 @@ def pressure_after_psia(
     """Bottomhole pressure after a time: p_inf + (p0 - p_inf) exp(-t/tau). Idle, p_inf is the reservoir pressure.
 
     Range: until the pump starves.
-    Source: mass-balance
+    Source: by hand
     """
     left: Floats = np.exp(-np.divide(elapsed_h, time_constant_h))
     return settling_psia + (start_psia - np.asarray(settling_psia)[()]) * left
@@ -52,7 +52,7 @@ def time_between_h(*, start_psia: Floats, end_psia: Floats, settling_psia: Float
     """Time from one bottomhole pressure to another: tau ln[(p0 - p_inf)/(p1 - p_inf)].
 
     Range: the end on the way from the start to p_inf; OutOfRange otherwise, it is never reached.
-    Source: mass-balance
+    Source: by hand
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = np.subtract(start_psia, settling_psia) / np.subtract(end_psia, settling_psia)
@@ -120,7 +120,7 @@ def run_idle_cycle(
     p_hi = pr + (p_min - pr) b, after t = tau ln[(p_hi - p_inf)/(p_min - p_inf)] of the run it lifts the inflow alone,
     q = [q_p t + J (pr - p_min)(run - t)]/(run + idle).
     Range: run above 0, idle 0 or more; NaN elsewhere.
-    Source: mass-balance
+    Source: by hand
     """
     run, idle, least, reservoir, rate, index, tau = np.broadcast_arrays(
         run_h, idle_h, least_psia, reservoir_psia, pump_bpd, productivity_bpd_per_psi, time_constant_h

@@ -101,7 +101,7 @@ def shifted(*, loads: RodLoads, sections: rods.Sections, peak_lb: Floats, least_
 
     The stress at each top moves by the same load over its area. Stroke, power and torque stay.
     Range: any.
-    Source: common-practice
+    Source: common practice, no source
     """
     areas = np.array([rods.area_in2(diameter_in=diameter) for diameter, _ in sections])
     return replace(
