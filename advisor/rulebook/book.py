@@ -44,7 +44,7 @@ def evaluate_well(
     for rule in rulebook.followed:
         before = known.get(rule.id)
         step = _follow(rulebook, rule, before, known, facts, well, now_ms, announce=announce, counts=count_reading)
-        if step is not None and rule.scope == "site" and not speaks_for_site:
+        if rule.scope == "site" and not speaks_for_site:
             step = _unspoken(before, step)
         if step is not None:
             known[rule.id] = step.flags
@@ -86,9 +86,12 @@ def _follow(
     return Step(flags, effects, alarm_of(rulebook, rule, flags, facts, well, now_ms) if effects else None)
 
 
-def _unspoken(before: AlarmFlags | None, step: Step) -> Step | None:
+def _unspoken(before: AlarmFlags | None, step: Step | None) -> Step | None:
     """The same move without a word: nobody at this well is asked to acknowledge it."""
-    flags = replace(step.flags, acknowledged=True, announced=False, shown=None)
+    moved = before if step is None else step.flags
+    if moved is None:
+        return None
+    flags = replace(moved, acknowledged=True, announced=False, shown=None)
     left = (Clear(),) if before is not None and before.shown is not None else ()
     return None if flags == before else Step(flags, left, None)
 

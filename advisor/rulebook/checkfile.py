@@ -120,9 +120,12 @@ def series(text: str) -> tuple[Sample, ...]:
             None if sd is None else float(sd),
             duration_ms(age) if age else 0,
         )
-        samples.extend([sample] * min(int(times or 1), MOST_SAMPLES))
-    if not 0 < len(samples) <= MOST_SAMPLES:
-        raise ValueError(f"{len(samples)} samples; must be 1 to {MOST_SAMPLES}")
+        number = int(times or 1)
+        if not 0 < number <= MOST_SAMPLES - len(samples):
+            raise ValueError(f"'{part}'; must keep the series to 1 to {MOST_SAMPLES} samples")
+        samples.extend([sample] * number)
+    if not samples:
+        raise ValueError("no samples; must be at least one")
     return tuple(samples)
 
 
