@@ -15,7 +15,9 @@ HOUR_MS = 3_600_000
 MINUTE_MS = 60_000
 STALE_LEVEL_INTERVALS = 2.5
 STALE_CASING_INTERVALS = 3.0
-OF_THE_SHOT = ("round_trip_s", "acoustic_velocity_fps", "annular_gas_mscfd", "liquid_frac_annulus")
+OF_THE_SHOT = frozenset({"round_trip_s", "acoustic_velocity_fps", "annular_gas_mscfd", "liquid_frac_annulus"})
+OF_A_FRESH_SHOT = OF_THE_SHOT | {"level_ft_md"}  # believed, and taken just now: its own level stands
+OF_A_FIRST_SHOT = OF_A_FRESH_SHOT | {"submergence_ft", "liquid_height_ft", "intake_psig", "bottomhole_psig"}
 NEEDS_BELIEF = "needs a believed level and casing pressure"
 NEEDS = {
     "level_ft_md": "no level believed yet",
@@ -33,24 +35,27 @@ def composed(
     *,
     workup: WorkUp | None,
     believed: Mapping[str, Quantity] | None,
-    trend: Quantity | None,
+    of_shot: frozenset[str] = OF_THE_SHOT,
     pound_probability: float | None,
     suspects: Mapping[str, float],
     notes: tuple[str, ...],
 ) -> Assessment:
-    """The assessment of one well at one time; believed holds the quantities that the ensemble carries to now."""
+    """The assessment of one well at one time; believed holds the quantities that the ensemble carries to now.
+
+    of_shot: the quantities taken from the shot itself rather than from the ensemble.
+    """
     quantities: dict[str, Quantity | None] = {}
     for name in PUBLISHED:
         shot = workup.quantities.get(name) if workup is not None else None
-        belief = believed.get(name) if believed is not None and name not in OF_THE_SHOT else None
-        quantities[name] = belief or shot
+        belief = believed.get(name) if believed is not None else None
+        quantities[name] = (shot if name in OF_THE_SHOT else shot or belief) if name in of_shot else belief or shot
     level = quantities["level_ft_md"]
     shot_level = workup.quantities.get("level_ft_md") if workup is not None else None
     if level is not None and level.by is None and shot_level is not None:
         quantities["level_ft_md"] = Quantity(value=level.value, sd=level.sd, by=shot_level.by)
     if memory.casing_psig is None:
         quantities["casing_psig"] = None
-    quantities["inflow_trend_frac_per_30d"] = trend
+    quantities["inflow_trend_frac_per_30d"] = memory.trend
     said = (*(workup.notes if workup is not None else ()), *notes, *_input_notes(memory, well, at_ms))
     return Assessment(
         well=well.key,

@@ -42,6 +42,7 @@ from advisor.rulebook.load import Rulebook
 HOUR_MS = 3_600_000
 ADVISED_EVERY_MS = HOUR_MS
 PHYSICS_KINDS = frozenset({"level", "casing-pressure", "production-test"})
+SHOT_KINDS = frozenset({"level"})
 ADVICE_KINDS = frozenset({"level", "production-test", "event"})
 
 
@@ -264,8 +265,7 @@ def _taken_in(belief: Belief, held: list[_Work], wells: list[Well], columns: lis
     if any(events):
         belief = update.events(belief, wells, events)
     shots = [
-        item.workup.observation if item.workup is not None and item.moment.has(frozenset({"level"})) else None
-        for item in held
+        item.workup.observation if item.workup is not None and item.moment.has(SHOT_KINDS) else None for item in held
     ]
     if any(shot is not None for shot in shots):
         belief = update.shot(belief, wells, columns, shots, settings=[item.setting for item in held])
@@ -327,11 +327,19 @@ def _assess(items: list[_Work]) -> None:
             item.moment.at_ms,
             workup=item.workup,
             believed=look.quantities if look is not None else None,
-            trend=compose.trend(item.memory),
+            of_shot=_of_shot(item),
             pound_probability=look.pound_probability if look is not None else None,
             suspects=look.suspects if look is not None else {},
             notes=look.notes if look is not None else (),
         )
+
+
+def _of_shot(item: _Work) -> frozenset[str]:
+    """What of the assessment is the shot's own: more when it was taken just now and believed, most for the first."""
+    fresh = item.workup is not None and item.workup.observation is not None and item.moment.has(SHOT_KINDS)
+    if not fresh or item.belief is None or item.belief.counts["misses"][0] != 0:
+        return compose.OF_THE_SHOT
+    return compose.OF_A_FIRST_SHOT if item.belief.counts["shots"][0] <= 1 else compose.OF_A_FRESH_SHOT
 
 
 def _derive(items: list[_Work]) -> None:

@@ -1,0 +1,260 @@
+"""The Advisor as a library: what comes in, what is stored, what goes out, and that nothing is lost or done twice."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from advisor.config.load import parse_config
+from advisor.core import Advisor
+from advisor.review import NotPossible
+from advisor.store import assessments, readings
+from tests.invented_wells import (
+    START,
+    advisor,
+    build_up,
+    config_text,
+    drain,
+    hours,
+    level,
+    message,
+    production,
+    published,
+    running,
+)
+
+WELL = "north/7"
+
+
+def test_one_level_and_a_build_up_lead_to_a_published_assessment() -> None:
+    """By hand: 109.7 psia at the level + 51.17/144 x 0.90 x 1260.6 ft = 512.9 psia at the intake."""
+    one = advisor()
+    one.receive([build_up(WELL, START), running(WELL, START), production(WELL, START)])
+    one.receive([level(WELL, START + hours(0.2))])
+    one.advance(START)
+    said = published(one, "north/7/assessment")
+    assert said["level_ft_md"]["by"] == "gas"
+    assert said["level_ft_md"]["value"] == pytest.approx(3739.0, rel=0.005)
+    assert said["intake_psig"]["value"] == pytest.approx(512.9 - 14.7, rel=0.02)
+    assert said["inputs"] == {"level": "good", "casing_pressure": "good", "run": "good"}
+    assert said["at"] == "2031-03-01T06:12:00Z"
+    assert said["round_trip_s"]["value"] == pytest.approx(6.0)
+
+
+def test_what_cannot_be_worked_out_is_null_with_a_note_why() -> None:
+    one = advisor()
+    one.receive([level(WELL, START)])
+    one.advance(START)
+    said = published(one, "assessment")
+    assert said["intake_psig"] is None
+    for name, value in said.items():
+        if value is None and name not in {"pound_probability"}:
+            assert any(name in note for note in said["notes"]), name
+
+
+def test_a_level_sent_as_a_depth_is_taken_as_sent() -> None:
+    one = advisor()
+    one.receive([message(WELL, "level", START, level_m_md=1139.766, casing_psig=85.0)])
+    one.advance(START)
+    said = published(one, "assessment")
+    assert said["level_ft_md"]["by"] == "site"
+    assert said["level_ft_md"]["value"] == pytest.approx(3739.39, rel=0.002)  # 1139.766 m / 0.3048
+
+
+def test_the_same_reading_again_counts_once_and_another_under_its_identity_is_refused() -> None:
+    one = advisor()
+    first = level(WELL, START, id="a")
+    done = one.receive([first, level(WELL, START, id="b", seq=4)])
+    assert (done.accepted, done.repeated, done.refused) == (1, 1, 0)
+    done = one.receive([level(WELL, START, round_trip_s=6.2, id="c")])
+    assert (done.accepted, done.refused) == (0, 1)
+    said = published(one, "north/7/refused")
+    assert said["id"] == "c"
+    assert "the first stands" in said["error"]
+    assert one.counts()["readings"] == 1
+
+
+def test_a_refused_message_does_not_stop_the_next() -> None:
+    one = advisor()
+    done = one.receive(
+        [
+            ("wells/north/7/reading/level", b"\xff\xfe", START),
+            message(WELL, "level", START, round_trip_s=6.0, joint_lenght=3.0),
+            ("elsewhere/x", b"{}", START),
+            level(WELL, START + hours(1)),
+        ]
+    )
+    assert (done.accepted, done.refused, done.foreign) == (1, 2, 1)
+
+
+def test_more_refusals_than_ten_a_minute_are_told_as_a_count() -> None:
+    one = advisor(clock="system")
+    bad = ("wells/north/7/reading/level", b"{", START)
+    one.receive([bad] * 25)
+    assert sum(m.topic.endswith("/refused") for m in one.outgoing()) == 10
+    one.advance(START + hours(0.1))
+    said = published(one, "/refused")
+    assert said["count"] == 15
+
+
+def test_a_naive_time_is_refused() -> None:
+    one = advisor()
+    with pytest.raises(ValueError, match="time zone"):
+        one.advance(datetime(2031, 3, 1))
+    with pytest.raises(ValueError, match="time zone"):
+        one.receive([("wells/north/7/reading/level", b"{}", datetime(2031, 3, 1))])
+
+
+def test_unknown_ids_raise_key_errors() -> None:
+    one = advisor()
+    with pytest.raises(KeyError):
+        one.approve("nothing", by="me", now=START)
+    with pytest.raises(KeyError):
+        one.acknowledge("north/9", "fluid-pound-risk", by="me", now=START)
+    with pytest.raises(KeyError):
+        one.disbelieve(WELL, START, "level", by="me", why="wild", now=START)
+    with pytest.raises(KeyError):
+        one.sent(12345)
+
+
+def test_with_the_readings_clock_now_is_the_newest_reading_and_advance_only_moves_it_forward() -> None:
+    one = advisor()
+    one.receive([level(WELL, START)])
+    one.advance(START - hours(48))
+    assert one.now_ms == round(START.timestamp() * 1000)
+    one.advance(START + hours(1))
+    assert one.now_ms == round((START + hours(1)).timestamp() * 1000)
+
+
+def test_a_jump_of_more_than_a_day_counts_only_once_a_second_well_agrees() -> None:
+    one = advisor("north/7", "north/8")
+    one.receive([level("north/7", START), level("north/8", START)])
+    one.receive([level("north/7", START + hours(100))])
+    assert one.now_ms == round(START.timestamp() * 1000)
+    one.receive([level("north/8", START + hours(99))])
+    assert one.now_ms == round((START + hours(100)).timestamp() * 1000)
+
+
+def _stream() -> list[tuple[str, bytes, datetime]]:
+    told = [build_up(WELL, START), running(WELL, START), production(WELL, START)]
+    for n in range(1, 30):
+        at = START + hours(n)
+        told += [level(WELL, at, round_trip_s=6.0 + 0.01 * (n % 3)), running(WELL, at)]
+        psig = 85.0 + 0.1 * (n % 4)
+        told.append(message(WELL, "casing-pressure", at, casing_psig=psig, casing_valve="to-flowline"))
+    return told
+
+
+def _history(one: Advisor) -> tuple[list[object], list[tuple[object, ...]]]:
+    rows = one.store.rows("SELECT id, rev, state, body FROM advice ORDER BY n")
+    return list(assessments.between(one.store, WELL, 0, 1 << 60)), rows
+
+
+@pytest.mark.parametrize("size", [1, 2, 7, 50])
+def test_however_readings_are_batched_the_history_is_the_same(size: int) -> None:
+    """A moment whose readings come in two batches is worked as if they had come together."""
+    told = _stream()
+    whole = advisor()
+    whole.receive(told)
+    whole.advance(START)
+    parts = advisor()
+    for start in range(0, len(told), size):
+        parts.receive(told[start : start + size])
+        parts.advance(START)
+    assert _history(parts) == _history(whole)
+
+
+def test_a_late_reading_takes_its_place_and_the_belief_is_as_if_it_had_been_on_time() -> None:
+    told = _stream()
+    late = told.pop(40)
+    one, other = advisor(), advisor()
+    one.receive(told)
+    one.advance(START)
+    one.receive([late])
+    one.advance(START)
+    other.receive(_stream())
+    other.advance(START)
+    assert _history(one)[0] == _history(other)[0]
+
+
+def test_a_reading_taken_out_has_never_been_and_can_be_taken_back_in() -> None:
+    one, without = advisor(), advisor()
+    told = _stream()
+    wild = level(WELL, START + hours(20.5), round_trip_s=3.0)
+    one.receive([*told, wild])
+    one.advance(START)
+    without.receive(told)
+    without.advance(START)
+    assert _history(one)[0] != _history(without)[0]
+    one.disbelieve(WELL, START + hours(20.5), "level", by="me", why="wild", now=START)
+    one.advance(START)
+    kept = [a for a in _history(one)[0] if a.at_ms != round((START + hours(20.5)).timestamp() * 1000)]  # type: ignore[attr-defined]
+    assert kept == _history(without)[0]
+
+
+def test_a_store_opened_again_goes_on_without_a_jump(tmp_path: Path) -> None:
+    told = _stream()
+    path = str(tmp_path / "advisor.db")
+    for start in range(0, len(told), 11):
+        one = Advisor(parse_config(config_text(store=path), tmp_path))
+        one.receive(told[start : start + 11])
+        one.advance(START)
+        one.close()
+    again = Advisor(parse_config(config_text(store=path), tmp_path))
+    whole = advisor()
+    whole.receive(told)
+    whole.advance(START)
+    assert _history(again) == _history(whole)
+    again.close()
+
+
+def test_a_reading_from_the_future_is_kept_as_uncertain_and_not_used_for_the_present() -> None:
+    one = advisor(clock="system")
+    one.receive([build_up(WELL, START), level(WELL, START)])
+    one.receive([level(WELL, START + hours(1), round_trip_s=2.0, received=START)])
+    one.advance(START + hours(2))
+    said = published(one, "assessment")
+    assert said["round_trip_s"]["value"] == pytest.approx(6.0)
+    kept = readings.between(one.store, WELL, 0, 1 << 60, ["level"])
+    assert [row.quality for row in kept] == ["good", "uncertain"]
+
+
+def test_what_is_sent_is_not_sent_again_and_of_a_retained_topic_only_the_newest_waits() -> None:
+    one = advisor()
+    one.receive([build_up(WELL, START), level(WELL, START)])
+    one.advance(START)
+    one.receive([level(WELL, START + hours(1))])
+    one.advance(START)
+    topics = [m.topic for m in one.outgoing()]
+    assert len(topics) == len(set(topics))
+    assert drain(one)
+    assert one.outgoing() == []
+
+
+def test_a_note_from_a_person_is_an_event_of_the_well() -> None:
+    one = advisor()
+    one.receive([level(WELL, START)])
+    one.advance(START)
+    one.note(WELL, "people-on-location", by="pat", why="checking the stuffing box", now=START + hours(1))
+    with pytest.raises(NotPossible, match="pump-changed"):
+        one.note(WELL, "pump-change", by="pat", now=START)
+    [row] = readings.between(one.store, WELL, 0, 1 << 60, ["event"])
+    assert json.loads(row.payload)["by"] == "pat"
+
+
+def test_a_level_that_does_not_come_raises_an_alarm_that_missing_data_never_clears() -> None:
+    one = advisor(clock="system")
+    one.receive([build_up(WELL, START), level(WELL, START), running(WELL, START)])
+    one.advance(START)
+    drain(one)
+    for n in range(1, 8):
+        one.receive([running(WELL, START + hours(n))])
+        one.advance(START + hours(n))
+    said = published(one, "alarm/readings-stale")
+    assert said["state"] == "unacknowledged"
+    assert said["evaluable"] is True
+    one.acknowledge(WELL, "readings-stale", by="pat", now=START + hours(8))
+    assert published(one, "alarm/readings-stale")["state"] == "acknowledged"
