@@ -27,6 +27,8 @@ from advisor.physics.constants import (
 from advisor.physics.gas_column import COLUMN_DEGR_PER_FT
 from advisor.physics.ranges import Floats
 
+STEP_POWER = 1.5
+
 ALL_WATER_FRAC = 0.999
 """Water cut from which there is no oil to fill the annulus."""
 
@@ -169,7 +171,7 @@ def pressures(
     place: Place,
     level_ft_md: Floats,
     level_psia: Floats,
-    steps: int = 24,
+    steps: int = 16,
 ) -> Pressures:
     """Pressure at the intake and at the datum, psia, from the level and the pressure there.
 
@@ -194,7 +196,7 @@ def pressures(
     start_psia = np.where(
         deeper, intake_psia, _gas_step(composition, profile, level, np.minimum(level, place.datum_ft_md), above_psia)
     )
-    datum_psia = _marched(parts, start, place.datum_ft_md, start_psia, steps)
+    datum_psia = _marched(parts, start, place.datum_ft_md, start_psia, max(steps // 2, 2))
     submergence = profile.true_vertical_ft(intake) - profile.true_vertical_ft(level)
     liquid_psi_per_ft = end.liquid_lb_per_ft3 / IN2_PER_FT2
     height = (intake_psia - above_psia) / liquid_psi_per_ft
@@ -223,28 +225,32 @@ def _degf(profile: Profile, depth_ft_md: Floats) -> Floats:
 
 
 def _marched(parts: dict[str, Any], top: Floats, bottom: Floats, psia: Floats, steps: int) -> Floats:
-    """Pressure at bottom by midpoint steps; the half step is predicted from the gradients of the two before it."""
+    """Pressure at bottom by midpoint steps, shorter near the top, where the gas expands most.
+
+    The half step is predicted from the gradients at the middles of the two steps before it.
+    """
     profile: Profile = parts["profile"]
-    step = np.subtract(bottom, top) / steps
-    md: Any = top + 0.0 * step
+    length: Any = np.subtract(bottom, top)
+    edges = np.linspace(0.0, 1.0, steps + 1) ** STEP_POWER
+    md: Any = top + 0.0 * length
     tvd: Any = profile.true_vertical_ft(md)
     p: Any = psia
     first = mixture(**parts, depth_ft_md=md, temperature_degf=profile.degf_at(tvd), pressure_psia=p)
     now: Any = first.gradient_psi_per_ft
-    old = now
-    for i in range(steps):
-        half_md = md + 0.5 * step
+    old, before = now, 0.0
+    for start, end in zip(edges[:-1], edges[1:], strict=True):
+        half_md = top + length * (0.5 * (start + end))
         half_tvd = profile.true_vertical_ft(half_md)
         half_psia = p + now * (half_tvd - tvd)
         mid = mixture(
             **parts, depth_ft_md=half_md, temperature_degf=profile.degf_at(half_tvd), pressure_psia=half_psia
         ).gradient_psi_per_ft
-        md = md + step
-        new_tvd = profile.true_vertical_ft(md)
+        new_tvd = profile.true_vertical_ft(top + length * end)
         p = p + mid * (new_tvd - tvd)
         tvd = new_tvd
-        now = mid + (1.0 if i == 0 else 0.5) * (mid - old)
-        old = mid
+        middle = 0.5 * (start + end)
+        now = mid + (end - middle) / (middle - before) * (mid - old)
+        old, before = mid, middle
     return p  # type: ignore[no-any-return]
 
 

@@ -31,7 +31,8 @@ def limited(result: Any, ok: Any, text: str) -> Any:
 
 def inside(name: str, value: Any, low: float, high: float, unit: str = "") -> Any:
     """``value`` where low <= value <= high, limited elsewhere; NaN passes through."""
+    ok = (value >= low) & (value <= high)
+    if isinstance(ok, np.ndarray) and ok.all():
+        return value
     shown = "" if np.ndim(value) else f"{float(value):g} "
-    with np.errstate(invalid="ignore"):
-        ok = np.greater_equal(value, low) & np.less_equal(value, high)
     return limited(value, ok, f"{name}: {shown}{unit}".rstrip() + f"; must be {low:g} to {high:g} {unit}".rstrip())
