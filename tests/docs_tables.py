@@ -20,7 +20,7 @@ NO_EQUATIONS = {"constants", "ranges"}
 QUANTITIES_HEAD = """# Named quantities
 
 What an assessment publishes and what the rules may look at, as `advisor/quantities.py` has them. A quantity that
-cannot be worked out is missing, with a note why; it is never zero. Each carries a standard deviation where it has one.
+cannot be worked out is missing, with a note why; it is never zero. A value comes with its standard deviation.
 
 """
 EQUATIONS_HEAD = """# Equations

@@ -47,7 +47,8 @@ PURE = {
     # gas and columns
     "gas_gravity", "z_factor", "oil_gravity", "water_gravity", "liquid_gravity", "hydrocarbon_gravity",
     "gas_formation_volume_factor", "formation_volume_factor",
-    "reduced_temperature", "reduced_pressure", "reduced_density", "cp_over_r", "heat_capacity_ratio",
+    "gravity_of", "ideal_cp_over_r", "reduced_temperature", "reduced_pressure", "reduced_density",
+    "cp_over_r", "heat_capacity_ratio",
     "column_factor", "dlnz_dlnp", "steps", "composition", "method", "survey", "segments", "profile",
     "distribution_parameter", "contents", "place", "joints_counted", "velocity_ratio", "flat", "fault",
     # inflow
@@ -95,6 +96,17 @@ def test_a_physics_function_takes_keywords_only(name: str, function: Callable[..
 def test_an_argument_carries_its_unit_or_is_a_known_pure_number(name: str, function: Callable[..., Any]) -> None:
     without = [p for p in inspect.signature(function).parameters if p not in PURE and not WITH_UNIT.match(p)]
     assert without == [], f"{name}: {without}; must end in a unit, or be listed as a pure number"
+
+
+@EACH
+def test_a_function_of_one_quantity_carries_its_unit(name: str, function: Callable[..., Any]) -> None:
+    if function.__annotations__.get("return") not in ("float", "Floats", "Array"):
+        return
+    spelled = name.split(".")[1]
+    plain = re.sub(r"_[a-z]+_\d{4}(_[a-z]+)?$", "", spelled)  # less the author and year
+    assert plain in PURE or WITH_UNIT.match(plain) or WITH_UNIT.match(spelled), (
+        f"{name}: must end in a unit, or be listed as a pure number"
+    )
 
 
 @EACH
