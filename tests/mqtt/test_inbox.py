@@ -7,7 +7,7 @@ import time
 from collections.abc import Callable
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.mqtt.flights import Flights
@@ -116,6 +116,7 @@ def test_bounds_must_leave_room() -> None:
         inbox(maxsize=0)
 
 
+@settings(deadline=None)
 @given(st.permutations(list(range(1, 9))), st.lists(st.integers(1, 9), max_size=6))
 def test_acknowledgements_are_paid_in_order_of_arrival_whatever_is_done_first(
     order: list[int], repeated: list[int]
