@@ -15,7 +15,7 @@ POUNDING_SHARE_MOST = 0.01
 STEP_S = 120.0
 SETTLE_D = 3.0
 MEASURE_D = 1.0
-LONGEST_RUN_MIN = 360
+LONGEST_TRIED_MIN = 360
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,7 +111,7 @@ def best(annulus: Annulus, state: State, effects: Effects) -> Steady | None:
     always = steady(annulus, state, Setting(stroke_rate_spm=drive.stroke_rate_spm), effects)
     if not always.pounds:
         return always
-    runs = range(drive.least_run_min, LONGEST_RUN_MIN + 1, drive.step_min)
+    runs = range(drive.least_run_min, LONGEST_TRIED_MIN + 1, drive.step_min)
     found_all = []
     for share in (1.0, 1.5, 2.0, 3.0):
         idle = round(drive.least_idle_min * share)

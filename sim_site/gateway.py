@@ -51,21 +51,24 @@ class Gateway:
         """End the run after the step in hand; may be called from a signal handler or another thread."""
         self.stopping.set()
 
-    def run(self, *, minutes: int | None = None, connect_timeout_s: float = 15.0) -> None:
+    def run(self, *, minutes: int | None = None) -> None:
         """Run until stopped, or for some simulated minutes.
 
-        LinkError when the broker does not take us, GatewayError when the advisor stays silent for longer than
+        LinkError when the broker does not take us, GatewayError when broker or advisor stay silent for longer than
         `advisor_timeout_s`.
         """
-        self.link.open(connect_timeout_s)
+        self.link.open()
         try:
             if self.pace.wait_for_advisor:
-                self.wait("the advisor", "be running on this broker", self.any_online)
+                self.wait(
+                    lambda: "the advisor: not on this broker", "be running before the sites start", self.any_online
+                )
             left = minutes
             while not self.stopping.is_set() and (left is None or left > 0):
                 took = min(self.pace.step_min, left) if left is not None else self.pace.step_min
                 self.one_step(took)
                 left = None if left is None else left - took
+            self.wait(self.backlog_words, "take them", lambda: self.link.push() == 0)
         finally:
             self.link.close()
 
@@ -76,23 +79,24 @@ class Gateway:
         self.sent += len(messages)
         self.link.offer(encode(messages))
         if self.pace.wait_for_advisor:
-            self.wait("the broker", "take our messages", lambda: self.link.push() == 0)
-            target = last_at_ms(messages)
-            if target is not None:
-                self.wait(
-                    f"the advisor, {self.settled_words()},", f"settle {rfc3339(target)}", lambda: self.settled(target)
-                )
+            self.wait(self.backlog_words, "take them", lambda: self.link.push() == 0)
+            newest = last_at_ms(messages)
+            if newest is not None:
+                self.wait(self.advisor_words, f"settle {rfc3339(newest)}", lambda: self.settled(newest))
         elif self.link.push() > BACKLOG_MOST:
-            self.wait("the broker", "take our messages", lambda: self.link.push() <= BACKLOG_MOST // 2)
-        pause = minutes / self.pace.speed - (time.monotonic() - began) if self.pace.speed > 0.0 else 0.0
-        until = time.monotonic() + pause
+            self.wait(self.backlog_words, "take them", lambda: self.link.push() <= BACKLOG_MOST // 2)
+        self.linger(minutes / self.pace.speed - (time.monotonic() - began) if self.pace.speed > 0.0 else 0.0)
+
+    def linger(self, seconds: float) -> None:
+        """Let real time pass, listening and sending; at least one look at what has come."""
+        until = time.monotonic() + seconds
         self.listen()
         while not self.stopping.is_set() and time.monotonic() < until:
             self.link.push()
             self.listen()
             self.stopping.wait(min(0.05, max(until - time.monotonic(), 0.0)))
 
-    def wait(self, who: str, what: str, done: Callable[[], bool]) -> None:
+    def wait(self, where: Callable[[], str], need: str, done: Callable[[], bool]) -> None:
         """Wait for something, listening meanwhile; GatewayError when it does not come in time."""
         until = time.monotonic() + self.pace.advisor_timeout_s
         while not self.stopping.is_set():
@@ -102,8 +106,20 @@ class Gateway:
                 return
             if time.monotonic() > until:
                 trouble = f" ({self.link.trouble[-1]})" if self.link.trouble and not self.link.connected else ""
-                raise GatewayError(f"{who} did not within {self.pace.advisor_timeout_s:g} s{trouble}; it must {what}")
+                raise GatewayError(f"{where()} for {self.pace.advisor_timeout_s:g} s{trouble}; it must {need}")
             self.stopping.wait(POLL_S)
+
+    def backlog_words(self) -> str:
+        return f"the broker: {self.link.push()} messages not taken"
+
+    def advisor_words(self) -> str:
+        """How far the advisors are."""
+        parts = [
+            f"{name} {'online' if advisor.online else 'offline'}, settled through "
+            f"{rfc3339(advisor.settled_ms) if advisor.settled_ms is not None else 'nothing'}"
+            for name, advisor in sorted(self.advisors.items())
+        ]
+        return f"the advisor: {'; '.join(parts) or 'never heard'}"
 
     def any_online(self) -> bool:
         return any(advisor.online for advisor in self.advisors.values())
@@ -114,15 +130,6 @@ class Gateway:
         return bool(online) and all(
             advisor.settled_ms is not None and advisor.settled_ms >= target_ms for advisor in online
         )
-
-    def settled_words(self) -> str:
-        """How far the advisors are, for a message."""
-        parts = [
-            f"{name} {'online' if advisor.online else 'offline'} settled through "
-            f"{rfc3339(advisor.settled_ms) if advisor.settled_ms is not None else 'nothing'}"
-            for name, advisor in sorted(self.advisors.items())
-        ]
-        return ", ".join(parts) or "never heard"
 
     def listen(self) -> None:
         """Work through what the broker brought: advisors' states, and releases."""

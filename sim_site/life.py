@@ -24,8 +24,9 @@ from sim_site.scenario import Fault, Pace, WellPlan
 from sim_site.wellbore import wellbore_of
 
 MINUTE_MS = 60_000
-SETTLED_D = 4.0  # for which a well has run at its first setting when the scenario starts
 HOUR_MS = 60 * MINUTE_MS
+AFTER_OPENING_MS = 5 * MINUTE_MS  # the casing has mostly come down again by then
+SETTLED_D = 4.0  # for which a well has run at its first setting when the scenario starts
 SAMPLE_SD_PSI = 0.02  # of one sample in a build-up, beside the error all of them share
 KINDS = ("level", "casing-pressure", "run", "build-up", "production-test", "switch")
 
@@ -229,7 +230,7 @@ class WellLife:
         fields = instruments.pressure_payload(self.plan.pressure_as, done.shown_psig)
         fields |= {"every_s": self.pace.build_up_every_s, "casing_valve": "shut"}
         self.send(done.at_ms, "reading/casing-pressure", fields)
-        self.push(at_ms + 1000, "casing once")
+        self.push(at_ms + AFTER_OPENING_MS, "casing once")
 
     def report_run(self, at_ms: int, _: str) -> None:
         """The hourly state of the unit."""

@@ -82,8 +82,9 @@ class Link:
 
     # ------------------------------------------------------------------ the caller's thread
 
-    def open(self, timeout_s: float) -> None:
-        """Connect; LinkError when the broker has not taken us within the time."""
+    def open(self) -> None:
+        """Connect; LinkError when the broker has not taken us within `connect_timeout_s`."""
+        timeout_s = self.broker.connect_timeout_s
         expiry = Properties(PacketTypes.CONNECT)  # type: ignore[no-untyped-call]
         expiry.SessionExpiryInterval = SESSION_S
         where = f"broker {self.broker.host}:{self.broker.port}"

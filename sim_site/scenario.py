@@ -44,6 +44,7 @@ class Broker:
     username: str | None = None
     password_file: str | None = None
     tls_ca: str | None = None
+    connect_timeout_s: float = tables.number(default=15.0, least=0.1, most=3600.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
