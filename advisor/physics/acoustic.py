@@ -47,13 +47,12 @@ def ideal_cp_over_r(*, composition: gas.Composition, temperature_degf: Floats) -
         + 0.135064874 * m
         + f * (-4.30677919e-3 + 3.85391679e-4 * m + f * (5.37338234e-6 - 8.63595059e-8 * m))
     )
-    cp = (
+    return (  # type: ignore[no-any-return]
         share * hydrocarbon
         + composition.n2_frac * (3.5021 + f * (-1.48e-5 + 2.859e-7 * f))
         + composition.co2_frac * (4.2211 + f * (3.3236e-3 - 1.7006e-6 * f))
         + composition.h2s_frac * (4.0559 + f * (6.749e-4 + 7.276e-7 * f))
     )
-    return cp  # type: ignore[no-any-return]
 
 
 def state(*, composition: gas.Composition, pressure_psia: Floats, temperature_degf: Floats) -> State:

@@ -123,7 +123,7 @@ class Profile:
         """Open cross-section at measured depths."""
         pipe = np.where(np.less(depth_ft_md, self.liner_top_ft_md), self.casing_id_in, self.liner_id_in)
         inner = np.where(np.less_equal(depth_ft_md, self.tubing_end_ft_md), self.tubing_od_in, 0.0)
-        return (pipe**2 - inner**2) * (math.pi / (4.0 * IN2_PER_FT2))
+        return np.asarray((pipe**2 - inner**2) * (math.pi / (4.0 * IN2_PER_FT2)))
 
     def volume_ft3(self, top_ft_md: Floats, bottom_ft_md: Floats) -> Floats:
         """Open volume between two measured depths (negative when they are the other way round)."""
