@@ -152,9 +152,9 @@ class _Demo:
         total_min = None if self._days is None else round(self._days * DAY_MIN)
         step_min = self._scenario.site.step_min
         gateway, done_min = self._gateway, 0
-        gateway.link.open(15.0)
+        gateway.link.open()
         try:
-            gateway.wait("the advisor", "be running on this broker", gateway.any_online)
+            gateway.wait(lambda: "the advisor is silent", "be running on this broker", gateway.any_online)
             while total_min is None or done_min < total_min:
                 if daemon.poll() is not None:
                     raise GatewayError(f"the daemon ended with status {daemon.returncode}")

@@ -88,10 +88,8 @@ def summary(stories: Sequence[Story], days: Sequence[Day], span_d: float, took_s
     _totals(stories, span_d)
     for story in stories:
         _tell_story(story)
-    print(
-        "\nThe demo shows one simulator's wells, all of them invented. What a real well does is for a person to judge;"
-    )
-    print("manufacturers' ratings, local codes and licensed engineers overrule this tool. It is not a safety system.")
+    print("\nThe wells are invented and simulated. What a real well does is for a person to judge; manufacturers'")
+    print("ratings, local codes and licensed engineers overrule this tool. It is not a safety system.")
 
 
 def _row(story: Story, days: Sequence[Day]) -> str:

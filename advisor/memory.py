@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
+from advisor.belief import trend
 from advisor.model import (
     BuildUp,
     CasingPressure,
@@ -75,6 +76,9 @@ class Memory:
     first_at_ms: int | None = None
     column: Column | None = None
     potential_by_day: tuple[tuple[int, float, float], ...] = ()  # day, inflow potential and its sd, bbl/d, 90 days
+    trend: Quantity | None = None  # of the days before trend_day
+    trend_day: int | None = None
+    trend_words: str | None = None
 
     def highest_rate_30d_spm(self) -> float | None:
         return max((rate for _, rate in self.highest_rates), default=None)
@@ -270,9 +274,19 @@ def inputs(memory: Memory, well: Well, at_ms: int) -> Inputs:
 
 
 def with_potential(memory: Memory, at_ms: int, potential: Quantity | None) -> Memory:
-    """The day's inflow potential, the last of each day kept, for the trend."""
+    """The day's inflow potential, the last of each day kept; with each new day the trend of the days before it."""
     if potential is None:
         return memory
     day = at_ms // DAY_MS
     kept = tuple(row for row in memory.potential_by_day if day - 90 < row[0] < day)
+    if memory.trend_day != day:
+        found = trend.inflow_trend(
+            day=[row[0] for row in kept], potential_bpd=[row[1] for row in kept], sd_bpd=[row[2] for row in kept]
+        )
+        memory = replace(
+            memory,
+            trend_day=day,
+            trend=Quantity(value=found.frac_per_30d, sd=found.sd) if found is not None else None,
+            trend_words=found.sentence if found is not None else None,
+        )
     return replace(memory, potential_by_day=(*kept, (day, potential.value, potential.sd)))

@@ -64,6 +64,7 @@ class Service:
         self._times = _Times()
         self._uncommitted: list[Arrived] = []  # taken from the inbox while the store could not take them
         self.advisor = Advisor(config, store=store)
+        self._readings_now_ms = self.advisor.now_ms or 0  # kept here: only the writer may ask the store
         self._status_topic = topics.status_topic(config.broker.root, config.broker.name)
         self._link = Link(
             _link_settings(config), (self._status_topic, self._status("offline"), True), clock_ms=system_ms
@@ -163,6 +164,7 @@ class Service:
         """Committed first, acknowledged then: what was not committed the broker delivers again."""
         done = self.advisor.receive([(each.topic, each.payload, as_time(each.received_at_ms)) for each in batch])
         self._inbox.acknowledge(batch)
+        self._readings_now_ms = self.advisor.now_ms or 0
         if done.refused or done.set_aside:
             self._log.warning("messages-refused", refused=done.refused, set_aside=done.set_aside)
 
@@ -198,10 +200,8 @@ class Service:
     # ---- time
 
     def _now_ms(self) -> int:
-        """The advisor's now: the machine's clock, or the newest reading's."""
-        if self.config.clock.source == "readings":
-            return self.advisor.now_ms or 0
-        return system_ms()
+        """The advisor's now: the machine's clock, or the newest reading's; from any thread."""
+        return self._readings_now_ms if self.config.clock.source == "readings" else system_ms()
 
     def _settle(self, *, idle: bool = True) -> None:
         """Works everything received through to now and, when nothing more waits, says so."""

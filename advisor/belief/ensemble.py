@@ -25,7 +25,7 @@ PARAMETERS: dict[str, str] = {
     "height_ft": "liquid alone above the intake, ft",
     "ln_potential": "ln of the inflow potential, bbl/d at 0 psig at the datum",
     "ln_reservoir": "ln of the static pressure at the datum, psia",
-    "shape": "logit of the inflow shape: 0 a straight line, 1 Vogel's curve",
+    "shape": "logit of the inflow shape, between a straight line and 1 - x^2",
     "ln_effectiveness": "ln of liquid over displacement of a full barrel, before slip",
     "ln_slip": "ln of the liquid that slips back past the plunger while running, bbl/d",
     "ln_leak": "ln of the liquid that drains back into the annulus while idle, bbl/d",

@@ -33,7 +33,7 @@ WALK_PER_ROOT_DAY: dict[str, float] = {
     "gas_rate": 0.06,
     "density": 0.03,
 }
-HEIGHT_NOISE_SHARE = 0.02  # of the height a balance moved: what the balance itself leaves out
+HEIGHT_NOISE_SHARE = 0.03  # of each move of the level, up or down: what the balance and its timing leave out
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,8 +67,8 @@ def carry(
         stretches(listed, int(from_ms), int(until_ms), well)
         for listed, from_ms, until_ms, well in zip(segments, belief.at_ms, at_ms, wells, strict=True)
     ]
-    moved, counts = _roll(belief, wells, columns, plans)
-    members = _wander(belief, moved, at_ms)
+    moved, shaken_ft, counts = _roll(belief, wells, columns, plans)
+    members = _wander(belief, moved, shaken_ft, at_ms)
     return Belief(wells=belief.wells, at_ms=at_ms, members=members, counts={**belief.counts, **counts})
 
 
@@ -98,7 +98,8 @@ def _cut(length_ms: int, running_frac: float | None, rate_spm: float) -> list[St
 
 def _roll(
     belief: Belief, wells: Sequence[Well], columns: Sequence[Column], plans: Sequence[Sequence[Stretch]]
-) -> tuple[dict[str, Array], dict[str, Array]]:
+) -> tuple[dict[str, Array], Array, dict[str, Array]]:
+    """Heights after the stretches, the root sum of squares of their moves, and the hours run, idle and unknown."""
     ann = balance.annulus(columns, belief.members)
     fed = balance.formation(belief.members, ann)
     pump = balance.pump(wells, belief.members)
@@ -108,19 +109,21 @@ def _roll(
         [_fractions(name, int(at), belief.size) for name, at in zip(belief.wells, belief.at_ms, strict=True)]
     )
     hours = {name: belief.counts[name].copy() for name in ("run_h", "idle_h", "unknown_h")}
+    square = np.zeros_like(height)
     for step in range(max((len(p) for p in plans), default=0)):
         now = [p[step] if step < len(p) else Stretch(0, 0.0, 0.0) for p in plans]
         dt_d = np.array([[s.length_ms / DAY_MS] for s in now])
         known = np.array([[s.running_frac is not None] for s in now])
         share = np.where(known, np.array([[s.running_frac or 0.0] for s in now]), guess)
         rate = np.array([[s.stroke_rate_spm] for s in now])
-        height = moved_ft(height, dt_d, share, rate, fed, pump, ann)
+        before, height = height, moved_ft(height, dt_d, share, rate, fed, pump, ann)
+        square = square + np.square(height - before)
         free = balance.unclipped_ft(idle, dt_d, -(1.0 - share) * pump.leak_bpd, fed, ann)
         idle = np.minimum(free, ann.full_ft)
         for i, s in enumerate(now):
             kind = "unknown_h" if s.running_frac is None else ("run_h" if s.running_frac > 0 else "idle_h")
             hours[kind][i] += s.length_ms / HOUR_MS
-    return {"height_ft": height, "idle_ft": idle}, hours
+    return {"height_ft": height, "idle_ft": idle}, np.sqrt(square), hours
 
 
 def moved_ft(
@@ -154,7 +157,7 @@ def _fractions(well: str, at_ms: int, size: int) -> Array:
     return shares
 
 
-def _wander(belief: Belief, moved: dict[str, Array], to_ms: NDArray[np.int64]) -> dict[str, Array]:
+def _wander(belief: Belief, moved: dict[str, Array], shaken_ft: Array, to_ms: NDArray[np.int64]) -> dict[str, Array]:
     """Members with the noise of the time gone by; the noise of a well comes from its name and the time reached."""
     days = (to_ms - belief.at_ms) / DAY_MS
     names = list(WALK_PER_ROOT_DAY)
@@ -168,8 +171,7 @@ def _wander(belief: Belief, moved: dict[str, Array], to_ms: NDArray[np.int64]) -
     for row, name in enumerate(names):
         sd = WALK_PER_ROOT_DAY[name] * np.sqrt(days)[:, None]
         if name == "height_ft":
-            change = moved["height_ft"] - belief.members["height_ft"]
-            sd = np.where(days[:, None] > 0, np.hypot(sd, HEIGHT_NOISE_SHARE * np.abs(change)), 0.0)
+            sd = np.hypot(sd, HEIGHT_NOISE_SHARE * shaken_ft)
             # a level at the intake stays there: noise only moves liquid that is there
             sd = np.minimum(sd, moved["height_ft"])
         members[name] = members[name] + sd * noise[:, row, :]

@@ -128,6 +128,11 @@ class Publisher:
         """Everything offered is finished."""
         return self._unfinished == 0
 
+    @property
+    def drained(self) -> bool:
+        """Everything offered is finished, but for what the broker refuses: what was decided so far is published."""
+        return self._unfinished <= len(self._held)
+
     def facts(self) -> PublisherFacts:
         return PublisherFacts(
             waiting=self._unfinished,

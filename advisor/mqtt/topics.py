@@ -1,17 +1,10 @@
-"""What an instance subscribes to."""
+"""Which subscription brings a topic."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-
-
-def daemon_topics(root: str, sites: Iterable[str]) -> list[str]:
-    """The subscriptions of an instance that serves these sites, and no others: readings and confirms."""
-    return [topic for site in sites for topic in (f"{root}/{site}/+/reading/#", f"{root}/{site}/+/confirm")]
-
 
 def filter_behind(topic: str) -> str | None:
-    """The subscription of ``daemon_topics`` that brings this topic, whatever its site; None where none does."""
+    """The subscription of ``wire.topics.subscriptions`` that brings it, were its site ours; None where none would."""
     head, reading, _ = topic.partition("/reading/")
     if reading:
         site, _, well = head.rpartition("/")

@@ -33,6 +33,7 @@ With VISCOUS_DAMPING chosen on the RP 11L worked example, which was run on an el
 _SAMPLES = 192  # of one stroke
 _ROUNDS = 400
 _CLOSE = 1e-4  # of the fluid load
+_BEYOND = 1.6  # of each step; any number under 2 converges, this one in a few dozen rounds
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -126,7 +127,6 @@ class _String(NamedTuple):
     angular_per_s: Array  # (cases, harmonics)
     tops: list[_Matrix]  # from the polished rod to the top of each section
     whole: _Matrix
-    stretch_in_per_lb: float
     impedance: float  # of the lowest section, lb s/in
 
 
@@ -154,7 +154,7 @@ def _string(sections: rods.Sections, angular_per_s: Array, viscous: float, front
             stiff * sin * through.b + cos * through.d,
         )
         impedance = still / sound
-    return _String(w, tops, through, rods.string_stretch_in_per_lb(sections=sections), impedance)
+    return _String(w, tops, through, impedance)
 
 
 def _pump_load(string: _String, top: Waves, load: Array) -> Waves:
@@ -163,17 +163,18 @@ def _pump_load(string: _String, top: Waves, load: Array) -> Waves:
     free = 1j * string.angular_per_s * top / through.d  # plunger velocity without a load
     yields = -1j * string.angular_per_s * through.b / through.d  # velocity lost per pound
     yields[:, -1] = yields[:, -1].real
-    # the string is soft at slow strokes; a weight in proportion keeps the rounds few
-    slow = 1.0 / (string.angular_per_s[:, :1] * string.impedance * string.stretch_in_per_lb)
-    weight = string.impedance * np.maximum(1.0, slow)
     limit = load[:, None]
+    # a plunger that the stroke cannot move: the string only stretches, and a softer weight settles that sooner
+    travel = 1.0 / (string.angular_per_s[:, :1] * string.impedance * string.stretch_in_per_lb)
+    stuck = limit * string.stretch_in_per_lb > STUCK_SHARE * stroke
+    weight = string.impedance * np.where(stuck, np.maximum(1.0, travel), 1.0)
     guess = np.broadcast_to(limit / 2.0, (len(load), _SAMPLES)).copy()
     for at in range(_ROUNDS):
         kept = np.clip(guess, 0.0, limit)
         spectrum = np.fft.rfft(2.0 * kept - guess, axis=1)
         spectrum[:, 1:] = (spectrum[:, 1:] + weight * free) / (1.0 + weight * yields)
         step = np.fft.irfft(spectrum, _SAMPLES, axis=1) - kept
-        guess += step
+        guess += _BEYOND * step
         if at % 10 == 9 and np.all(np.abs(step) <= _CLOSE * np.maximum(limit, 1.0)):
             break
     return np.fft.rfft(np.clip(guess, 0.0, limit), axis=1)

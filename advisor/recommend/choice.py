@@ -152,7 +152,7 @@ def _ranked(view: Outlook, feasible: Marks, strokes: Array) -> list[int]:
 
 
 def _worth(well: Well, context: Context, view: Outlook, index: int, stays: bool) -> bool:
-    """Whether a change is worth making: it gains liquid, leaves a setting that is out of bounds, or spares strokes."""
+    """Whether a change is worth making: gains liquid, leaves a setting that is out of bounds, or spares strokes."""
     if not stays:
         return True
     gain = float(view.gain_bpd[index])

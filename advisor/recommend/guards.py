@@ -119,8 +119,8 @@ def _casing(well: Well, context: Context) -> Held:
         held.append(
             (
                 "casing-pressure-high",
-                f"Casing pressure is {context.casing_psig:.0f} psig, {share:.0%} of its limit: lowering it comes first"
-                " and may be the cheapest barrel.",
+                f"Casing pressure is {context.casing_psig:.0f} psig, {share:.0%} of its limit: lowering it comes"
+                " first and may be the cheapest barrel.",
             )
         )
     return held
@@ -200,8 +200,8 @@ def _reversal(context: Context, view: Outlook, index: int, change: float, well: 
     return [
         (
             "reversal",
-            f"It would go back on the change of {days:.1f} days ago: that needs twice the reason ({needed:.1f} bbl/d or"
-            f" a probability of pounding over {REVERSAL_FACTOR * context.pound_probability_max:.2f}).",
+            f"It would go back on the change of {days:.1f} days ago: that needs twice the reason ({needed:.1f} bbl/d"
+            f" or a probability of pounding over {REVERSAL_FACTOR * context.pound_probability_max:.2f}).",
         )
     ]
 

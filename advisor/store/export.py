@@ -30,10 +30,12 @@ _EXPECTED = (
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class _Table:
-    """How a table is read and told: a query over the rows after a key, the key's start, and a row as a line."""
+    """How a table is read and told: where its rows are, by what key they are in order, and a row as a line."""
 
-    sql: str
+    name: str
+    key: str
     start: tuple[Any, ...]
+    rest: str
     line: Callable[[tuple[Any, ...]], Line]
     columns: tuple[str, ...]
 
@@ -60,9 +62,15 @@ def write(store: Store, table: str, out: TextIO, form: Format = "csv") -> int:
 
 
 def _lines(store: Store, table: _Table) -> Iterator[Line]:
+    """The rows that are there now, in order; those that come meanwhile are left for the next export."""
+    newest = store.row(f"SELECT max(rowid) FROM {table.name}")
+    last = 0 if newest is None or newest[0] is None else newest[0]
+    marks = ", ".join("?" * len(table.start))
+    sql = f"""SELECT {table.key}, {table.rest} FROM {table.name}
+        WHERE ({table.key}) > ({marks}) AND rowid <= ? ORDER BY {table.key} LIMIT ?"""
     after = table.start
     while True:
-        rows = store.rows(table.sql, (*after, _PAGE))
+        rows = store.rows(sql, (*after, last, _PAGE))
         for row in rows:
             yield table.line(row)
         if len(rows) < _PAGE:
@@ -172,15 +180,18 @@ def _under(prefix: str, names: tuple[str, ...]) -> tuple[str, ...]:
 
 TABLES: dict[str, _Table] = {
     "readings": _Table(
-        sql="""SELECT well, kind, at_ms, received_at_ms, id, quality, payload FROM readings
-            WHERE (well, kind, at_ms) > (?, ?, ?) ORDER BY well, kind, at_ms LIMIT ?""",
+        name="readings",
+        key="well, kind, at_ms",
         start=("", "", 0),
+        rest="received_at_ms, id, quality, payload",
         line=_reading,
         columns=("site", "well", "kind", "at", "received_at", "id", "quality", "payload"),
     ),
     "assessments": _Table(
-        sql="""SELECT well, at_ms, body FROM assessments WHERE (well, at_ms) > (?, ?) ORDER BY well, at_ms LIMIT ?""",
+        name="assessments",
+        key="well, at_ms",
         start=("", 0),
+        rest="body",
         line=_assessment,
         columns=(
             "at",
@@ -195,8 +206,10 @@ TABLES: dict[str, _Table] = {
         ),
     ),
     "advice": _Table(
-        sql="SELECT n, body FROM advice WHERE n > ? ORDER BY n LIMIT ?",
+        name="advice",
+        key="n",
         start=(0,),
+        rest="body",
         line=_advice,
         columns=(
             *("id", "at", "site", "well", "rev", "kind", "state"),
@@ -209,8 +222,10 @@ TABLES: dict[str, _Table] = {
         ),
     ),
     "alarms": _Table(
-        sql="SELECT n, body FROM alarm_log WHERE n > ? ORDER BY n LIMIT ?",
+        name="alarm_log",
+        key="n",
         start=(0,),
+        rest="body",
         line=_alarm,
         columns=(
             *("at", "site", "well", "alarm", "priority", "state", "evaluable", "occurrence", "since"),
@@ -218,9 +233,10 @@ TABLES: dict[str, _Table] = {
         ),
     ),
     "outcomes": _Table(
-        sql="""SELECT applied_at_ms, advice_id, well, body FROM outcomes
-            WHERE (applied_at_ms, advice_id) > (?, ?) ORDER BY applied_at_ms, advice_id LIMIT ?""",
+        name="outcomes",
+        key="applied_at_ms, advice_id",
         start=(0, ""),
+        rest="well, body",
         line=_outcome,
         columns=("site", "well", "advice_id", "applied_at", "judged_at", "verdict", "predicted", "seen"),
     ),
