@@ -5,7 +5,7 @@ import json
 import sqlite3
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.store import audit
@@ -45,6 +45,7 @@ def test_an_empty_trail_is_whole() -> None:
         assert audit.entries(store) == []
 
 
+@settings(deadline=None)
 @given(st.lists(st.dictionaries(st.text(), st.none() | st.booleans() | st.integers(-(2**53), 2**53) | st.text())))
 def test_whatever_is_told_is_sealed_and_read_back(bodies: list[dict[str, object]]) -> None:
     with Store(MEMORY) as store:

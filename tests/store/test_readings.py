@@ -3,7 +3,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.store import due, readings
@@ -38,6 +38,7 @@ def _first_of_each_key(rows: list[StoredReading]) -> dict[readings.Key, StoredRe
     return kept
 
 
+@settings(deadline=None)
 @given(some_readings)
 def test_readings_come_back_as_they_went_in_and_the_first_of_a_key_stands(rows: list[StoredReading]) -> None:
     expected = _first_of_each_key(rows)
@@ -48,6 +49,7 @@ def test_readings_come_back_as_they_went_in_and_the_first_of_a_key_stands(rows: 
         assert readings.wells(store) == sorted({row.well for row in rows})
 
 
+@settings(deadline=None)
 @given(some_readings, st.integers(1, 5))
 def test_the_same_readings_again_change_nothing(rows: list[StoredReading], batch: int) -> None:
     with Store(MEMORY) as store:
@@ -58,6 +60,7 @@ def test_the_same_readings_again_change_nothing(rows: list[StoredReading], batch
         assert (store.rows("SELECT * FROM readings"), readings.accepted(store)) == before
 
 
+@settings(deadline=None)
 @given(some_readings, st.integers(0, 40), st.integers(0, 40), st.none() | st.sets(st.sampled_from(KINDS)))
 def test_a_stretch_of_time_holds_what_a_plain_search_finds(
     rows: list[StoredReading], start_ms: int, end_ms: int, kinds: set[str] | None
@@ -74,6 +77,7 @@ def test_a_stretch_of_time_holds_what_a_plain_search_finds(
         )
 
 
+@settings(deadline=None)
 @given(some_readings, st.integers(0, 40))
 def test_the_newest_are_what_a_plain_search_finds(rows: list[StoredReading], upto_ms: int) -> None:
     of_well = [row for row in _first_of_each_key(rows).values() if row.well == "north/7"]
