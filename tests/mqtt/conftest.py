@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
 
 import pytest
@@ -26,7 +26,7 @@ def now_ms() -> int:
 class Daemon:
     """A link with its inbox, as the service builds them; stopped at the end of the test."""
 
-    def __init__(self, port: int, filters: list[str], *, maxsize: int = 1000, **settings: object) -> None:
+    def __init__(self, port: int, filters: Sequence[str], *, maxsize: int = 1000, **settings: object) -> None:
         how = {"host": "127.0.0.1", "port": port, "client_id": "advisor-one", "reconnect_min_s": 0.05}
         how |= {"reconnect_max_s": 0.2} | settings
         self.link = Link(LinkSettings(**how), WILL, clock_ms=now_ms)  # type: ignore[arg-type]
@@ -71,7 +71,7 @@ def daemon() -> Iterator[Callable[..., Daemon]]:
     """Make a daemon's end: daemon(port, filters, …)."""
     with ExitStack() as stack:
 
-        def make(port: int, filters: list[str], **more: object) -> Daemon:
+        def make(port: int, filters: Sequence[str], **more: object) -> Daemon:
             made = Daemon(port, filters, **more)  # type: ignore[arg-type]
             stack.callback(made.stop)
             return made

@@ -14,17 +14,17 @@ import pytest
 
 from advisor.mqtt import faults, link
 from advisor.mqtt.settings import LinkSettings
-from advisor.mqtt.topics import daemon_topics
+from advisor.wire.topics import subscriptions
 from tests.brokers import Mosquitto, free_port, wait_until
 from tests.mqtt.conftest import Daemon
 
-NORTH = daemon_topics("wells", ["north"])
+NORTH = subscriptions("wells", ["north"])
 Start = Callable[[str], Mosquitto]
 
 
 # Packets of MQTT 5.0 (OASIS Standard, 2019), written out by hand.
 CONNACK = bytes([0x20, 3, 0, 0, 0])  # section 3.2: accepted, no session, no properties
-TAKEN_OVER = bytes([0xE0, 2, 142, 0])  # section 3.14: DISCONNECT, session taken over, no properties
+TAKEN_OVER = bytes([0xE0, 6, 142, 4, 0x1F, 0, 1]) + b"."  # section 3.14: session taken over, reason string "."
 
 
 def suback(subscribe: bytes, *codes: int) -> bytes:

@@ -14,7 +14,8 @@ from advisor.mqtt.flights import Flights
 from advisor.mqtt.inbox import Arrived, Inbox
 from advisor.mqtt.owed import Owed
 from advisor.mqtt.records import Outcome, Receipt
-from advisor.mqtt.topics import daemon_topics, filter_behind
+from advisor.mqtt.topics import filter_behind
+from advisor.wire.topics import subscriptions
 from tests.brokers import wait_until
 
 TOPIC = "wells/north/7/reading/level"
@@ -160,15 +161,6 @@ def test_what_is_under_way_is_told_that_it_is_lost_even_if_it_leaves_late() -> N
     assert not flights.reserve()
 
 
-def test_an_instance_subscribes_to_the_readings_and_confirms_of_its_sites_only() -> None:
-    assert daemon_topics("field/wells", ["north", "south"]) == [
-        "field/wells/north/+/reading/#",
-        "field/wells/north/+/confirm",
-        "field/wells/south/+/reading/#",
-        "field/wells/south/+/confirm",
-    ]
-
-
 @pytest.mark.parametrize(
     ("topic", "expected"),
     [
@@ -184,3 +176,5 @@ def test_an_instance_subscribes_to_the_readings_and_confirms_of_its_sites_only()
 )
 def test_the_subscription_behind_a_topic_is_found(topic: str, expected: str | None) -> None:
     assert filter_behind(topic) == expected
+    if expected is not None:
+        assert expected in subscriptions(expected.partition("/north/")[0], ["north"])

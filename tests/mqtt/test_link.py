@@ -9,14 +9,14 @@ from pathlib import Path
 
 from paho.mqtt.enums import MQTTProtocolVersion
 
-from advisor.mqtt.topics import daemon_topics
+from advisor.wire.topics import subscriptions
 from tests.brokers import RunningBroker, wait_until
 from tests.mqtt.conftest import WILL, Daemon
 from tests.mqtt.site import Site
 
 ROOT = Path(__file__).resolve().parents[2]
 LEVEL = "wells/north/7/reading/level"
-NORTH = daemon_topics("wells", ["north"])
+NORTH = subscriptions("wells", ["north"])
 
 
 def numbered(first: int, last: int) -> list[bytes]:
@@ -245,7 +245,7 @@ def test_a_message_that_raises_is_counted_and_the_next_is_served(
 def test_a_site_taken_off_the_configuration_is_no_longer_heard(
     broker: RunningBroker, site: Site, daemon: Callable[..., Daemon]
 ) -> None:
-    daemon(broker.port, daemon_topics("wells", ["north", "south"])).up().stop()
+    daemon(broker.port, subscriptions("wells", ["north", "south"])).up().stop()
     site.say("wells/south/1/reading/run", b"old site")
     site.say("wells/south/1/confirm", b"old site")
     site.say(LEVEL, b"1")

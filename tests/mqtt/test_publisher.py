@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from advisor.model import Message
 from advisor.mqtt.publisher import RETRY_REFUSED_MS, Publisher
 from advisor.mqtt.records import Outcome
-from advisor.mqtt.topics import daemon_topics
+from advisor.wire.topics import subscriptions
 from tests.brokers import Mosquitto, RunningBroker, wait_until
 from tests.mqtt.conftest import Daemon, now_ms
 from tests.mqtt.site import Site
@@ -123,6 +123,7 @@ def test_at_most_its_share_is_under_way_and_the_next_goes_when_one_is_answered(
     wait_until(lambda: len(pretend.sent) == 4, "four under way")
     assert publisher.confirmed() == []
     assert not publisher.idle
+    assert not publisher.drained
     pretend.answer(ACCEPTED, 1)
     wait_until(lambda: len(pretend.sent) == 5, "the fifth")
     while not publisher.idle:
@@ -203,6 +204,8 @@ def test_what_the_broker_refuses_is_kept_and_tried_again_while_the_rest_goes_on(
     collect(publisher, [2])
     facts = publisher.facts()
     assert (facts.waiting, facts.refused) == (1, 1)
+    assert publisher.drained
+    assert not publisher.idle
     assert "wells/north/7/refused: refused, the broker answered Not authorized" in facts.last_refusal
     clock.ms += RETRY_REFUSED_MS
     publisher.offer([message(3)])
@@ -304,7 +307,7 @@ def test_an_outbox_reaches_a_site_in_order_retained_and_with_its_expiry(
     broker: RunningBroker, site: Site, daemon: Callable[..., Daemon]
 ) -> None:
     site.hear("wells/north/#")
-    one = daemon(broker.port, daemon_topics("wells", ["south"]))
+    one = daemon(broker.port, subscriptions("wells", ["south"]))
     publisher = Publisher(one.link, clock_ms=now_ms)
     publisher.start()
     release, advice = "wells/north/7/release", "wells/north/7/advice"
@@ -335,7 +338,7 @@ def test_an_outbox_reaches_a_site_in_order_retained_and_with_its_expiry(
 def test_what_is_offered_during_an_outage_goes_out_after_it(
     broker: RunningBroker, daemon: Callable[..., Daemon]
 ) -> None:
-    one = daemon(broker.port, daemon_topics("wells", ["north"])).up()
+    one = daemon(broker.port, subscriptions("wells", ["north"])).up()
     publisher = Publisher(one.link, clock_ms=now_ms)
     publisher.start()
     broker.stop()
@@ -355,7 +358,7 @@ def test_what_an_access_list_denies_is_told_and_the_rest_goes_out(
     access.write_text("topic readwrite wells/+/+/advice\n")
     access.chmod(0o644)
     broker = mosquitto(f"allow_anonymous true\nacl_file {access}")
-    one = daemon(broker.port, daemon_topics("wells", ["north"])).up()
+    one = daemon(broker.port, subscriptions("wells", ["north"])).up()
     publisher = Publisher(one.link, clock_ms=now_ms)
     publisher.start()
     publisher.offer([message(1, "wells/north/7/release"), message(2, "wells/north/7/advice")])

@@ -11,11 +11,11 @@ import pytest
 
 from advisor.mqtt.faults import LinkError
 from advisor.mqtt.settings import LinkSettings, tls_context
-from advisor.mqtt.topics import daemon_topics
+from advisor.wire.topics import subscriptions
 from tests.brokers import Mosquitto
 from tests.mqtt.conftest import Daemon
 
-NORTH = daemon_topics("wells", ["north"])
+NORTH = subscriptions("wells", ["north"])
 Start = Callable[[str], Mosquitto]
 
 
