@@ -18,6 +18,7 @@ STALE_CASING_INTERVALS = 3.0
 OF_THE_SHOT = frozenset({"round_trip_s", "acoustic_velocity_fps", "annular_gas_mscfd", "liquid_frac_annulus"})
 OF_A_FRESH_SHOT = OF_THE_SHOT | {"level_ft_md"}  # believed, and taken just now: its own level stands
 OF_A_FIRST_SHOT = OF_A_FRESH_SHOT | {"submergence_ft", "liquid_height_ft", "intake_psig", "bottomhole_psig"}
+GAUGE_SD_PSI, GAUGE_SD_FRAC = 1.0, 0.005  # a field gauge (common practice, no source)
 NEEDS_BELIEF = "needs a believed level and casing pressure"
 NEEDS = {
     "level_ft_md": "no level believed yet",
@@ -53,8 +54,7 @@ def composed(
     shot_level = workup.quantities.get("level_ft_md") if workup is not None else None
     if level is not None and level.by is None and shot_level is not None:
         quantities["level_ft_md"] = Quantity(value=level.value, sd=level.sd, by=shot_level.by)
-    if memory.casing_psig is None:
-        quantities["casing_psig"] = None
+    quantities["casing_psig"] = _casing(memory, workup)
     quantities["inflow_trend_frac_per_30d"] = memory.trend
     said = (*(workup.notes if workup is not None else ()), *notes, *_input_notes(memory, well, at_ms))
     return Assessment(
@@ -66,6 +66,15 @@ def composed(
         suspects={name: suspects.get(name, 0.0) for name in SUSPECTS} if believed is not None else {},
         notes=_with_reasons(said, quantities, pound_probability),
     )
+
+
+def _casing(memory: Memory, workup: WorkUp | None) -> Quantity | None:
+    """The last believed casing pressure; its standard deviation as worked up, else that of a plain gauge."""
+    if memory.casing_psig is None:
+        return None
+    known = workup.quantities.get("casing_psig") if workup is not None else None
+    sd = known.sd if known is not None else GAUGE_SD_PSI + GAUGE_SD_FRAC * abs(memory.casing_psig)
+    return Quantity(value=memory.casing_psig, sd=sd)
 
 
 def inputs_believed(memory: Memory, well: Well, at_ms: int) -> dict[str, str]:

@@ -41,7 +41,7 @@ from advisor.rulebook.load import Rulebook
 
 HOUR_MS = 3_600_000
 ADVISED_EVERY_MS = HOUR_MS
-PHYSICS_KINDS = frozenset({"level", "casing-pressure", "production-test"})
+PHYSICS_KINDS = frozenset({"level", "production-test"})
 SHOT_KINDS = frozenset({"level"})
 ADVICE_KINDS = frozenset({"level", "production-test", "event"})
 
@@ -212,8 +212,18 @@ def _remember(items: list[_Work]) -> None:
 
 
 def _work_up(items: list[_Work], settings: Settings) -> None:
-    """Physics for the wells with a new level, casing pressure or test; the last work-up serves the others."""
-    fresh = [item for item in items if item.moment.has(PHYSICS_KINDS)]
+    """Physics for the wells with a new level, build-up or test; the last work-up serves the others.
+
+    A casing pressure alone moves the column with it: the gas above the level is heavier in proportion.
+    """
+    fresh = [item for item in items if _worth_working_up(item)]
+    for item in items:
+        column, casing = item.memory.column, item.memory.casing_psig
+        if column is not None and casing is not None and item.moment.has(frozenset({"casing-pressure"})):
+            casing_psia = casing + settings.atmospheric_psia
+            gradient = column.gas_psi_per_ft * casing_psia / column.casing_psia
+            column = replace(column, casing_psia=casing_psia, gas_psi_per_ft=gradient)
+            item.memory = replace(item.memory, column=column)
     if not fresh:
         return
     done = assess.work_up(
@@ -226,6 +236,12 @@ def _work_up(items: list[_Work], settings: Settings) -> None:
         item.workup = workup
         if workup.column is not None:
             item.memory = replace(item.memory, column=workup.column)
+
+
+def _worth_working_up(item: _Work) -> bool:
+    new_build_up = item.memory.build_up is not item.task.head.memory.build_up
+    first_pressure = item.memory.column is None and item.moment.has(frozenset({"casing-pressure"}))
+    return item.moment.has(PHYSICS_KINDS) or new_build_up or first_pressure
 
 
 # --------------------------------------------------------------------------- belief

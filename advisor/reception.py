@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
-from advisor import clock
+from advisor import clock, screening
 from advisor.config.sections import Config
 from advisor.model import Event, Reading, Refusal
 from advisor.store import counters, due, logbook, outbox, quarantine, readings, refusals, seqs
@@ -137,15 +137,14 @@ class Reception:
         rows = []
         dues: dict[str, int] = {}
         for one in kept:
-            reading, quality = one.reading, one.reading.quality
+            reading = one.reading
             time_class = incoming.time_class(
                 reading,
                 self._arrival_now(reading),
                 self._config.wells[reading.well],
                 clock_of_readings=self._readings_clock,
             )
-            if time_class == "ahead" and quality == "good":
-                quality = "uncertain"
+            verdict = screening.judged(reading, time_class)
             rows.append(
                 StoredReading(
                     well=reading.well,
@@ -156,13 +155,14 @@ class Reception:
                     time_class=time_class,
                     id=reading.id,
                     seq=reading.seq,
-                    quality=quality,
+                    quality=verdict.quality,
                     historical=reading.historical,
                 )
             )
-            if time_class == "ahead":
-                self._note(reading, "clock", incoming.ahead_words(reading))
-            elif time_class != "historical" or not self._worked_past(reading):
+            for reason in verdict.reasons:
+                self._note(reading, "doubted", reason)
+            live = time_class in {"on-time", "late"}
+            if live or (time_class == "historical" and not self._worked_past(reading)):
                 dues[reading.well] = min(reading.at_ms, dues.get(reading.well, reading.at_ms))
             self._move_clock(reading)
             if isinstance(reading.measured, Event):

@@ -31,7 +31,7 @@ from advisor.store.store import Store
 from advisor.wire import outgoing, topics
 
 BATCH = 100
-REQUESTS_EVERY_S = 0.5
+REQUESTS_EVERY_S = 0.25
 STATUS_EVERY_S = 60.0
 RETENTION_EVERY_H = 24
 ADVANCE_AT_LEAST_EVERY_S = 2.0  # under a steady flood of messages

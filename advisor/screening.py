@@ -1,0 +1,55 @@
+"""May we believe this reading? Judged on arrival, from the reading itself and its time; the reasons are kept.
+
+Range, units and identity are judged before (wire, reception); a jump against what is believed, by the belief,
+which gates a wild level and follows a run of them. Nothing here throws a reading away.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from advisor.model import Level, Quality, Reading, TimeClass
+from advisor.wire import incoming
+
+LEAST_JOINT_REACH_FRAC = 0.8  # joints counted to at least this share of the distance (common practice, no source)
+LEAST_SIGNAL_DB = 6.0  # echo twice as high as the noise around it (common practice, no source)
+RANK: dict[Quality, int] = {"good": 0, "uncertain": 1, "bad": 2}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Judged:
+    """The quality a reading is used with, and why it is less than the field's own where it is."""
+
+    quality: Quality
+    reasons: tuple[str, ...] = ()
+
+
+def judged(reading: Reading, time_class: TimeClass) -> Judged:
+    """The worst of the field's own judgement and ours."""
+    reasons: list[str] = []
+    if time_class == "ahead":
+        reasons.append(incoming.ahead_words(reading))
+    if isinstance(reading.measured, Level):
+        reasons += _level_doubts(reading.measured)
+    ours: Quality = "uncertain" if reasons else "good"
+    return Judged(quality=worst(reading.quality, ours), reasons=tuple(reasons))
+
+
+def worst(*qualities: Quality) -> Quality:
+    """The least of some qualities."""
+    return max(qualities, key=lambda quality: RANK[quality])
+
+
+def _level_doubts(level: Level) -> list[str]:
+    doubts = []
+    reach = level.joint_reach_frac
+    if level.joints_counted is not None and reach is not None and reach < LEAST_JOINT_REACH_FRAC:
+        doubts.append(
+            f"level: joint echoes counted to {reach:.2f} of its depth; at least {LEAST_JOINT_REACH_FRAC:g} is wanted"
+        )
+    if level.signal_to_noise_db is not None and level.signal_to_noise_db < LEAST_SIGNAL_DB:
+        doubts.append(
+            f"level: the echo stands {level.signal_to_noise_db:.0f} dB over the noise; "
+            f"at least {LEAST_SIGNAL_DB:.0f} dB is wanted"
+        )
+    return doubts
