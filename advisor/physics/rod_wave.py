@@ -31,9 +31,10 @@ With VISCOUS_DAMPING chosen on the RP 11L worked example, which was run on an el
 """
 
 _SAMPLES = 192  # of one stroke
-_ROUNDS = 400
+_ROUNDS = 1000
 _CLOSE = 1e-4  # of the fluid load
 _BEYOND = 1.6  # of each step; any number under 2 converges, this one in a few dozen rounds
+_SLOW = 0.05
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,7 +72,8 @@ def rod_loads(
     rises, 0 while it falls. Rods hang with their buoyant weight W (1 - 0.128 G). Torque: (load - CBE) du/dangle with
     CBE = 1.06 (Wrf + Fo/2), an estimate: geometry, inertia and losses of the unit are left out.
 
-    Tubing is taken as anchored (RP 11L does the same for loads). Liquid inertia and rubbing are left out.
+    Tubing is taken as anchored (RP 11L does the same for loads). Liquid inertia and rubbing are left out. A case that
+    does not settle is NaN.
     Range: stroke rates above 0 up to the natural frequency of the string; elsewhere NaN for arrays,
     OutOfRange for one case.
     Source: gibbs-1963
@@ -92,9 +94,9 @@ def rod_loads(
     string = _string(sections, 2.0 * math.pi / 60.0 * rate, viscous_damping, front_damping)
     top = np.zeros_like(string.whole.d)
     top[:, 0] = -stroke / 2.0 * _SAMPLES / 2.0
-    pump = _pump_load(string, top, load)
+    pump, settled = _pump_load(string, top, stroke, load)
     found = _summary(sections, string, top, pump, stroke, rate, load, gravity)
-    return found if known.all() else _blank(found, known)
+    return found if (known & settled).all() else _blank(found, known & settled)
 
 
 def shifted(*, loads: RodLoads, sections: rods.Sections, peak_lb: Floats, least_lb: Floats) -> RodLoads:
@@ -127,6 +129,7 @@ class _String(NamedTuple):
     angular_per_s: Array  # (cases, harmonics)
     tops: list[_Matrix]  # from the polished rod to the top of each section
     whole: _Matrix
+    stretch_in_per_lb: float
     impedance: float  # of the lowest section, lb s/in
 
 
@@ -154,20 +157,20 @@ def _string(sections: rods.Sections, angular_per_s: Array, viscous: float, front
             stiff * sin * through.b + cos * through.d,
         )
         impedance = still / sound
-    return _String(w, tops, through, impedance)
+    return _String(w, tops, through, rods.string_stretch_in_per_lb(sections=sections), impedance)
 
 
-def _pump_load(string: _String, top: Waves, load: Array) -> Waves:
-    """Spectrum of the pump load that is whole while the plunger rises and 0 while it falls."""
+def _pump_load(string: _String, top: Waves, stroke: Array, load: Array) -> tuple[Waves, NDArray[np.bool_]]:
+    """Spectrum of the pump load that is whole while the plunger rises and 0 while it falls; and where it settled."""
     through = string.whole
     free = 1j * string.angular_per_s * top / through.d  # plunger velocity without a load
     yields = -1j * string.angular_per_s * through.b / through.d  # velocity lost per pound
     yields[:, -1] = yields[:, -1].real
     limit = load[:, None]
-    # a plunger that the stroke cannot move: the string only stretches, and a softer weight settles that sooner
+    # slow strokes, or a plunger that the stroke cannot move: the string just stretches, more weight settles it sooner
     travel = 1.0 / (string.angular_per_s[:, :1] * string.impedance * string.stretch_in_per_lb)
-    stuck = limit * string.stretch_in_per_lb > STUCK_SHARE * stroke
-    weight = string.impedance * np.where(stuck, np.maximum(1.0, travel), 1.0)
+    stuck = limit * string.stretch_in_per_lb > stroke[:, None]
+    weight = string.impedance * np.maximum(1.0, np.where(stuck, travel, _SLOW * travel))
     guess = np.broadcast_to(limit / 2.0, (len(load), _SAMPLES)).copy()
     for at in range(_ROUNDS):
         kept = np.clip(guess, 0.0, limit)
@@ -175,9 +178,10 @@ def _pump_load(string: _String, top: Waves, load: Array) -> Waves:
         spectrum[:, 1:] = (spectrum[:, 1:] + weight * free) / (1.0 + weight * yields)
         step = np.fft.irfft(spectrum, _SAMPLES, axis=1) - kept
         guess += _BEYOND * step
-        if at % 10 == 9 and np.all(np.abs(step) <= _CLOSE * np.maximum(limit, 1.0)):
+        settled: NDArray[np.bool_] = np.abs(step).max(axis=1) <= _CLOSE * np.maximum(load, 1.0)
+        if at % 10 == 9 and settled.all():
             break
-    return np.fft.rfft(np.clip(guess, 0.0, limit), axis=1)
+    return np.fft.rfft(np.clip(guess, 0.0, limit), axis=1), settled
 
 
 def _summary(
