@@ -78,6 +78,9 @@ def _one(each: Inputs, round_trip_s: float, gas_ft: float, notes: list[str]) -> 
         own = factor * (errors.SITE_PICK_FRAC * level.level_ft_md + errors.SITE_PICK_FT)
         shared = errors.SITE_DEPTH_WITH_JOINTS_FRAC if level.joints_counted else errors.SITE_DEPTH_FRAC
         return (level.level_ft_md, shared, own, math.nan, errors.GAS_VELOCITY_FRAC, math.nan, "site")
+    if not round_trip_s > 0.0:
+        notes.append(f"level_ft_md: round_trip_s {round_trip_s:g} s; must be above 0")
+        return _UNKNOWN
     inlet = each.well.shot_inlet_ft_md
     time_sd = factor * (errors.PICK_FRAC * round_trip_s + errors.PICK_S)
     joints = _joints(each, round_trip_s)

@@ -64,8 +64,12 @@ def of(inputs: Sequence[Inputs]) -> Fleet:
         profile=profile,
         place=intake.Place(
             intake_ft_md=end,
-            perforations_top_ft_md=of_well(lambda w: min((a for a, _ in w.perforations_ft_md), default=None)),
-            perforations_bottom_ft_md=of_well(lambda w: max((b for _, b in w.perforations_ft_md), default=None)),
+            perforations_top_ft_md=of_well(
+                lambda w: min((a for a, _ in w.perforations_ft_md), default=datum_ft_md(w))
+            ),
+            perforations_bottom_ft_md=of_well(
+                lambda w: max((b for _, b in w.perforations_ft_md), default=datum_ft_md(w))
+            ),
             datum_ft_md=datum,
         ),
         composition=gas.composition(

@@ -12,6 +12,7 @@ from advisor.physics.ranges import Array, Floats
 
 LEAST_R2_FRAC = 0.95  # of a straight line (common practice, no source)
 MOST_HALVES_DIFFERENCE_FRAC = 0.20  # between the slopes of the halves (common practice, no source)
+MOST_NOISE_PSI = 0.1  # above it a series is unsteady rather than flat
 LEAST_SAMPLES = 4
 LEAST_DURATION_MIN = 0.5
 
@@ -20,8 +21,7 @@ LEAST_DURATION_MIN = 0.5
 class Rise:
     """A build-up judged. fault is None where the slope can be used, else what is wrong in a few words.
 
-    seen_psi_per_min: the least slope that can be told from none at the resolution of the samples; flat: the rise is
-    below it.
+    seen_psi_per_min: the least slope that resolution and scatter let be told from none; flat: the slope is below it.
     """
 
     slope_psi_per_min: float
@@ -102,8 +102,8 @@ def rate_mscfd(
 def judged(*, rise_psi: Sequence[float], every_s: float) -> Rise:
     """The slope of a series of pressures (first sample first, equal steps), and whether it can be believed.
 
-    Refused: fewer than 4 samples or half a minute; a rise below twice the resolution; falling; r^2 of a straight line
-    under 0.95; slopes of the first and second half further apart than 20 % and than twice their standard error.
+    Refused: fewer than 4 samples or half a minute; a rise hidden by resolution and scatter; falling; r^2 of a straight
+    line under 0.95; slopes of the halves further apart than 20 % and than twice their standard error.
     Source: common practice, no source
     """
     p = np.asarray(rise_psi, dtype=np.float64)
@@ -125,12 +125,15 @@ def judged(*, rise_psi: Sequence[float], every_s: float) -> Rise:
     first, second = _line(t[: half + 1], p[: half + 1]), _line(t[half:], p[half:])
     difference = abs(first - second) / max(abs(line), 1e-9)
     error = noise * float(np.sqrt(1.0 / _spread(t[: half + 1]) + 1.0 / _spread(t[half:])))
-    seen = 2.0 * resolution / t[-1]
-    rise = float(p[-1] - p[0])
+    least = max(2.0 * resolution, 3.0 * noise)
+    rise = line * float(t[-1])
+    flat = abs(rise) < least and noise < MOST_NOISE_PSI
     fault = None
-    if abs(rise) < 2.0 * resolution:
-        fault = f"a rise of {rise:.3g} psi in {t[-1]:.3g} min; must be twice the resolution of {resolution:.2g} psi"
-    elif slope < 0.0:
+    if flat:
+        fault = (
+            f"a rise of {rise:.2g} psi in {t[-1]:.3g} min; must be over {least:.2g} psi, its resolution and scatter"
+        )
+    elif rise < 0.0:
         fault = f"casing pressure fell by {-rise:.3g} psi; must rise"
     elif r2 < LEAST_R2_FRAC:
         fault = f"r2 of a straight line {r2:.2f}; must be at least {LEAST_R2_FRAC:g}"
@@ -141,8 +144,8 @@ def judged(*, rise_psi: Sequence[float], every_s: float) -> Rise:
         slope_sd_psi_per_min=slope_sd,
         r2_frac=r2,
         halves_difference_frac=float(difference),
-        seen_psi_per_min=seen,
-        flat=abs(rise) < 2.0 * resolution,
+        seen_psi_per_min=least / float(t[-1]),
+        flat=flat,
         fault=fault,
     )
 

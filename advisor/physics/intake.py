@@ -9,6 +9,7 @@ an intake that sits above the perforations oil, water and gas move up the open c
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -189,14 +190,14 @@ def pressures(
     }
     intake: Any = place.intake_ft_md + 0.0 * level
     top = mixture(**parts, depth_ft_md=level, temperature_degf=_degf(profile, level), pressure_psia=above_psia)
-    intake_psia = _marched(parts, level, intake, above_psia, steps)
+    intake_psia = _through(parts, level, intake, above_psia, steps)
     end = mixture(**parts, depth_ft_md=intake, temperature_degf=_degf(profile, intake), pressure_psia=intake_psia)
     deeper = np.greater_equal(place.datum_ft_md, intake)
     start = np.where(deeper, intake, np.minimum(level, place.datum_ft_md))
     start_psia = np.where(
         deeper, intake_psia, _gas_step(composition, profile, level, np.minimum(level, place.datum_ft_md), above_psia)
     )
-    datum_psia = _marched(parts, start, place.datum_ft_md, start_psia, max(steps // 2, 2))
+    datum_psia = _through(parts, start, place.datum_ft_md, start_psia, max(steps // 2, 2))
     submergence = profile.true_vertical_ft(intake) - profile.true_vertical_ft(level)
     liquid_psi_per_ft = end.liquid_lb_per_ft3 / IN2_PER_FT2
     height = (intake_psia - above_psia) / liquid_psi_per_ft
@@ -224,6 +225,21 @@ def _degf(profile: Profile, depth_ft_md: Floats) -> Floats:
     return profile.degf_at(profile.true_vertical_ft(depth_ft_md))
 
 
+def _through(parts: dict[str, Any], top: Floats, bottom: Floats, psia: Floats, steps: int) -> Floats:
+    """Pressure at bottom, marched in up to three stretches so that no step straddles an end of the perforations."""
+    place: Place = parts["place"]
+    for edge, count in (
+        (place.perforations_top_ft_md, steps),
+        (place.perforations_bottom_ft_md, max(steps // 4, 2)),
+        (bottom, max(steps // 4, 2)),
+    ):
+        stop = np.clip(edge, top, bottom)
+        if np.any(np.subtract(stop, top)):
+            psia = _marched(parts, top, stop, psia, count)
+        top = stop
+    return psia
+
+
 def _marched(parts: dict[str, Any], top: Floats, bottom: Floats, psia: Floats, steps: int) -> Floats:
     """Pressure at bottom by midpoint steps, shorter near the top, where the gas expands most.
 
@@ -238,7 +254,7 @@ def _marched(parts: dict[str, Any], top: Floats, bottom: Floats, psia: Floats, s
     first = mixture(**parts, depth_ft_md=md, temperature_degf=profile.degf_at(tvd), pressure_psia=p)
     now: Any = first.gradient_psi_per_ft
     old, before = now, 0.0
-    for start, end in zip(edges[:-1], edges[1:], strict=True):
+    for start, end in pairwise(edges):
         half_md = top + length * (0.5 * (start + end))
         half_tvd = profile.true_vertical_ft(half_md)
         half_psia = p + now * (half_tvd - tvd)

@@ -21,8 +21,8 @@ def test_a_steady_rise_is_believed() -> None:
     ("series", "every_s", "said"),
     [
         ([85.0, 85.1], 60.0, "must be 4"),
-        ([85.0] * 12, 15.0, "twice the resolution"),
-        ([85.00, 85.00, 85.01, 85.01, 85.01], 15.0, "twice the resolution"),
+        ([85.0] * 12, 15.0, "resolution and scatter"),
+        ([85.00, 85.00, 85.01, 85.01, 85.01], 15.0, "resolution and scatter"),
         ([90.0 - 0.1 * i for i in range(9)], 15.0, "fell"),
         ([85.0, 85.4, 85.1, 85.6, 85.0, 85.7, 85.3, 85.2, 85.9], 15.0, "r2"),
         ([85.0 + 2.0 * (1.0 - np.exp(-i / 9.0)) for i in range(12)], 15.0, "halves"),
