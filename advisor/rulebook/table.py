@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Mapping
 from difflib import get_close_matches
+from math import isfinite
 from typing import Any
 
 from advisor.durations import duration_ms
@@ -83,7 +84,7 @@ class Table:
         value = self.take(key, "a number", needed=needed)
         if value is None:
             return default
-        if isinstance(value, bool) or not isinstance(value, int | float) or value != value:
+        if isinstance(value, bool) or not isinstance(value, int | float) or not isfinite(value):
             self.fault(key, f"{value!r}; must be a number")
             return default
         return float(value)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import isfinite
+
 from advisor.durations import duration_ms
 from advisor.quantities import NOISE, unit_of
 from advisor.rulebook.rule import TESTS, Clause, Group, Limit, limit_on
@@ -130,7 +132,7 @@ def _pair(table: Table, key: str, unit: str, settings: frozenset[str]) -> tuple[
 
 
 def _number_or_setting(table: Table, key: str, value: object, unit: str, settings: frozenset[str]) -> Limit:
-    if isinstance(value, int | float) and not isinstance(value, bool) and value == value:
+    if isinstance(value, int | float) and not isinstance(value, bool) and isfinite(value):
         return Limit(float(value))
     if not isinstance(value, dict):
         table.fault(key, f"{value!r}; must be a number or {{ setting = …, factor = …, margin = … }}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import norm
 
@@ -187,6 +187,7 @@ trees = st.recursive(
 values = st.fixed_dictionaries({name: st.none() | st.floats(0.0, 1.0) for name in NAMES})
 
 
+@settings(deadline=None)
 @given(trees, values, st.sets(st.sampled_from(NAMES)))
 def test_losing_data_never_turns_a_verdict_it_only_makes_it_unknown(
     tree: Clause | Group, known: dict[str, float | None], lost: set[str]
@@ -197,6 +198,7 @@ def test_losing_data_never_turns_a_verdict_it_only_makes_it_unknown(
         assert other is None or other is one
 
 
+@settings(deadline=None)
 @given(trees, values)
 def test_what_is_true_is_never_over(tree: Clause | Group, known: dict[str, float | None]) -> None:
     true, cleared = condition.judge(tree, facts(**known), well(), 0)

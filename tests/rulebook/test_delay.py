@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.model import AlarmFlags
@@ -25,6 +25,7 @@ def seen(verdicts: list[bool], delays: Delays, *, every_min: int = 60) -> list[b
     return active
 
 
+@settings(deadline=None)
 @given(st.lists(st.booleans(), min_size=1, max_size=20), st.integers(1, 4), st.integers(0, 4))
 def test_it_is_raised_with_the_first_true_reading_that_makes_n_of_the_last_m(
     verdicts: list[bool], number: int, more: int
@@ -78,6 +79,7 @@ def test_the_same_reading_time_counts_once_and_its_later_verdict_stands() -> Non
     assert delay.on_the_way_in(flags, True, True, 3 * MINUTE_MS, delays).active
 
 
+@settings(deadline=None)
 @given(st.lists(st.booleans(), min_size=1, max_size=20), st.integers(0, 3), st.integers(0, 4))
 def test_it_ends_once_past_the_deadband_without_a_break(cleared: list[bool], number: int, hours: int) -> None:
     delays = Delays(off_n=number, off_ms=hours * 60 * MINUTE_MS)

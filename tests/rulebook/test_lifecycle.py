@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import asdict
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.model import AlarmFlags
@@ -268,6 +268,7 @@ NEXT = {
 }
 
 
+@settings(deadline=None)
 @given(stories, st.sampled_from(MADE))
 def test_a_state_is_never_skipped(story: list[tuple[int, Event | str]], made: Rule) -> None:
     for before, event, after, _, _ in told(story, made):
@@ -277,6 +278,7 @@ def test_a_state_is_never_skipped(story: list[tuple[int, Event | str]], made: Ru
         assert state(after) in allowed
 
 
+@settings(deadline=None)
 @given(stories, st.sampled_from(MADE))
 def test_the_same_event_twice_is_once(story: list[tuple[int, Event | str]], made: Rule) -> None:
     for _, event, after, _, now_ms in told(story, made):
@@ -285,6 +287,7 @@ def test_the_same_event_twice_is_once(story: list[tuple[int, Event | str]], made
         assert effects == ()
 
 
+@settings(deadline=None)
 @given(stories, st.sampled_from(MADE))
 def test_missing_data_never_raises_and_never_ends(story: list[tuple[int, Event | str]], made: Rule) -> None:
     for before, event, after, _, _ in told(story, made):
@@ -296,6 +299,7 @@ def test_missing_data_never_raises_and_never_ends(story: list[tuple[int, Event |
             assert not after.evaluable
 
 
+@settings(deadline=None)
 @given(stories, st.sampled_from(MADE), st.integers(0, 40))
 def test_a_restart_anywhere_changes_nothing(story: list[tuple[int, Event | str]], made: Rule, cut: int) -> None:
     whole = told(story, made)
@@ -309,6 +313,7 @@ def test_a_restart_anywhere_changes_nothing(story: list[tuple[int, Event | str]]
         assert (flags, effects) == (after, expected)
 
 
+@settings(deadline=None)
 @given(stories, st.sampled_from(MADE))
 def test_what_is_retained_at_the_broker_is_always_the_state(story: list[tuple[int, Event | str]], made: Rule) -> None:
     retained: str | None = None
@@ -326,6 +331,7 @@ def test_what_is_retained_at_the_broker_is_always_the_state(story: list[tuple[in
             assert retained == state(after)
 
 
+@settings(deadline=None)
 @given(stories, st.sampled_from(MADE))
 def test_every_closing_told_has_its_opening_and_every_opening_its_closing(
     story: list[tuple[int, Event | str]], made: Rule
@@ -343,6 +349,7 @@ def test_every_closing_told_has_its_opening_and_every_opening_its_closing(
         assert after.announced <= open_for_somebody
 
 
+@settings(deadline=None)
 @given(stories, st.sampled_from(MADE))
 def test_occurrences_only_count_up_and_by_one_with_each_raising(
     story: list[tuple[int, Event | str]], made: Rule

@@ -39,6 +39,7 @@ OF_RULE = [  # replace this by that; the fault is on the line that starts so; it
     ("above = 0.5", "abov = 0.5", "[[when", "when.all.0: no test; must have one of above, below, between"),
     ("above = 0.5", "abov = 0.5", "abov", "when.all.0.abov: unknown; must be one of "),
     ("above = 0.5", "above = 0.5\nbelow = 1", "[[when", "when.all.0: 2 tests (above, below); must have one of"),
+    ("above = 0.5", "above = inf", "above", "when.all.0.above: inf; must be a number or { setting"),
     ("above = 0.5", 'above = "half"', "above", "when.all.0.above: 'half'; must be a number or { setting"),
     (
         "above = 0.5",
@@ -244,3 +245,22 @@ def test_whatever_is_in_a_file_the_answer_is_faults_or_rules(tmp_path: Path, jun
             assert re.search(r"\.toml:\d+: .*; must ", fault, re.DOTALL), fault
     else:
         assert [rule.id for rule in rules] == ["made-up"]
+
+
+ODD = ("3", "-1.5", '"x"', '""', "true", "[]", "[1]", "{}", "{ a = 1 }", "[{}]", "inf", "nan", "2027-03-01", "[[]]")
+
+
+@pytest.mark.parametrize("odd", ODD)
+def test_any_kind_of_value_under_any_key_is_a_fault_or_fine(tmp_path: Path, odd: str) -> None:
+    for which, text in (("made-up.toml", RULE), ("made-up.check.toml", CHECK)):
+        for key in sorted(set(re.findall(r"^(?:facts\.)?(\w+) = ", text, re.MULTILINE)) | {"when", "delays", "well"}):
+            write(tmp_path)
+            lines = [line for line in text.splitlines() if not line.startswith(f"{key} = ")]
+            line = re.compile(rf"^((?:facts\.)?{key}) = .*$", re.MULTILINE)
+            changed = line.sub(rf"\1 = {odd}", text) if line.search(text) else "\n".join([f"{key} = {odd}", *lines])
+            (tmp_path / which).write_text(changed)
+            try:
+                loaded(tmp_path)
+            except RuleFaults as raised:
+                for fault in raised.faults:
+                    assert re.search(r"\.toml:\d+: .*; must ", fault, re.DOTALL), fault
