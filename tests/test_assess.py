@@ -396,6 +396,12 @@ def test_fast_gas_is_said_and_widens() -> None:
     assert sd(fast, "liquid_frac_annulus") > 1.3 * sd(slow, "liquid_frac_annulus")
 
 
+def test_gas_that_may_drop_liquid_is_said() -> None:
+    cold = worked(inputs(well(gas_gravity=0.95, surface_degf=45.0), casing_psig=300.0))
+    assert "drop liquid" in said(cold, "acoustic_velocity_fps")
+    assert said(worked(inputs()), "acoustic_velocity_fps") == ""
+
+
 @pytest.mark.parametrize(
     "level", [Level(round_trip_s=6.0, signal_to_noise_db=3.0), Level(round_trip_s=6.0, signal_to_noise_db=8.0)]
 )

@@ -12,7 +12,7 @@ from advisor.assess import errors, fleet
 from advisor.assess.depth import Depth
 from advisor.assess.gasrate import GasRate
 from advisor.model import Column, Inputs, Observation, Quantity, WorkUp
-from advisor.physics.constants import FT3_PER_BBL
+from advisor.physics.constants import DEGR_AT_ZERO_DEGF, FT3_PER_BBL
 from advisor.physics.gas_column import COLUMN_DEGR_PER_FT
 from advisor.physics.intake import Pressures
 from advisor.physics.ranges import Array, Floats
@@ -20,6 +20,8 @@ from advisor.physics.traveltime import Descent
 
 LEAST_RANDOM_FT = 0.5
 ABOVE_INTAKE_FT = 100.0  # stretch whose capacity is given where there is no column
+CONDENSING_REDUCED_TEMPERATURE = 1.05  # common practice, no source
+RICH_GRAVITY, COLD_DEGF, COLD_PSIA = 0.9, 60.0, 200.0
 
 _GAS = ("casing", "gas", "temperature")
 _COLUMN = ("level", *_GAS, "oil")
@@ -166,6 +168,10 @@ def _explain(each: Inputs, quantities: dict[str, Quantity | None], case: Case, i
             f"liquid_frac_annulus: gas rises at {rise:.2f} ft/s, above {errors.FAST_GAS_FPS:g} ft/s the gassy column "
             "is uncertain; levels at two casing pressures would tell"
         )
+    if _may_condense(each, case, i):
+        notes.append(
+            "acoustic_velocity_fps: the gas is rich or cold enough to drop liquid; its velocity may be off by several per cent"
+        )
     lacking = {
         "level": each.level is None,
         "casing": fleet.casing_psig(each) is None,
@@ -181,6 +187,17 @@ def _explain(each: Inputs, quantities: dict[str, Quantity | None], case: Case, i
             said = any(note.startswith(f"{name}:") for note in notes)
             if reason is not None and not (said and reason == _OUTSIDE):
                 notes.append(f"{name}: {reason}")
+
+
+def _may_condense(each: Inputs, case: Case, i: int) -> bool:
+    """Near its critical temperature, or heavy, cold and under pressure: gas there may be two phases."""
+    surface_degf, gravity = each.well.surface_degf, each.well.gas_gravity
+    if surface_degf is None or gravity is None:
+        return False
+    critical_degr = float(np.asarray(case.wells.composition.pseudo_critical_degr)[i, 0])
+    near = (surface_degf + DEGR_AT_ZERO_DEGF) / critical_degr < CONDENSING_REDUCED_TEMPERATURE
+    cold = surface_degf < COLD_DEGF and case.inlet_psia[i, 0] > COLD_PSIA
+    return bool(near or (gravity > RICH_GRAVITY and cold))
 
 
 _OUTSIDE = "outside the range of the gas and oil equations"
@@ -264,7 +281,9 @@ def _column(i: int, case: Case, geometry: _Geometry) -> Column | None:
         gas_psi_per_ft = (at_level - casing) / level_tvd
     else:
         gravity = nominal(case.wells.composition.gas_gravity)
-        gas_psi_per_ft = COLUMN_DEGR_PER_FT * gravity * casing / (nominal(case.descent.level_degf) + 459.67)
+        gas_psi_per_ft = (
+            COLUMN_DEGR_PER_FT * gravity * casing / (nominal(case.descent.level_degf) + DEGR_AT_ZERO_DEGF)
+        )
     below = nominal(case.column.datum_psia) - intake_psia
     if datum_tvd < intake_tvd and level_tvd > datum_tvd:
         below = -gradient * (intake_tvd - datum_tvd)

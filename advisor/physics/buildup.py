@@ -102,8 +102,8 @@ def rate_mscfd(
 def judged(*, rise_psi: Sequence[float], every_s: float) -> Rise:
     """The slope of a series of pressures (first sample first, equal steps), and whether it can be believed.
 
-    Refused: fewer than 4 samples or half a minute; a rise hidden by resolution and scatter; falling; r^2 of a straight
-    line under 0.95; slopes of the halves further apart than 20 % and than twice their standard error.
+    Refused: fewer than 4 samples or half a minute; a rise hidden by resolution and scatter; falling; r^2 of a
+    straight line under 0.95; slopes of the halves further apart than 20 % and than twice their standard error.
     Source: common practice, no source
     """
     p = np.asarray(rise_psi, dtype=np.float64)

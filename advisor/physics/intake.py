@@ -172,7 +172,7 @@ def pressures(
     place: Place,
     level_ft_md: Floats,
     level_psia: Floats,
-    steps: int = 16,
+    steps: int = 12,
 ) -> Pressures:
     """Pressure at the intake and at the datum, psia, from the level and the pressure there.
 

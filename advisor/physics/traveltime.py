@@ -40,7 +40,7 @@ def depth_of_time(
     inlet_psia: Floats,
     round_trip_s: Floats,
     velocity_ratio: Floats = 1.0,
-    steps: int = 12,
+    steps: int = 8,
 ) -> Descent:
     """Depth from which an echo comes back after round_trip_s: dz/dt = c(p, T)/2 marched with the gas column.
 
@@ -58,7 +58,7 @@ def time_of_depth(
     inlet_psia: Floats,
     level_ft_md: Floats,
     velocity_ratio: Floats = 1.0,
-    steps: int = 12,
+    steps: int = 8,
 ) -> Descent:
     """Travel time to a depth and back: t = 2 int dz/c(p(z), T(z)), with the gas column marched alongside.
 

@@ -68,8 +68,8 @@ def test_the_default_number_of_steps_is_enough_even_for_much_gas() -> None:
         contents = replace(CONTENTS, gas_mscfd=gas_mscfd)
         case: dict[str, Any] = {**PARTS, "contents": contents, "level_ft_md": level_ft, "level_psia": psia}
         usual, fine = intake.pressures(**case), intake.pressures(**case, steps=400)
-        assert usual.intake_psia == pytest.approx(float(fine.intake_psia), rel=4e-4)
-        assert usual.datum_psia == pytest.approx(float(fine.datum_psia), rel=4e-4)
+        assert usual.intake_psia == pytest.approx(float(fine.intake_psia), rel=6e-4)
+        assert usual.datum_psia == pytest.approx(float(fine.datum_psia), rel=6e-4)
 
 
 def test_the_whole_chain_from_the_travel_time() -> None:
