@@ -170,7 +170,8 @@ def _explain(each: Inputs, quantities: dict[str, Quantity | None], case: Case, i
         )
     if _may_condense(each, case, i):
         notes.append(
-            "acoustic_velocity_fps: the gas is rich or cold enough to drop liquid; its velocity may be off by several per cent"
+            "acoustic_velocity_fps: the gas is rich or cold enough to drop liquid; "
+            "its velocity may be off by several per cent"
         )
     lacking = {
         "level": each.level is None,
