@@ -21,13 +21,13 @@ from advisor.config.sections import Config
 from advisor.decisions import Decisions
 from advisor.durations import duration_ms
 from advisor.model import Advice, Message
-from advisor.pipeline import Settings
 from advisor.progress import Progress, Trouble
 from advisor.reception import Arrival, Received, Reception
 from advisor.review import NotPossible, Terms
 from advisor.rulebook.load import Rulebook, load_rules, shipped_folder
 from advisor.store import counters, due, outbox, readings
 from advisor.store.store import Store
+from advisor.tasks import Settings
 from advisor.wire import topics
 from advisor.wire.times import time_text
 

@@ -15,7 +15,7 @@ import msgspec
 from advisor.belief.ensemble import BeliefFormatError, from_bytes
 from advisor.memory import Memory
 from advisor.model import Advice, AlarmFlags, WorkUp
-from advisor.pipeline import Head
+from advisor.tasks import Head
 
 VERSION = 1
 _START = struct.Struct("<4sHIIII")

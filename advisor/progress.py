@@ -14,7 +14,7 @@ from advisor.belief.ensemble import BeliefFormatError
 from advisor.config.sections import Config
 from advisor.heads import Before, Kept, restored, stored
 from advisor.model import Advice, AlarmFlags, Assessment, Fact, Reading
-from advisor.pipeline import Head, Moment, Outcome, Settings, Task, work
+from advisor.pipeline import work
 from advisor.publication import Publication
 from advisor.reception import Reception
 from advisor.rulebook.load import Rulebook
@@ -23,6 +23,7 @@ from advisor.store import alarms, assessments, beliefs, due, logbook, readings
 from advisor.store.beliefs import StoredBelief
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
+from advisor.tasks import Head, Moment, Outcome, Settings, Task
 from advisor.wire.times import time_text
 
 DAY_MS = 86_400_000

@@ -1,0 +1,73 @@
+"""What the pipeline takes and gives: settings, heads, moments, tasks and outcomes; frozen records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from advisor.belief.ensemble import Belief
+from advisor.memory import Memory
+from advisor.model import Advice, AlarmFlags, Assessment, Fact, Reading, Well, WorkUp
+from advisor.review import Terms
+from advisor.rulebook.book import Step
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Settings:
+    """What the pipeline needs of the configuration."""
+
+    atmospheric_psia: float
+    base_psia: float
+    base_degf: float
+    pound_probability_max: float
+    terms: Terms
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Head:
+    """A well as far as it has been worked through."""
+
+    memory: Memory
+    belief: Belief | None = None
+    workup: WorkUp | None = None
+    advised_at_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Moment:
+    """The readings of one well at one time; none of them for a look at the present."""
+
+    at_ms: int
+    readings: tuple[Reading, ...] = ()
+    counts: bool = True  # towards alarm delays: a time that is worked through again does not count twice
+
+    def has(self, kinds: frozenset[str]) -> bool:
+        return any(reading.kind in kinds and reading.quality != "bad" for reading in self.readings)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Task:
+    """One due well. Up to quiet_until_ms its times are worked through again: neither alarms nor advice move."""
+
+    well: Well
+    head: Head
+    moments: tuple[Moment, ...]
+    flags: Mapping[str, AlarmFlags] = field(default_factory=dict)
+    advice: Advice | None = None
+    turned_down: Advice | None = None
+    quiet_until_ms: int | None = None
+    site_silent: bool | None = None
+    speaks_for_site: bool = True
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Outcome:
+    """One well at one time: what is believed, and what changed."""
+
+    well: str
+    at_ms: int
+    head: Head
+    assessment: Assessment
+    facts: Mapping[str, Fact]
+    advice: tuple[Advice, ...] = ()
+    alarms: tuple[Step, ...] = ()
