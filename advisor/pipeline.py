@@ -7,7 +7,7 @@ same readings comes the same result, however the readings were batched.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from advisor import assess, compose, facts
@@ -23,10 +23,7 @@ from advisor.model import (
     Column,
     Confirm,
     Draft,
-    Event,
     Fact,
-    ProductionTest,
-    Run,
     Setting,
     Well,
     WorkUp,
@@ -215,7 +212,7 @@ def _believe(items: list[_Work], settings: Settings) -> None:
 
 def _taken_in(belief: Belief, held: list[_Work], wells: list[Well], columns: list[Column]) -> Belief:
     """The readings of this moment: events first (they widen), then shot, fillage and test."""
-    events = [_events(item) for item in held]
+    events = [item.moment.events() for item in held]
     if any(events):
         belief = update.events(belief, wells, events)
     shots = [
@@ -223,32 +220,13 @@ def _taken_in(belief: Belief, held: list[_Work], wells: list[Well], columns: lis
     ]
     if any(shot is not None for shot in shots):
         belief = update.shot(belief, wells, columns, shots, settings=[item.setting for item in held])
-    fillages = [_last(item, lambda m: m.fillage_frac if isinstance(m, Run) and m.running else None) for item in held]
+    fillages = [item.moment.fillage_frac() for item in held]
     if any(value is not None for value in fillages):
         belief = update.fillage(belief, wells, columns, [item.setting for item in held], fillages)
-    rates = [_last(item, _test_rate) for item in held]
+    rates = [item.moment.test_bpd() for item in held]
     if any(value is not None for value in rates):
         belief = update.production_test(belief, wells, columns, [item.setting for item in held], rates)
     return belief
-
-
-def _events(item: _Work) -> tuple[str, ...]:
-    return tuple(r.measured.what for r in item.moment.readings if isinstance(r.measured, Event))
-
-
-def _last(item: _Work, value_of: Callable[[object], float | None]) -> float | None:
-    """The last value of its kind among this moment's readings."""
-    found = None
-    for reading in item.moment.readings:
-        value = value_of(reading.measured) if reading.quality != "bad" else None
-        found = value if value is not None else found
-    return found
-
-
-def _test_rate(measured: object) -> float | None:
-    if not isinstance(measured, ProductionTest):
-        return None
-    return (measured.oil_bbl + measured.water_bbl) * 24.0 / measured.duration_h
 
 
 # --------------------------------------------------------------------------- assessment

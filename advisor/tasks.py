@@ -7,7 +7,18 @@ from dataclasses import dataclass, field
 
 from advisor.belief.ensemble import Belief
 from advisor.memory import Memory
-from advisor.model import Advice, AlarmFlags, Assessment, Fact, Reading, Well, WorkUp
+from advisor.model import (
+    Advice,
+    AlarmFlags,
+    Assessment,
+    Event,
+    Fact,
+    ProductionTest,
+    Reading,
+    Run,
+    Well,
+    WorkUp,
+)
 from advisor.review import Terms
 from advisor.rulebook.book import Step
 
@@ -43,6 +54,26 @@ class Moment:
 
     def has(self, kinds: frozenset[str]) -> bool:
         return any(reading.kind in kinds and reading.quality != "bad" for reading in self.readings)
+
+    def events(self) -> tuple[str, ...]:
+        """What a person did or saw."""
+        return tuple(r.measured.what for r in self.readings if isinstance(r.measured, Event))
+
+    def fillage_frac(self) -> float | None:
+        """Fillage as the site measured it on a running pump."""
+        for reading in self.readings:
+            run = reading.measured
+            if isinstance(run, Run) and run.running and reading.quality != "bad":
+                return run.fillage_frac
+        return None
+
+    def test_bpd(self) -> float | None:
+        """Liquid of a production test, bbl/d."""
+        for reading in self.readings:
+            test = reading.measured
+            if isinstance(test, ProductionTest) and reading.quality != "bad":
+                return (test.oil_bbl + test.water_bbl) * 24.0 / test.duration_h
+        return None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
