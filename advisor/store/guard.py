@@ -53,12 +53,12 @@ def is_held(store_path: str) -> bool:
         return False
     with translated(str(path)):
         connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, timeout=0.0)
-    try:
-        connection.execute("SELECT count(*) FROM sqlite_master").fetchall()
-    except sqlite3.OperationalError as error:
-        if error.sqlite_errorcode == sqlite3.SQLITE_BUSY:
-            return True
-        raise
-    finally:
-        connection.close()
+        try:
+            connection.execute("SELECT count(*) FROM sqlite_master").fetchall()
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode == sqlite3.SQLITE_BUSY:
+                return True
+            raise
+        finally:
+            connection.close()
     return False

@@ -16,9 +16,11 @@ import msgspec
 
 from advisor.store import schema
 from advisor.store.faults import StoreFault, translated
-from advisor.store.store import BUSY_S, Store
+from advisor.store.store import Store
 
 POLL_S = 0.05
+PATIENCE_S = 10.0  # how long a request tries to get in beside a daemon that is busy
+RETRY_S = 0.002
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,25 +44,35 @@ def leave(path: str | Path, *, verb: str, args: Mapping[str, Any], by: str, at_m
     where = str(path)
     if not Path(where).is_file():
         raise StoreFault(where, "is not there", "must be the store of a running advisor")
+    row = (at_ms, verb, msgspec.json.encode(args).decode(), by)
+    deadline_s = time.monotonic() + PATIENCE_S
+    while True:
+        try:
+            return _insert(where, row)
+        except StoreFault as fault:
+            if fault.lasting or time.monotonic() >= deadline_s:
+                raise
+        time.sleep(RETRY_S)
+
+
+def _insert(where: str, row: tuple[int, str, str, str]) -> int:
+    """One attempt that does not wait for a lock: SQLite's own waiting looks too seldom to find the short moments
+    between the commits of a daemon that works off a backlog."""
     with translated(where):
         connection = sqlite3.connect(
-            f"{Path(where).absolute().as_uri()}?mode=rw", uri=True, timeout=BUSY_S, isolation_level=None
+            f"{Path(where).absolute().as_uri()}?mode=rw", uri=True, timeout=0.0, isolation_level=None
         )
         try:
             version = schema.must_be_ours(connection, where)
             if version != schema.VERSION:
                 raise StoreFault(where, f"is of store version {version}", f"must be of version {schema.VERSION}")
             connection.execute("PRAGMA synchronous=FULL")
-            cursor = connection.execute(
-                "INSERT INTO requests (at_ms, verb, args, by) VALUES (?, ?, ?, ?)",
-                (at_ms, verb, msgspec.json.encode(args).decode(), by),
-            )
-            n = cursor.lastrowid
+            (n,) = connection.execute(
+                "INSERT INTO requests (at_ms, verb, args, by) VALUES (?, ?, ?, ?) RETURNING n", row
+            ).fetchall()[0]
         finally:
             connection.close()
-    if n is None:
-        raise StoreFault(where, "gave the request no number", "must number every request")
-    return n
+    return int(n)
 
 
 def wait(store: Store, n: int, *, timeout_s: float) -> Request:

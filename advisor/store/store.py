@@ -17,6 +17,7 @@ from advisor.store.guard import WriterGuard
 MEMORY = ":memory:"
 BUSY_S = 5.0  # how long a statement waits for another process's lock
 WAL_LIMIT_BYTES = 64 * 1024 * 1024
+CACHE_KIB = 32 * 1024  # the newest end of every well stays in memory
 
 Values = Sequence[Any] | Mapping[str, Any]
 
@@ -175,6 +176,7 @@ def _open_writer(where: str) -> sqlite3.Connection:
             connection.execute("PRAGMA journal_mode=WAL")
             connection.execute("PRAGMA synchronous=FULL")  # a reading is acknowledged once it is committed
             connection.execute(f"PRAGMA journal_size_limit={WAL_LIMIT_BYTES}")
+            connection.execute(f"PRAGMA cache_size=-{CACHE_KIB}")
             connection.execute("PRAGMA temp_store=MEMORY")
             schema.migrate(connection)
     except BaseException:
