@@ -28,11 +28,17 @@ UPDATED: tuple[str, ...] = (
     *SHARED,
 )
 
+WHOLLY: frozenset[str] = frozenset({"height_ft", *SHARED})  # what a shot reads: one thing, not to be pulled apart
+
 
 def members_after(
-    members: Mapping[str, Array], predicted: Array, observed: Array, variance: Array, used: Marks
+    members: Mapping[str, Array], predicted: Array, observed: Array, variance: Array, used: Marks, heed: Array | float = 1.0
 ) -> dict[str, Array]:
-    """Members (W, M) after a scalar observation (W, 1) of the wells marked used (W,)."""
+    """Members (W, M) after a scalar observation (W, 1) of the wells marked used (W,).
+
+    heed (W, 1) is the share of the correction that everything but the height takes: readings that follow each other
+    closely say nearly the same thing of what hardly changes, and err in the same way (a partial update, Brink 2017).
+    """
     size = predicted.shape[-1]
     mean = predicted.mean(axis=-1, keepdims=True)
     part = predicted - mean
@@ -47,7 +53,7 @@ def members_after(
         own = values - values.mean(axis=-1, keepdims=True)
         cov = (own * part).sum(axis=-1, keepdims=True) / (size - 1)
         var = (own * own).sum(axis=-1, keepdims=True) / (size - 1)
-        gain = cov / total * trust(cov, var, spread, size)
+        gain = cov / total * trust(cov, var, spread, size) * (1.0 if name in WHOLLY else heed)
         moved[name] = np.where(rows, values + gain * (step - shrink * part), values)
     moved["height_ft"] = np.maximum(moved["height_ft"], 0.0)
     moved["ln_effectiveness"] = prior.bounded(moved["ln_effectiveness"])

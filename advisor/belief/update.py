@@ -10,7 +10,13 @@ from advisor.belief import assimilate, balance, cycles, operation, widen
 from advisor.belief.ensemble import SHARED, Array, Belief, Marks, normals
 from advisor.model import Column, Observation, Setting, Well
 
+HOUR_MS = 3_600_000
+FULLY_HEEDED_H = 6.0  # since the last shot: one that follows sooner teaches less of what hardly changes
 GATE_SD = 4.0
+# Errors of the gassy column grow with the height they are an error of. They are taken in proportion to the height a
+# member has, never to the one that was read: a reading's own noise in its sensitivity would draw them to one side.
+IN_PROPORTION: tuple[str, ...] = ("void", "gas_rate", "density")
+LEAST_SCALE_FT = 20.0
 MISSES_FOLLOWED = 3  # shots in a row outside the gate on one side: a change, not noise
 TEST_SD_FRAC, LEAST_TEST_SD_BPD = 0.05, 2.0  # of a production test (common practice, no source)
 SETTLED_SD = 0.30  # ln of inflow over lift when a well is first seen: it may be drawing down or filling
@@ -43,8 +49,10 @@ def shot(
     belief = belief.with_members({}, {"misses": np.where(followed | (given & first), 0.0, misses)})
     if followed.any():
         belief = widen.widened(belief, followed, widen.CHANGE, seen.at_ms, "change")
+    since_h = (seen.at_ms - belief.counts["shot_ms"])[:, None] / HOUR_MS
+    heed = np.clip(since_h / FULLY_HEEDED_H, 0.0, 1.0)
     members = assimilate.members_after(
-        belief.members, seen.predicted(belief), seen.height_ft, seen.variance, known & ~far & ~followed
+        belief.members, seen.predicted(belief), seen.height_ft, seen.variance, known & ~far & ~followed, heed
     )
     belief = belief.with_members(members)
     reset = first | followed
@@ -73,19 +81,22 @@ class _Seen:
         self.variance = np.array([[max(o.random_sd_ft, 0.5) ** 2] for o in listed])
         self.censored = np.array([[o.censored] for o in listed])
         self.at_ms = np.array([float(o.at_ms) for o in listed])
-        self.per_sd = {name: np.array([[o.shared.get(name, 0.0)] for o in listed]) for name in SHARED}
+        by = {name: np.array([[o.shared.get(name, 0.0)] for o in listed]) for name in SHARED}
+        scale = np.maximum(self.height_ft, LEAST_SCALE_FT)
+        self.shares = {name: np.clip(by[name] / scale, -0.5, 0.5) for name in IN_PROPORTION}
+        self.offsets = {name: by[name] for name in SHARED if name not in IN_PROPORTION}
 
-    def bias_ft(self, members: Mapping[str, Array]) -> Array:
-        """What the shared errors of each member do to its reading."""
-        return np.asarray(sum(self.per_sd[name] * members[name] for name in SHARED))
+    def factor(self, members: Mapping[str, Array]) -> Array:
+        """What the shared errors in proportion to the height make of it, by member."""
+        return np.clip(1.0 + sum(self.shares[name] * members[name] for name in IN_PROPORTION), 0.2, 5.0)
 
-    def void_share(self) -> Array:
-        """Change of each height for one deviation of the void error, as a share of the height."""
-        return np.asarray(np.clip(self.per_sd["void"][:, 0] / np.maximum(self.height_ft[:, 0], 20.0), -0.5, 0.5))
+    def offset_ft(self, members: Mapping[str, Array]) -> Array:
+        """What the other shared errors add to it, by member."""
+        return np.asarray(sum(self.offsets[name] * members[name] for name in self.offsets))
 
     def predicted(self, belief: Belief) -> Array:
         """The height each member would have read; a level at or under the intake reads nothing below 0."""
-        read = belief.members["height_ft"] + self.bias_ft(belief.members)
+        read = belief.members["height_ft"] * self.factor(belief.members) + self.offset_ft(belief.members)
         return np.where(self.censored, np.maximum(read, 0.0), read)
 
 
@@ -109,7 +120,8 @@ def _reset_height(belief: Belief, seen: _Seen, rows: Marks) -> Belief:
             for well, at in zip(belief.wells, seen.at_ms, strict=True)
         ]
     )
-    drawn = seen.height_ft - seen.bias_ft(belief.members) + np.sqrt(seen.variance) * noise
+    read = seen.height_ft - seen.offset_ft(belief.members) + np.sqrt(seen.variance) * noise
+    drawn = read / seen.factor(belief.members)
     height = np.where(rows[:, None], np.maximum(drawn, 0.0), belief.members["height_ft"])
     return belief.with_members({"height_ft": height})
 
@@ -159,7 +171,7 @@ def _counted(belief: Belief, seen: _Seen, given: Marks, first: Marks, followed: 
             "shots": counts["shots"] + given,
             "changes": counts["changes"] + followed,
             "first_ms": np.where(first, seen.at_ms, counts["first_ms"]),
-            "void_share": np.where(given, seen.void_share(), counts["void_share"]),
+            "void_share": np.where(given, seen.shares["void"][:, 0], counts["void_share"]),
             "shot_ms": np.where(given, seen.at_ms, counts["shot_ms"]),
             "run_h": counts["run_h"] * zero,
             "idle_h": counts["idle_h"] * zero,
