@@ -77,7 +77,9 @@ def pressure_payload(written_as: str, psig: float | list[float]) -> dict[str, An
     return {written_as: round(psig * factor, digits)}
 
 
-def test_payload(pace: Pace, hours: float, before: State, after: State, key: tuple[str | int, ...]) -> dict[str, Any]:
+def production_payload(
+    pace: Pace, hours: float, before: State, after: State, key: tuple[str | int, ...]
+) -> dict[str, Any]:
     """Oil, water and gas over a test, from the running sums at its start and end."""
     chance = stream(*key)
     noise = 1.0 + pace.test_noise_frac * chance.standard_normal(3)

@@ -266,7 +266,7 @@ class WellLife:
         """Measure what came."""
         if self.test_from is not None:
             key = self.key_of("test", at_ms)
-            fields = instruments.test_payload(self.pace, self.pace.test_h, self.test_from, self.state, key)
+            fields = instruments.production_payload(self.pace, self.pace.test_h, self.test_from, self.state, key)
             self.send(at_ms, "reading/production-test", fields)
             self.test_from = None
 

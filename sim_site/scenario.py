@@ -215,11 +215,15 @@ def shipped() -> tuple[str, ...]:
     return tuple(sorted(each.name.removesuffix(".toml") for each in folder.iterdir() if each.name.endswith(".toml")))
 
 
+def shipped_text(name: str) -> str:
+    """The text of a scenario that comes with the package."""
+    return (resources.files("sim_site") / "scenarios" / f"{name}.toml").read_text("utf-8")
+
+
 def load_scenario(source: str | Path) -> Scenario:
     """A scenario from a file, or by the name of one that is shipped; ScenarioError with every fault found."""
     if isinstance(source, str) and source in shipped():
-        text = (resources.files("sim_site") / "scenarios" / f"{source}.toml").read_text("utf-8")
-        return read_scenario(text, f"{source}.toml")
+        return read_scenario(shipped_text(source), f"{source}.toml")
     path = Path(source)
     try:
         text = path.read_text("utf-8")
@@ -229,11 +233,18 @@ def load_scenario(source: str | Path) -> Scenario:
 
 
 def read_scenario(text: str, where: str) -> Scenario:
-    """A scenario from TOML text; ScenarioError with every fault found, each starting with `where`."""
+    """A scenario from TOML text; ScenarioError with every fault found, each starting with `where`.
+
+    `like = "NAME"` takes everything that is not said from a shipped scenario; of [broker] and [site] key by key.
+    """
     try:
         table: dict[str, Any] = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise tables.ScenarioError([f"{where}: {error}; it must be TOML"]) from error
+    while (like := table.pop("like", None)) is not None:
+        if like not in shipped():
+            raise tables.ScenarioError([f"{where}.like: {like!r}; it must be one of {', '.join(shipped())}"])
+        table = over(tomllib.loads(shipped_text(like)), table)
     faults: list[str] = []
     scenario = tables.read_table(Scenario, table, where, faults)
     if scenario is not None:
@@ -241,6 +252,15 @@ def read_scenario(text: str, where: str) -> Scenario:
     if scenario is None or faults:
         raise tables.ScenarioError(faults)
     return scenario
+
+
+def over(base: dict[str, Any], own: dict[str, Any]) -> dict[str, Any]:
+    """A table with another's keys laid over it; tables within are merged, lists replaced."""
+    merged = base | own
+    for key, value in own.items():
+        if isinstance(value, dict) and isinstance(base.get(key), dict):
+            merged[key] = base[key] | value
+    return merged
 
 
 def scenario_faults(scenario: Scenario, where: str) -> list[str]:

@@ -65,6 +65,18 @@ def test_a_fault_is_told_with_place_value_and_need(good: str, bad: str, said: st
     assert any(said in fault and fault.startswith("some.toml") for fault in found), found
 
 
+def test_a_scenario_like_another_takes_its_wells_and_says_the_rest(demo: Scenario) -> None:
+    own = 'like = "demo"\nname = "other"\n[site]\nstep_min = 30\n[broker]\nport = 2000\n'
+    read = read_scenario(own, "some.toml")
+    assert read.well == demo.well and read.name == "other" and read.start == demo.start
+    assert read.site.step_min == 30 and read.site.level_every_min == demo.site.level_every_min
+    assert read.broker.port == 2000 and read.broker.root == demo.broker.root
+    assert faults_of('like = "nothing"') == ["some.toml.like: 'nothing'; it must be one of demo, faults"]
+    assert read_scenario('like = "faults"', "some.toml").fault == load_scenario("faults").fault
+    worn = load_scenario("faults")
+    assert {fault.kind for fault in worn.fault} == {"worn-pump", "falling-inflow"} and worn.well == demo.well
+
+
 def test_all_faults_are_told_at_once() -> None:
     broken = DEMO.replace("casing_id_in = 4.892", "").replace("oil_degapi = 36.0", "oil_degapi = 360.0")
     found = faults_of(broken)
