@@ -55,8 +55,8 @@ def members_after(
         var = (own * own).sum(axis=-1, keepdims=True) / (size - 1)
         gain = cov / total * trust(cov, var, spread, size) * (1.0 if name in WHOLLY else heed)
         moved[name] = np.where(rows, values + gain * (step - shrink * part), values)
-    moved["height_ft"] = np.maximum(moved["height_ft"], 0.0)
-    moved["ln_effectiveness"] = prior.bounded(moved["ln_effectiveness"])
+    moved["height_ft"] = np.where(rows, np.maximum(moved["height_ft"], 0.0), members["height_ft"])
+    moved["ln_effectiveness"] = np.where(rows, prior.bounded(moved["ln_effectiveness"]), members["ln_effectiveness"])
     return moved
 
 
