@@ -105,13 +105,13 @@ class WellLife:
     # ------------------------------------------------------------------ the clock
 
     def lay_out(self, place: int) -> None:
-        """Put the first of everything on the clock, each kind of each well on its own second."""
+        """Put the first of everything on the clock: what is polled together at one time, the rest apart from it."""
         second = {kind: (place * len(KINDS) + i) % 60 * 1000 for i, kind in enumerate(KINDS)}
         minute = place % 4
         self.push(self.start_ms, "refresh")
-        self.push(self.start_ms + minute * MINUTE_MS + second["run"], "run")
-        self.push(self.start_ms + (2 + minute) * MINUTE_MS + second["casing-pressure"], "casing-pressure")
-        self.push(self.start_ms + (5 + minute) * MINUTE_MS + second["level"], "level")
+        polled_ms = self.start_ms + (5 + minute) * MINUTE_MS + second["level"]
+        for kind in ("run", "casing-pressure", "level"):
+            self.push(polled_ms, kind)
         if self.pace.build_up_every_h > 0.0:
             hours = 2 + place % 8
             self.push(self.start_ms + hours * HOUR_MS + (10 + minute) * MINUTE_MS + second["build-up"], "build-up")

@@ -71,7 +71,10 @@ class Site:
         self.bests: dict[tuple[str, Effects], Steady | None] = {}
 
     def step(self, minutes: int) -> list[Message]:
-        """Live through some minutes; the messages of that time, `at` strictly growing. ValueError under 1 minute."""
+        """Live through some minutes; the messages of that time, `at` never falling. ValueError under 1 minute.
+
+        What a well's gateway polls together has one time; otherwise `at` grows.
+        """
         if minutes < 1:
             raise ValueError(f"minutes: {minutes!r}; it must be at least 1")
         self.now_ms += minutes * MINUTE_MS
@@ -81,10 +84,15 @@ class Site:
             gathered += [(key, sent) for sent in life.take_sent()]
         gathered.sort(key=lambda each: each[1].at_ms)
         messages = []
-        last_ms = -1
+        last_ms, polled = -1, {("", "")}
         for key, sent in gathered:
-            last_ms = sent.at_ms if sent.at_ms > last_ms else last_ms + TIE_MS
-            messages.append(self.message(key, sent.subject, last_ms, sent.fields))
+            at_ms = max(sent.at_ms, last_ms)
+            together = (key, sent.subject) not in polled and {each for each, _ in polled} == {key}
+            if at_ms == last_ms and not together:
+                at_ms += TIE_MS
+            polled = polled | {(key, sent.subject)} if at_ms == last_ms else {(key, sent.subject)}
+            last_ms = at_ms
+            messages.append(self.message(key, sent.subject, at_ms, sent.fields))
         return messages
 
     def message(self, key: str, subject: str, at_ms: int, fields: Mapping[str, Any]) -> Message:
