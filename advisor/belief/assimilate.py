@@ -32,7 +32,12 @@ WHOLLY: frozenset[str] = frozenset({"height_ft", *SHARED})  # what a shot reads:
 
 
 def members_after(
-    members: Mapping[str, Array], predicted: Array, observed: Array, variance: Array, used: Marks, heed: Array | float = 1.0
+    members: Mapping[str, Array],
+    predicted: Array,
+    observed: Array,
+    variance: Array,
+    used: Marks,
+    heed: Array | float = 1.0,
 ) -> dict[str, Array]:
     """Members (W, M) after a scalar observation (W, 1) of the wells marked used (W,).
 

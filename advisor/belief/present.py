@@ -16,6 +16,7 @@ from advisor.physics import inflow
 ATMOSPHERIC_PSIA = 14.7
 DISPLACEMENT_SD_FRAC = 0.02  # of stroke and rate as configured and counted
 PLENTY = 1000.0
+AT_INTAKE_FT = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -115,7 +116,7 @@ def _quantities(
 
 
 def _quantity(values: Array, name: str) -> Quantity:
-    """The middle member, which a height cut off at the intake does not shift; of fillage, with two humps, the mean."""
+    """The middle member, which a height cut off at the intake does not shift; of fillage, two-humped, the mean."""
     middle = np.mean(values) if name == "fillage_frac" else np.median(values)
     return Quantity(value=float(middle), sd=float(np.std(values, ddof=1)))
 
@@ -137,7 +138,7 @@ def _notes(belief: Belief, i: int) -> tuple[str, ...]:
     notes = []
     if belief.counts["shots"][i] == 0:
         notes.append("liquid_height_ft: no shot taken in yet; from the configuration alone")
-    elif float(np.median(belief.members["height_ft"][i])) <= 0.0:
+    elif float(np.median(belief.members["height_ft"][i])) < AT_INTAKE_FT:
         notes.append("liquid_height_ft: the level is at or below the pump intake")
     if belief.counts["misses"][i] != 0:
         where = "above" if belief.counts["misses"][i] > 0 else "below"

@@ -29,7 +29,8 @@ def hand(*, potential: float, reservoir: float, shape: float, base: float, gradi
         tank_ft=ONE * 0.0,
         full_ft=ONE * 1e5,
     )
-    logit = np.log(shape / (1.0 - shape)) if 0.0 < shape < 1.0 else (40.0 if shape == 1.0 else -40.0)
+    part = max(shape / balance.MOST_SHAPE, 1e-12)
+    logit = np.log(part / (1.0 - part))
     members = {"ln_potential": ONE * np.log(potential), "ln_reservoir": ONE * np.log(reservoir), "shape": ONE * logit}
     return ann, balance.formation(members, ann)
 
@@ -98,7 +99,7 @@ def test_the_closed_form_is_what_an_integrator_finds(
     members = {
         "ln_potential": ONE * np.log(potential),
         "ln_reservoir": ONE * np.log(1200.0),
-        "shape": ONE * np.log(shape / (1 - shape)),
+        "shape": ONE * np.log(shape / (balance.MOST_SHAPE - shape)),
     }
     fed = balance.formation(members, ann)
     if float(fed.rate_bpd(ONE * start, ann.tank_ft)[0, 0]) <= 0.0:

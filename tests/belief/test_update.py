@@ -1,0 +1,193 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from advisor.belief import balance, prior, step, update
+from advisor.belief import present as presents
+from advisor.belief.ensemble import Belief
+from advisor.model import Observation, Segment
+from tests.belief.invented import HOUR_MS, START_MS, column, setting, well
+
+
+def shot(height_ft: float, at_ms: int = START_MS, **more) -> Observation:  # type: ignore[no-untyped-def]
+    shared = more.pop("shared", {"velocity": 40.0, "void": 0.08 * height_ft, "gas_rate": 0.02 * height_ft})
+    return Observation(at_ms=at_ms, height_ft=height_ft, random_sd_ft=more.pop("sd", 10.0), shared=shared, **more)
+
+
+def seen(belief: Belief, observation: Observation, rate: float = 8.0) -> Belief:
+    return update.shot(belief, [well()], [column()], [observation], settings=[setting(rate)])
+
+
+def after_first(height_ft: float, **more) -> Belief:  # type: ignore[no-untyped-def]
+    return seen(prior.draw([well()], START_MS, [column()]), shot(height_ft, **more))
+
+
+def carried(belief: Belief, hours: float, running: bool = True, rate: float = 8.0) -> Belief:
+    start = int(belief.at_ms[0])
+    end = start + round(hours * HOUR_MS)
+    plan = [Segment(start_ms=start, end_ms=end, running=running, stroke_rate_spm=rate if running else 0.0)]
+    return step.carry(belief, [well()], [column()], [plan], end)
+
+
+@pytest.mark.parametrize("height_ft", [150.0, 400.0, 1000.0])
+def test_a_single_shot_without_history_is_believed_as_it_is(height_ft: float) -> None:
+    belief = after_first(height_ft)
+    look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
+    height = look.quantities["liquid_height_ft"]
+    sd = float(np.hypot(np.hypot(10.0, 40.0), np.hypot(0.08, 0.02) * height_ft))
+    assert abs(height.value - height_ft) < 0.15 * sd
+    assert height.sd == pytest.approx(sd, rel=0.2)
+    # 60 + 0.0015 (5000 - h/0.75) + 0.35 h - 14.7 psig, by hand from the column
+    by_hand = 60.0 + 0.0015 * (5000.0 - height_ft / 0.75) + 0.35 * height_ft - 14.7
+    intake, bottom = look.quantities["intake_psig"], look.quantities["bottomhole_psig"]
+    assert abs(intake.value - by_hand) < 0.2 * intake.sd
+    assert abs(bottom.value - by_hand - 75.0) < 0.2 * bottom.sd
+    assert look.quantities["level_ft_md"].value == pytest.approx(5000.0 - height_ft / 0.75, abs=0.2 * sd)
+
+
+def test_a_level_at_the_intake_is_a_height_of_nothing_with_a_note() -> None:
+    belief = after_first(0.0, censored=True, shared={"velocity": 40.0})
+    look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
+    assert look.quantities["liquid_height_ft"].value < 5.0
+    assert any("at or below the pump intake" in note for note in look.notes)
+
+
+def test_shared_errors_are_not_averaged_away_by_many_shots() -> None:
+    belief = after_first(600.0)
+    for _ in range(60):
+        belief = carried(belief, 1.0)
+        expected = float((belief.members["height_ft"]).mean())
+        belief = seen(belief, shot(expected, int(belief.at_ms[0]), sd=5.0))
+    # forty shots of 5 ft average to under 1 ft; the 40 ft they share stay
+    assert belief.members["height_ft"].std() > 20.0
+    assert belief.members["velocity"].std() > 0.4
+
+
+def test_inflow_of_a_settled_well_is_what_its_pump_lifts() -> None:
+    look = presents.summary(after_first(500.0), [well()], [column()], [setting()], [True])[0]
+    # displacement 0.11657 x 100 x 8 x 1.5^2 = 209.8 bpd; full barrels at 0.88 less 3 % slip: 0.85 x 209.8 = 178 bpd
+    assert look.quantities["pump_displacement_bpd"].value == pytest.approx(209.8, abs=0.1)
+    assert look.quantities["inflow_bpd"].value == pytest.approx(178.0, rel=0.12)
+    assert 0.15 < look.quantities["inflow_bpd"].sd / look.quantities["inflow_bpd"].value < 0.45
+
+
+def test_one_wild_level_is_set_aside_and_said() -> None:
+    belief = carried(after_first(500.0), 1.0)
+    before = belief.members["height_ft"].copy()
+    belief = seen(belief, shot(2500.0, int(belief.at_ms[0])))
+    np.testing.assert_array_equal(belief.members["height_ft"], before)
+    assert belief.counts["misses"][0] == 1
+    look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
+    assert any("far above" in note for note in look.notes)
+
+
+def test_three_far_levels_on_one_side_are_a_change_and_followed() -> None:
+    belief = carried(after_first(300.0), 1.0)
+    spread = float(belief.members["ln_potential"].std())
+    for _ in range(3):
+        belief = seen(belief, shot(1800.0, int(belief.at_ms[0])))
+        belief = carried(belief, 0.2)
+    assert float(np.median(belief.members["height_ft"])) == pytest.approx(1800.0, abs=120.0)
+    assert belief.counts["changes"][0] == 1
+    assert belief.counts["misses"][0] == 0
+    assert float(belief.members["ln_potential"].std()) > spread
+
+
+def test_far_levels_on_both_sides_are_never_followed() -> None:
+    belief = carried(after_first(900.0), 1.0)
+    for height_ft in (3000.0, 0.0, 3000.0, 0.0, 3000.0):
+        belief = seen(belief, shot(height_ft, int(belief.at_ms[0]), shared={"velocity": 40.0}))
+    assert belief.counts["changes"][0] == 0
+    assert float(np.median(belief.members["height_ft"])) == pytest.approx(900.0, abs=150.0)
+
+
+def test_a_production_test_ties_what_is_lifted() -> None:
+    belief = after_first(500.0)
+    wells, columns, settings = [well()], [column()], [setting()]
+    before = update.lifted_bpd(belief, wells, columns, settings)
+    after = update.production_test(belief, wells, columns, settings, [150.0])
+    lifted = update.lifted_bpd(after, wells, columns, settings)
+    assert lifted.std() < 0.6 * before.std()
+    # precision weighting by hand: 1/s^2 of belief and of the test (5 % of 150)
+    w0, w1 = 1 / before.var(ddof=1), 1 / 7.5**2
+    by_hand = (before.mean() * w0 + 150.0 * w1) / (w0 + w1)
+    assert lifted.mean() == pytest.approx(by_hand, abs=0.25 * float(before.std()))
+    assert after.counts["tests"][0] == 1
+    untouched = update.production_test(belief, wells, columns, settings, [None])
+    assert untouched.counts["tests"][0] == 0
+    np.testing.assert_array_equal(untouched.members["ln_potential"], belief.members["ln_potential"])
+
+
+def test_a_test_far_from_belief_is_a_surprise_in_deviations() -> None:
+    belief = after_first(500.0)
+    args = ([well()], [column()], [setting()])
+    z = float(update.surprise_of_test(belief, *args, [60.0], [3.0])[0])
+    assert z < -3.0
+    with pytest.raises(ValueError, match="must be at least 0"):
+        update.production_test(belief, *args, [-5.0])
+
+
+def test_low_fillage_with_liquid_above_the_intake_says_gas() -> None:
+    belief = after_first(700.0)
+    args = ([well()], [column()], [setting()])
+    for _ in range(4):
+        belief = update.fillage(belief, *args, [0.55])
+    look = presents.summary(belief, *args, [True])[0]
+    assert look.quantities["fillage_frac"].value == pytest.approx(0.55, abs=0.08)
+    assert look.suspects["gas-interference"] > 0.8
+    assert presents.summary(after_first(700.0), *args, [True])[0].suspects["gas-interference"] < 0.1
+    with pytest.raises(ValueError, match="must be 0 to 1"):
+        update.fillage(belief, *args, [1.4])
+
+
+def test_an_event_widens_what_it_touches_and_nothing_else() -> None:
+    belief = after_first(500.0)
+    for _ in range(10):
+        belief = update.production_test(belief, [well()], [column()], [setting()], [150.0])
+    after = update.events(belief, [well()], [("pump-changed",)])
+    assert after.members["ln_effectiveness"].std() > 1.2 * belief.members["ln_effectiveness"].std()
+    assert after.members["ln_slip"].std() > belief.members["ln_slip"].std()
+    np.testing.assert_array_equal(after.members["ln_reservoir"], belief.members["ln_reservoir"])
+    np.testing.assert_array_equal(after.members["height_ft"], belief.members["height_ft"])
+    assert update.events(belief, [well()], [()]).to_bytes() == belief.to_bytes()
+    with pytest.raises(ValueError, match="must be one of pump-changed"):
+        update.events(belief, [well()], [("pump-change",)])
+
+
+def test_an_unknown_shared_error_is_refused_by_name() -> None:
+    with pytest.raises(ValueError, match="'humidity'; must be one of velocity"):
+        after_first(500.0, shared={"humidity": 1.0})
+
+
+def test_updates_do_not_depend_on_company() -> None:
+    wells = [well("1"), replace(well("2"), plunger_in=1.75)]
+    columns = [column(), column(casing_psia=80.0)]
+    belief = prior.draw(wells, START_MS, columns, members=64)
+    first = [shot(300.0), shot(900.0)]
+    later = [shot(320.0, START_MS + 7 * HOUR_MS), None]
+    both = update.shot(update.shot(belief, wells, columns, first), wells, columns, later)
+    alone = belief.pick([0])
+    for listed in (first, later):
+        alone = update.shot(alone, wells[:1], columns[:1], listed[:1])
+    assert alone.to_bytes() == both.pick([0]).to_bytes()
+    assert both.counts["shots"].tolist() == [2.0, 1.0]
+
+
+def test_idle_rise_teaches_inflow_without_the_pump() -> None:
+    """Two hours idle lift the level as 120 bpd do: 120/24 x 2/0.014494 stb/ft = 690 ft, by hand."""
+    belief = after_first(200.0)
+    spread = float(belief.members["ln_potential"].std())
+    inflow_before = _inflow(belief)
+    belief = carried(belief, 2.0, running=False)
+    belief = seen(belief, shot(200.0 + 690.0, int(belief.at_ms[0]), shared={"velocity": 40.0}))
+    assert float(belief.members["ln_potential"].std()) < spread
+    assert abs(_inflow(belief) - 120.0) < abs(inflow_before - 120.0)
+
+
+def _inflow(belief: Belief) -> float:
+    ann = balance.annulus([column()], belief.members)
+    fed = balance.formation(belief.members, ann)
+    return float(fed.rate_bpd(np.full_like(belief.members["height_ft"], 545.0), ann.tank_ft).mean())
