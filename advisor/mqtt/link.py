@@ -6,6 +6,8 @@ identifiers, half-sent messages) can therefore leak into the next; the broker ke
 
 from __future__ import annotations
 
+import contextlib
+import functools
 import logging
 import queue
 import random
@@ -169,19 +171,18 @@ class Link:
     def _attempt(self) -> None:
         """One connection, from CONNECT to its end; whatever ends it is told in one line."""
         self._epoch += 1
-        connection: _Connection | None = None
         try:
-            connection = _Connection(self, self._epoch)
-            self._connection = connection
-            connection.run()
-            why = connection.why or "closed; the broker must keep it open"
+            self._connection = _Connection(self, self._epoch)
+            self._connection.run()
+            why = self._connection.why or "closed; the broker must keep it open"
         except OSError as error:
             why = faults.connect_line(error)
         except Exception as error:  # noqa: BLE001 - the loop must outlive whatever a message or the library throws at it
             self.note_fault("loop", error)
             why = f"{type(error).__name__} in the loop: {error}; see the log"
-        if connection is not None:
-            connection.close()
+        ended, self._connection = self._connection, None
+        if ended is not None:
+            ended.close()
         if not self.stopping.is_set():
             self.become("down", why)
 
@@ -202,9 +203,8 @@ class Link:
             log.error("mqtt-fault %s: %s (%d so far)", where, error, self._faults, exc_info=error)
 
     def asked_for(self, topic: str) -> bool:
-        return topics.filter_behind(topic) in self.filters or any(
-            paho.topic_matches_sub(each, topic) for each in self.filters
-        )
+        known = topics.filter_behind(topic) in self.filters
+        return known or any(paho.topic_matches_sub(each, topic) for each in self.filters)
 
     def become(self, state: State, why: str = "") -> None:
         where = f"broker {self.settings.host}:{self.settings.port}"
@@ -243,7 +243,7 @@ class _Connection:
         self._unasked: set[str] = set()
         self.flights = Flights()
         self.client = self._new_client()
-        self.owed = Owed(lambda packet_id: self.client.ack(packet_id, 1))
+        self.owed = Owed(functools.partial(self.client.ack, qos=1))
 
     def _new_client(self) -> paho.Client:
         settings = self.link.settings
@@ -289,10 +289,12 @@ class _Connection:
                 raise TimeoutError(f"no answer to CONNECT within {ANSWER_S:.0f} s")
 
     def close(self) -> None:
-        """After the end: whatever was under way is lost and is told so."""
-        sock = self.client.socket()
+        """After the end: whatever was under way is lost and is told so, and the client is let go with its sockets."""
+        client = self.client
+        sock = client.socket()
         if sock is not None:
             sock.close()
+        client.on_connect = client.on_disconnect = client.on_subscribe = client.on_message = client.on_publish = None
         self.flights.close()
 
     def leave(self, *, with_will: bool) -> None:
@@ -306,10 +308,8 @@ class _Connection:
         """Break off a connection whose broker takes nothing any more."""
         sock = self.client.socket()
         if isinstance(sock, socket.socket):
-            try:
+            with contextlib.suppress(OSError):  # it ended by itself meanwhile
                 sock.shutdown(socket.SHUT_RDWR)
-            except OSError as error:
-                log.info("mqtt-cut %s", error)
 
     def send(self, topic: str, payload: bytes, retain: bool, expires_s: int | None, done: Done) -> bool:
         size = len(payload) + len(topic.encode()) + 32  # fixed header, packet identifier, properties

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import socket
+import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack
@@ -16,6 +18,7 @@ from tests.mqtt.site import Site
 
 __all__ = ["broker", "mosquitto"]  # fixtures
 
+CONNACK = bytes([0x20, 3, 0, 0, 0])  # MQTT 5.0 (OASIS Standard, 2019), section 3.2: accepted, no session
 WILL = ("wells/advisor/one/status", b'{"state": "offline"}', True)
 
 
@@ -84,3 +87,57 @@ def site(broker: RunningBroker) -> Iterator[Site]:
     """A site's own connection to the broker under test, MQTT 5."""
     with Site(broker.port) as connected:
         yield connected
+
+
+@pytest.fixture
+def scripted() -> Iterator[Callable[..., int]]:
+    """Something on a port that answers what it receives, on each connection, by its script; None hangs up."""
+    with ExitStack() as stack:
+
+        def start(*script: Callable[[bytes], bytes | None]) -> int:
+            server = Scripted(script)
+            stack.callback(server.stop)
+            return server.port
+
+        yield start
+
+
+class Scripted:
+    """A server of one connection at a time, on a thread of its own."""
+
+    def __init__(self, script: tuple[Callable[[bytes], bytes | None], ...]) -> None:
+        self._script = script
+        self._listener = socket.create_server(("127.0.0.1", 0))
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._serve, daemon=True)
+        self.port = int(self._listener.getsockname()[1])
+        self._listener.settimeout(0.05)
+        self._thread.start()
+
+    def stop(self) -> None:
+        self._stopping.set()
+        self._thread.join()
+        self._listener.close()
+
+    def _serve(self) -> None:
+        while not self._stopping.is_set():
+            try:
+                connection, _ = self._listener.accept()
+            except TimeoutError:
+                continue
+            with connection:
+                connection.settimeout(0.05)
+                self._converse(connection)
+
+    def _converse(self, connection: socket.socket) -> None:
+        """Play the script, then stay on the line until the other side hangs up."""
+        steps = list(self._script)
+        while not self._stopping.is_set():
+            try:
+                received = connection.recv(1000)
+            except TimeoutError:
+                continue
+            reply = b"" if not steps else steps.pop(0)(received)
+            if not received or reply is None:
+                return
+            connection.sendall(reply)

@@ -13,18 +13,27 @@ from tests.brokers import wait_until
 
 
 class Site:
-    """Publishes, and remembers what it hears: (topic, payload, retained, expiry in seconds or None)."""
+    """Publishes, and remembers what it hears: (topic, payload, retained, expiry in seconds or None).
 
-    def __init__(self, port: int, *, version: MQTTProtocolVersion = MQTTProtocolVersion.MQTTv5) -> None:
+    resumes: the client identifier whose session at the broker it takes up.
+    """
+
+    def __init__(
+        self, port: int, *, version: MQTTProtocolVersion = MQTTProtocolVersion.MQTTv5, resumes: str | None = None
+    ) -> None:
         self.heard: list[tuple[str, bytes, bool, int | None]] = []
         self._port = port
         self._granted = threading.Event()
-        self.client = Client(CallbackAPIVersion.VERSION2, protocol=version)
+        self._resumes = resumes is not None
+        self.client = Client(CallbackAPIVersion.VERSION2, client_id=resumes, protocol=version)
         self.client.on_message = self._on_message
         self.client.on_subscribe = lambda *rest: self._granted.set()
 
     def __enter__(self) -> Self:
-        self.client.connect("127.0.0.1", self._port)
+        if self._resumes:
+            self.client.connect("127.0.0.1", self._port, clean_start=False)
+        else:
+            self.client.connect("127.0.0.1", self._port)
         self.client.loop_start()
         wait_until(self.client.is_connected, "the site is connected")
         return self

@@ -6,8 +6,7 @@ import re
 import shutil
 import socket
 import subprocess
-import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -16,51 +15,19 @@ from advisor.mqtt import faults, link
 from advisor.mqtt.settings import LinkSettings
 from advisor.wire.topics import subscriptions
 from tests.brokers import Mosquitto, free_port, wait_until
-from tests.mqtt.conftest import Daemon
+from tests.mqtt.conftest import CONNACK, Daemon
 
 NORTH = subscriptions("wells", ["north"])
 Start = Callable[[str], Mosquitto]
 
 
 # Packets of MQTT 5.0 (OASIS Standard, 2019), written out by hand.
-CONNACK = bytes([0x20, 3, 0, 0, 0])  # section 3.2: accepted, no session, no properties
 TAKEN_OVER = bytes([0xE0, 6, 142, 4, 0x1F, 0, 1]) + b"."  # section 3.14: session taken over, reason string "."
 
 
 def suback(subscribe: bytes, *codes: int) -> bytes:
     """Section 3.9, with the packet identifier of the SUBSCRIBE answered (its third and fourth bytes)."""
     return bytes([0x90, 3 + len(codes), *subscribe[2:4], 0, *codes])
-
-
-@pytest.fixture
-def scripted() -> Iterator[Callable[..., int]]:
-    """Something on a port that answers each packet received with the next of its script; None hangs up."""
-    listener = socket.create_server(("127.0.0.1", 0))
-    kept: list[socket.socket] = []
-
-    def serve(script: tuple[Callable[[bytes], bytes] | None, ...]) -> None:
-        while True:
-            try:
-                connection, _ = listener.accept()
-            except OSError:
-                return  # the end of the test
-            kept.append(connection)
-            for answer in script:
-                received = connection.recv(1000)
-                if answer is None:
-                    connection.close()
-                    break
-                connection.sendall(answer(received))
-
-    def start(*script: Callable[[bytes], bytes] | None) -> int:
-        threading.Thread(target=serve, args=(script,), daemon=True).start()
-        return int(listener.getsockname()[1])
-
-    yield start
-    listener.shutdown(socket.SHUT_RDWR)
-    listener.close()
-    for each in kept:
-        each.close()
 
 
 def test_no_broker_is_told_and_tried_again(daemon: Callable[..., Daemon]) -> None:
@@ -78,7 +45,7 @@ def test_no_broker_is_told_and_tried_again(daemon: Callable[..., Daemon]) -> Non
 def test_a_server_that_hangs_up_on_connect_is_told(
     scripted: Callable[..., int], daemon: Callable[..., Daemon]
 ) -> None:
-    one = daemon(scripted(None), NORTH)
+    one = daemon(scripted(lambda connect: None), NORTH)
     one.link.start()
     one.down_with("closed without an answer to CONNECT; user name and password must be right")
 

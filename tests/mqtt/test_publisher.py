@@ -16,7 +16,7 @@ from advisor.mqtt.publisher import RETRY_REFUSED_MS, Publisher
 from advisor.mqtt.records import Outcome
 from advisor.wire.topics import subscriptions
 from tests.brokers import Mosquitto, RunningBroker, wait_until
-from tests.mqtt.conftest import Daemon, now_ms
+from tests.mqtt.conftest import CONNACK, Daemon, now_ms
 from tests.mqtt.site import Site
 
 NOW_MS = 1_800_000_000_000
@@ -366,4 +366,18 @@ def test_what_an_access_list_denies_is_told_and_the_rest_goes_out(
     wait_until(lambda: publisher.facts().refused == 1, "the release is held")
     line = "outbox 1 wells/north/7/release: refused, the broker answered Not authorized"
     assert line in publisher.facts().last_refusal
+    assert not publisher.stop(wait_s=0.0)
+
+
+def test_a_message_whose_acknowledgement_was_lost_with_the_connection_is_sent_again(
+    scripted: Callable[..., int], daemon: Callable[..., Daemon]
+) -> None:
+    received: list[bytes] = []
+    one = daemon(scripted(lambda connect: CONNACK, received.append), []).up()
+    publisher = Publisher(one.link, clock_ms=now_ms)
+    publisher.start()
+    publisher.offer([message(12345)])
+    wait_until(lambda: len(received) >= 2, "the message on two connections")
+    assert all(b"wells/north/7/refused" in packet and packet.endswith(b"12345") for packet in received[:2])
+    assert publisher.confirmed() == []
     assert not publisher.stop(wait_s=0.0)
