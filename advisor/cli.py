@@ -22,7 +22,6 @@ Verb = Callable[[argparse.Namespace], int]
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one verb; the exit status."""
-    signal.signal(signal.SIGPIPE, signal.SIG_DFL)
     parser = _parser()
     args = parser.parse_args(argv)
     verb: Verb = args.verb
@@ -37,6 +36,13 @@ def main(argv: Sequence[str] | None = None) -> int:
         for line in lines:
             print(line, file=sys.stderr)
         return FAULT
+
+
+def _end_with_its_reader() -> None:
+    """What only prints ends without a word when its reader does (``advisor wells | head``); what holds a connection
+    must not: a broker that goes away would end it.
+    """
+    signal.signal(signal.SIGPIPE, signal.SIG_DFL)
 
 
 def _fault_lines(error: Exception) -> list[str] | None:
@@ -74,6 +80,7 @@ def _demo(args: argparse.Namespace) -> int:
 def _check(args: argparse.Namespace) -> int:
     from advisor import checking
 
+    _end_with_its_reader()
     return checking.run(args.config, as_json=args.json)
 
 
@@ -84,6 +91,7 @@ def _showing(name: str) -> Verb:
     def verb(args: argparse.Namespace) -> int:
         from advisor import showing
 
+        _end_with_its_reader()
         shown: Verb = getattr(showing, name)
         return shown(args)
 
