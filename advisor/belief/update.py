@@ -88,7 +88,7 @@ class _Seen:
 
     def factor(self, members: Mapping[str, Array]) -> Array:
         """What the shared errors in proportion to the height make of it, by member."""
-        return np.clip(1.0 + sum(self.shares[name] * members[name] for name in IN_PROPORTION), 0.2, 5.0)
+        return np.asarray(np.clip(1.0 + sum(self.shares[name] * members[name] for name in IN_PROPORTION), 0.2, 5.0))
 
     def offset_ft(self, members: Mapping[str, Array]) -> Array:
         """What the other shared errors add to it, by member."""

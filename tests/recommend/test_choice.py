@@ -1,0 +1,275 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from advisor.belief import prior, update
+from advisor.belief.ensemble import Belief
+from advisor.model import Draft, Observation, Setting, Well
+from advisor.recommend import cautions, choice, guards, outlook
+from tests.belief.invented import DAY_MS, HOUR_MS, START_MS, column, drive, setting, well
+
+NOW_MS = START_MS + 5 * DAY_MS
+
+
+def believed(
+    of: Well, *, height_ft: float = 300.0, inflow_share: float, rate: float = 8.0, spread: float = 0.03
+) -> Belief:
+    """A belief whose reachable inflow is a share of what the pump lifts at a rate, with a little spread."""
+    belief = prior.draw([of], START_MS, [column()])
+    seen = Observation(at_ms=START_MS, height_ft=height_ft, random_sd_ft=5.0, shared={"velocity": 15.0})
+    belief = update.shot(belief, [of], [column()], [seen])
+    members = dict(belief.members)
+    z = np.sort(np.random.default_rng(2).standard_normal(belief.size))[None, :]
+    members["ln_reservoir"] = np.full_like(z, np.log(1165.0))
+    members["shape"] = np.full_like(z, 0.6)
+    members["ln_effectiveness"] = np.log(0.88) + 0.01 * np.random.default_rng(3).standard_normal((1, belief.size))
+    members["ln_slip"] = np.full_like(z, np.log(6.0))
+    members["ln_leak"] = np.full_like(z, np.log(1.0))
+    lifted = 26.23 * rate * 0.88 - 6.0
+    # at the level of the intake the curve gives some 0.96 of its potential
+    members["ln_potential"] = np.log(lifted * inflow_share / 0.95) + spread * z
+    members["then_potential"] = members["ln_potential"].copy()
+    members["then_effectiveness"] = prior.ln_net_effectiveness([of], members)
+    counts = {"shots": np.array([20.0])}
+    return belief.with_members(members, counts)
+
+
+def context(**changes) -> choice.Context:  # type: ignore[no-untyped-def]
+    base = choice.Context(
+        now_ms=NOW_MS,
+        in_force=setting(8.0),
+        first_at_ms=START_MS,
+        highest_rate_30d_spm=8.0,
+        level_at_ms=NOW_MS - HOUR_MS,
+        casing_psig=45.3,
+        running=True,
+    )
+    return replace(base, **changes)
+
+
+def advised(of: Well, belief: Belief, ctx: choice.Context) -> Draft:
+    return choice.advise(belief, [of], [column()], [ctx])[0]
+
+
+def test_an_over_pumped_well_is_slowed() -> None:
+    draft = advised(well(), believed(well(), height_ft=0.0, inflow_share=0.75), context())
+    assert draft.kind == "stroke-rate"
+    assert draft.proposed is not None and 6.0 <= draft.proposed.stroke_rate_spm < 7.0
+    assert draft.if_nothing is not None and draft.if_nothing.pound_probability > 0.9
+    assert draft.expected is not None and draft.expected.pound_probability < 0.2
+    assert draft.expected.gain_bpd is not None and abs(draft.expected.gain_bpd.value) < 0.05 * 133.6
+
+
+def test_an_under_pumped_well_is_sped_up_by_no_more_than_a_step() -> None:
+    draft = advised(well(), believed(well(), height_ft=900.0, inflow_share=1.5), context())
+    assert draft.proposed is not None
+    assert 8.5 <= draft.proposed.stroke_rate_spm <= 8.8
+    assert draft.expected is not None and draft.expected.gain_bpd is not None
+    assert draft.expected.gain_bpd.value > 5.0
+    assert {"rod-stress", "structure-load", "gear-torque", "largest-step", "pound-probability"} <= {
+        c.name for c in draft.limits
+    }
+    assert all(c.ok for c in draft.limits)
+    assert any("Raising the stroke rate" in text for text in draft.cautions)
+
+
+def test_no_increase_without_ratings_and_the_missing_one_is_named() -> None:
+    blank = replace(well(), gear_max_in_lb=None)
+    draft = advised(blank, believed(blank, height_ft=900.0, inflow_share=1.5), context())
+    assert draft.kind == "hold" and draft.proposed is None
+    assert draft.held_by == ("rating-missing",)
+    assert "gear_max_in_lb" in draft.because[0]
+
+
+def test_a_slower_rate_is_proposed_without_ratings() -> None:
+    blank = replace(well(), gear_max_in_lb=None, rods=())
+    draft = advised(blank, believed(blank, height_ft=0.0, inflow_share=0.7), context())
+    assert draft.proposed is not None and draft.proposed.stroke_rate_spm < 8.0
+
+
+def test_a_well_at_its_best_is_left_alone_and_the_reason_given() -> None:
+    of = well()
+    draft = advised(of, believed(of, height_ft=150.0, inflow_share=1.005, spread=0.008), context())
+    assert draft.kind == "hold"
+    assert draft.held_by == ("as-good-as-any",)
+    assert "bbl/d" in draft.because[0]
+    assert draft.if_nothing is not None
+
+
+@pytest.mark.parametrize(
+    ("held_by", "changes"),
+    [
+        ("first-day", {"first_at_ms": NOW_MS - 10 * HOUR_MS}),
+        ("settling", {"changes": ((NOW_MS - 5 * HOUR_MS, setting(7.8), setting(8.0)),)}),
+        ("people-on-location", {"people_on_location": True}),
+        ("no-recent-level", {"level_at_ms": NOW_MS - 70 * HOUR_MS}),
+        ("no-recent-level", {"level_at_ms": None}),
+        ("level-doubtful", {"level_quality": "bad"}),
+        ("casing-shut-in", {"valve": "shut", "valve_since_ms": NOW_MS - 6 * HOUR_MS}),
+        ("casing-pressure-high", {"casing_psig": 440.0}),
+        ("worn-pump", {"suspects": {"worn-pump": 0.7}}),
+        ("gas-interference", {"suspects": {"gas-interference": 0.6}}),
+        ("level-stuck", {"suspects": {"level-stuck": 0.9}}),
+        ("gauge-off", {"suspects": {"gauge-off": 0.9}}),
+        ("not-running", {"running": False}),
+        ("setting-unknown", {"setting_heard": False}),
+        ("block:readings-stale", {"blocks": (("readings-stale", "no level for 60 h"),)}),
+        ("reversal", {"changes": ((NOW_MS - 4 * DAY_MS, setting(8.6), setting(8.0)),)}),
+    ],
+)
+def test_each_guard_holds_an_increase_and_says_so(held_by: str, changes: dict) -> None:  # type: ignore[type-arg]
+    of = well()
+    share = 1.5 if held_by != "reversal" else 1.12
+    belief = believed(of, height_ft=900.0, inflow_share=share, spread=0.001 if held_by == "reversal" else 0.03)
+    draft = advised(of, belief, context(**changes))
+    if held_by == "reversal":
+        gain = outlook.roll(belief, [of], [column()], [[setting(8.0), setting(8.1)]])[0].gain_bpd[1]
+        assert gain > 0.0
+        needed = guards.REVERSAL_FACTOR * guards.least_gain_bpd(of, 180.0)
+        if draft.kind != "hold":
+            assert draft.expected is not None and draft.expected.gain_bpd is not None
+            assert draft.expected.gain_bpd.value >= needed
+            return
+    assert draft.kind == "hold"
+    assert draft.proposed is None
+    assert held_by in draft.held_by
+    assert len(draft.because) >= len(draft.held_by)
+
+
+def test_going_back_on_the_last_change_needs_twice_the_reason() -> None:
+    of = well()
+    belief = believed(of, height_ft=300.0, inflow_share=1.07, spread=0.002)
+    fresh = advised(of, belief, context())
+    assert fresh.proposed is not None and fresh.expected is not None and fresh.expected.gain_bpd is not None
+    least = guards.least_gain_bpd(of, fresh.expected.liquid_bpd.value)
+    assert least <= fresh.expected.gain_bpd.value
+    big = replace(fresh.expected.gain_bpd, value=2.0 * least)
+    back = advised(of, belief, context(changes=((NOW_MS - 4 * DAY_MS, setting(8.6), setting(8.0)),)))
+    held = "reversal" in back.held_by
+    assert held == (fresh.expected.gain_bpd.value < big.value)
+
+
+def test_slowing_into_a_worn_pump_is_not_held() -> None:
+    of = well()
+    belief = believed(of, height_ft=0.0, inflow_share=0.75)
+    draft = advised(of, belief, context(suspects={"worn-pump": 0.9}))
+    assert draft.proposed is not None and draft.proposed.stroke_rate_spm < 8.0
+    assert any("worn pump is the real cause" in text for text in draft.unless)
+
+
+def test_likely_pounding_is_answered_at_once_but_never_on_one_level() -> None:
+    of = well()
+    belief = believed(of, height_ft=0.0, inflow_share=0.7)
+    early = context(first_at_ms=NOW_MS - 3 * HOUR_MS)
+    assert advised(of, belief, early).proposed is not None
+    single = belief.with_members({}, {"shots": np.array([1.0])})
+    held = advised(of, single, early)
+    assert held.kind == "hold" and "one-level" in held.held_by
+
+
+def test_levels_that_contradict_the_balance_hold_a_change() -> None:
+    of = well()
+    belief = believed(of, height_ft=900.0, inflow_share=1.5).with_members({}, {"misses": np.array([-2.0])})
+    draft = advised(of, belief, context())
+    assert "readings-contradict" in draft.held_by
+
+
+def test_a_pump_that_lifts_nothing_is_inspected_not_set() -> None:
+    of = well()
+    belief = believed(of, height_ft=900.0, inflow_share=1.5)
+    draft = advised(of, belief, context(suspects={"no-pump-action": 0.95}))
+    assert draft.kind == "inspect" and draft.proposed is None
+    assert "0.95" in draft.because[0]
+    assert any("bleed" in text for text in draft.cautions)
+
+
+def test_a_timer_that_runs_dry_gets_a_shorter_run() -> None:
+    of = well(drive=drive("timer", run_min=60.0, idle_min=30.0))
+    belief = believed(of, height_ft=0.0, inflow_share=0.4)
+    draft = advised(of, belief, context(in_force=setting(8.0, 60.0, 30.0)))
+    assert draft.kind == "run-idle" and draft.proposed is not None
+    assert draft.proposed.running_frac < 60.0 / 90.0
+    assert draft.proposed.stroke_rate_spm == 8.0
+
+
+def test_a_fixed_drive_is_work_to_plan_and_needs_more_gain() -> None:
+    of = well(drive=drive("fixed"))
+    belief = believed(of, height_ft=900.0, inflow_share=1.5)
+    draft = advised(of, belief, context())
+    assert draft.proposed is not None
+    assert any("planned as work" in text for text in draft.because)
+    assert guards.least_gain_bpd(of, 100.0) > guards.least_gain_bpd(well(), 100.0)
+
+
+def test_a_long_steady_uncertain_well_is_offered_a_small_test_step() -> None:
+    of = well()
+    belief = believed(of, height_ft=130.0, inflow_share=1.06, spread=0.002)
+    wide = {"ln_potential": belief.members["ln_potential"] + 0.15 * np.resize([1.0, -1.0], (1, belief.size))}
+    belief = belief.with_members(wide)
+    late = context(now_ms=START_MS + 40 * DAY_MS, level_at_ms=START_MS + 40 * DAY_MS)
+    view = outlook.roll(belief, [of], [column()], [[setting(8.0), setting(7.5)]])[0]
+    found = guards.step_test(belief, of, column(), late, view)
+    assert found is not None and found[0] == 1
+    assert "tells inflow from pump" in found[2]
+    recent = replace(late, changes=((late.now_ms - 3 * DAY_MS, setting(7.5), setting(8.0)),))
+    assert guards.step_test(belief, of, column(), recent, view) is None
+    tested = replace(late, test_at_ms=late.now_ms - 12 * DAY_MS)
+    assert guards.step_test(belief, of, column(), tested, view) is None
+
+
+def test_nothing_believed_is_a_hold_with_its_reason() -> None:
+    draft = choice.unknown(well(), NOW_MS, setting(8.0))
+    assert draft.kind == "hold" and draft.held_by == ("no-belief",)
+    assert "needs a level" in draft.because[0]
+
+
+def test_advice_does_not_depend_on_company() -> None:
+    wells = [well("1"), well("2", drive=drive("timer"))]
+    beliefs = [believed(wells[0], inflow_share=1.4), believed(wells[1], inflow_share=0.5)]
+    from advisor.belief import ensemble
+
+    contexts = [context(), context(in_force=setting(8.0, 30.0, 30.0))]
+    both = choice.advise(ensemble.join(beliefs), wells, [column()] * 2, contexts)
+    alone = [choice.advise(beliefs[i], wells[i : i + 1], [column()], contexts[i : i + 1])[0] for i in range(2)]
+    assert both == alone
+
+
+def test_every_text_is_free_of_promises_and_cautions_are_always_there() -> None:
+    of = replace(well(), h2s_frac=0.01)
+    drafts = [
+        advised(of, believed(of, height_ft=h, inflow_share=s), context(**more))
+        for h, s in ((0.0, 0.7), (900.0, 1.5), (150.0, 1.045))
+        for more in ({}, {"people_on_location": True}, {"suspects": {"no-pump-action": 0.9}}, {"casing_psig": 450.0})
+    ]
+    for draft in drafts:
+        texts = [*draft.because, *draft.unless, *draft.cautions, *(c.basis for c in draft.limits)]
+        assert texts and all(t.strip() for t in texts)
+        assert not any("safe to" in t.lower() for t in texts)
+        assert cautions.OVERRULED.text in draft.cautions
+        assert cautions.AUTOMATIC_START.text in draft.cautions
+        assert draft.because
+        if draft.proposed is not None:
+            assert cautions.HYDROGEN_SULPHIDE.text in draft.cautions
+
+
+def test_caution_ids_are_unique() -> None:
+    assert len({c.id for c in cautions.ALL}) == len(cautions.ALL)
+
+
+def test_the_outlook_needs_the_setting_in_force() -> None:
+    of = well()
+    empty: list[Setting] = []
+    with pytest.raises(ValueError, match="must be at least the one in force"):
+        outlook.roll(believed(of, inflow_share=1.0), [of], [column()], [empty])
+
+
+def test_gain_is_paired_member_by_member() -> None:
+    of = well()
+    belief = believed(of, inflow_share=1.5, spread=0.10)
+    view = outlook.roll(belief, [of], [column()], [[setting(8.0), setting(8.4)]])[0]
+    # both lift what a full pump lifts: 26.23 x 0.4 x 0.88 less the gas, whatever the inflow: 9 bpd
+    assert view.gain_bpd[1] == pytest.approx(26.23 * 0.4 * 0.88, rel=0.05)
+    assert view.gain_sd_bpd[1] < 0.15 * view.liquid_sd_bpd[1] + 0.6

@@ -1,0 +1,80 @@
+from __future__ import annotations
+
+from hypothesis import given
+from hypothesis import settings as hypothesis_settings
+from hypothesis import strategies as st
+
+from advisor.recommend import options
+from tests.belief.invented import drive, setting, well
+
+
+def rates(found) -> list[float]:  # type: ignore[no-untyped-def]
+    return sorted(s.stroke_rate_spm for s in found)
+
+
+def test_the_setting_in_force_comes_first() -> None:
+    for kind in ("variable-speed", "timer", "fixed"):
+        now = setting(8.0, 30.0, 30.0) if kind == "timer" else setting(8.0)
+        assert options.candidates(well(drive=drive(kind)), now)[0] == now
+
+
+def test_stroke_rates_stay_within_one_step_and_the_drive() -> None:
+    found = rates(options.candidates(well(drive=drive(stroke_rate_max_spm=8.4)), setting(8.0)))
+    assert found[0] == 6.0  # 25 % down
+    assert found[-1] == 8.4  # the drive's most, under 10 % up
+    assert all(abs(rate * 10 - round(rate * 10)) < 1e-9 for rate in found)
+
+
+def test_steps_are_those_of_the_drive() -> None:
+    found = rates(options.candidates(well(drive=drive(step_spm=0.5)), setting(8.0)))
+    assert found == [6.0, 6.5, 7.0, 7.5, 8.0, 8.5]
+
+
+def test_a_timer_tries_the_shortest_rest_and_whole_minutes() -> None:
+    found = options.candidates(well(drive=drive("timer")), setting(8.0, 60.0, 60.0))[1:]
+    assert min(s.idle_min for s in found) == 10.0
+    assert all(s.idle_min == round(s.idle_min) and s.run_min == round(s.run_min or 0) for s in found)
+    assert all(s.stroke_rate_spm == 8.0 for s in found)
+    shares = [s.running_frac for s in found]
+    assert min(shares) >= 0.375 - 0.011
+    assert max(shares) <= 0.55 + 0.011
+
+
+def test_starts_an_hour_are_kept() -> None:
+    found = options.candidates(well(drive=drive("timer", starts_per_h_max=1.0)), setting(8.0, 40.0, 40.0))[1:]
+    assert found
+    assert all(options.starts_per_h(s) <= 1.0 for s in found)
+
+
+def test_a_unit_that_must_never_rest_is_offered_no_rest() -> None:
+    resting = options.candidates(well(drive=drive("timer", never_idle=True)), setting(8.0, 60.0, 5.0))[1:]
+    assert all(s.idle_min == 0.0 for s in resting)
+    fast = drive(least_run_min=10.0, least_idle_min=10.0, most_idle_min=60.0, never_idle=True)
+    assert all(s.idle_min == 0.0 for s in options.candidates(well(drive=fast), setting(3.0)))
+
+
+def test_a_variable_speed_drive_rests_only_at_its_least_rate_and_where_allowed() -> None:
+    may = drive(least_run_min=10.0, least_idle_min=10.0, most_idle_min=60.0)
+    assert any(s.idle_min > 0 for s in options.candidates(well(drive=may), setting(3.0)))
+    assert not any(s.idle_min > 0 for s in options.candidates(well(drive=may), setting(8.0)))
+    assert not any(s.idle_min > 0 for s in options.candidates(well(), setting(3.0)))
+
+
+def test_a_timer_near_full_time_may_stop_resting() -> None:
+    found = options.candidates(well(drive=drive("timer")), setting(8.0, 120.0, 10.0))
+    assert any(s.idle_min == 0.0 for s in found[1:])
+
+
+@hypothesis_settings(max_examples=60, deadline=None)
+@given(
+    kind=st.sampled_from(["variable-speed", "timer", "fixed"]),
+    rate=st.floats(2.0, 14.0),
+    run=st.floats(10.0, 400.0),
+    idle=st.floats(10.0, 240.0),
+)
+def test_candidates_are_few_distinct_and_one_step_away(kind: str, rate: float, run: float, idle: float) -> None:
+    now = setting(round(rate, 1), round(run), round(idle)) if kind == "timer" else setting(round(rate, 1))
+    found = options.candidates(well(drive=drive(kind, stroke_rate_min_spm=1.0, stroke_rate_max_spm=15.0)), now)
+    assert 1 <= len(found) <= options.MOST_CANDIDATES
+    assert len(set(found)) == len(found)
+    assert all(-0.28 <= options.change_frac(now, s) <= 0.125 for s in found)
