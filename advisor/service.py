@@ -36,6 +36,7 @@ STATUS_EVERY_S = 60.0
 RETENTION_EVERY_H = 24
 ADVANCE_AT_LEAST_EVERY_S = 2.0  # under a steady flood of messages
 STORE_RETRY_S = 5.0
+IDLE_WAIT_S, OWING_WAIT_S = 0.2, 0.002  # for the next message; shorter while the broker's answers are due
 
 
 def system_ms() -> int:
@@ -48,8 +49,8 @@ class _Times:
     """When things were last done, by the machine's monotonic clock or in ms of the advisor's."""
 
     advanced_s: float = 0.0
-    settled_ms: int | None = None
-    swept_ms: int = 0
+    worked_ms: int | None = None  # everything received is worked through up to this time
+    settled_ms: int | None = None  # and published
     since_ms: int = field(default_factory=system_ms)
 
 
@@ -141,7 +142,8 @@ class Service:
     # ---- one turn of the writer
 
     def _turn(self) -> None:
-        batch = self._uncommitted or self._inbox.take_batch(BATCH, wait_s=0.2, linger_s=0.05)
+        wait_s = OWING_WAIT_S if self._times.worked_ms != self._times.settled_ms else IDLE_WAIT_S
+        batch = self._uncommitted or self._inbox.take_batch(BATCH, wait_s=wait_s, linger_s=0.05)
         self._uncommitted = batch
         try:
             if batch:
@@ -154,6 +156,7 @@ class Service:
             if batch and (idle or overdue):
                 self._settle(idle=idle)
             self._publish()
+            self._say_when_settled()
         except StoreFault as fault:
             if fault.lasting:
                 raise
@@ -204,7 +207,7 @@ class Service:
         return self._readings_now_ms if self.config.clock.source == "readings" else system_ms()
 
     def _settle(self, *, idle: bool = True) -> None:
-        """Works everything received through to now and, when nothing more waits, says so."""
+        """Works everything received through to now; idle: nothing more waits in the inbox."""
         self._times.advanced_s = time.monotonic()
         now_ms = self._now_ms()
         if now_ms <= 0:
@@ -212,11 +215,18 @@ class Service:
         for trouble in self.advisor.advance(as_time(now_ms)):
             self._log.error("well-not-worked-through", line=describe(trouble, now_ms))
         self._publish()
-        if not idle:
+        if idle:
+            self._times.worked_ms = now_ms
+
+    def _say_when_settled(self) -> None:
+        """settled_through moves when what was worked out up to it has been taken by the broker."""
+        if self._times.worked_ms == self._times.settled_ms or not self._publisher.drained:
             return
-        moved = self._times.settled_ms is None or now_ms > self._times.settled_ms
-        self._times.settled_ms = now_ms
-        if moved and self.config.clock.source == "readings":
+        self._publish()  # gives back the rows of what was sent, and offers what came meanwhile
+        if not self._publisher.drained:
+            return
+        self._times.settled_ms = self._times.worked_ms
+        if self.config.clock.source == "readings":
             self._say_status()
 
     # ---- what goes out
