@@ -166,7 +166,7 @@ def _decisions(verbs: argparse._SubParsersAction[argparse.ArgumentParser]) -> No
     note = _verb(verbs, "note", _asking("note", ("well", "event", "at", "why")), "tell what happened at a well")
     note.add_argument("well", metavar="SITE/WELL")
     note.add_argument("event", metavar="EVENT", help="pump-changed, shut-in, returned, people-on-location …")
-    note.add_argument("--at", metavar="TIME", help="when, RFC 3339 (default: now)")
+    note.add_argument("--at", type=_time, metavar="TIME", help="when, RFC 3339 (default: now)")
     note.add_argument("--why", metavar="TEXT", help="a few words to go with it")
     for verb in (decline, defer, shelve):
         verb.add_argument("--why", required=True, metavar="TEXT", help="the reason; the next reviewer reads it")
@@ -210,6 +210,17 @@ def _span(text: str) -> str:
     except ValueError as error:
         raise argparse.ArgumentTypeError(str(error)) from error
     return text
+
+
+def _time(text: str) -> str | int:
+    from advisor.wire.times import TimeFault, time_ms
+
+    given = int(text) if text.isdecimal() else text
+    try:
+        time_ms(given)
+    except TimeFault as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
+    return given
 
 
 def _user() -> str:

@@ -28,7 +28,7 @@ from advisor.rulebook.load import Rulebook, load_rules, shipped_folder
 from advisor.store import counters, due, outbox, readings
 from advisor.store.store import Store
 from advisor.tasks import Settings
-from advisor.wire import topics
+from advisor.wire import incoming, topics
 from advisor.wire.times import time_text
 
 OUTBOX_AT_ONCE = 1000
@@ -163,6 +163,13 @@ class Advisor:
         at_ms = now_ms if at is None else clock.milliseconds(at, "at")
         if well not in self.config.wells:
             raise KeyError(well)
+        if at is None and now_ms <= 0:
+            raise NotPossible(f"{well} {event}: nothing has been heard yet, so there is no present; say when it was")
+        if at is not None and 0 < now_ms < at_ms - incoming.AHEAD_MS:
+            raise NotPossible(
+                f"{well} {event}: {time_text(at_ms)} is still to come, it is {time_text(now_ms)}; "
+                "must be when it happened"
+            )
         content = {"at": at_ms, "what": event, "by": by, **({"note": why} if why else {})}
         arrival = Arrival(
             topic=topics.incoming_topic(self.config.broker.root, well, "event"),

@@ -294,12 +294,12 @@ def _derive(items: list[_Work]) -> None:
 
 
 def _answer(items: list[_Work]) -> None:
-    """Time passes for the current advice, and the site answers a release."""
+    """Time passes for the current advice, and the site answers a release, be it in a message that came late."""
     for item in items:
         current = item.task.advice
-        if current is None or item.quiet:
+        if current is None:
             continue
-        over = lapsed(current, item.moment.at_ms)
+        over = None if item.quiet else lapsed(current, item.moment.at_ms)
         if over is not None:
             item.advice = (over,)
             current = over

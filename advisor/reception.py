@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
-from advisor import clock, screening
+from advisor import clock, review, screening
 from advisor.config.sections import Config
-from advisor.model import Event, Reading, Refusal
-from advisor.store import counters, due, logbook, outbox, quarantine, readings, refusals, seqs
+from advisor.model import Confirm, Event, Reading, Refusal
+from advisor.store import counters, due, logbook, outbox, quarantine, readings, refusals, releases, seqs
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
 from advisor.wire import incoming, outgoing, topics
@@ -167,6 +167,8 @@ class Reception:
             self._move_clock(reading)
             if isinstance(reading.measured, Event):
                 self._note(reading, reading.measured.what, reading.measured.note, by=reading.measured.by)
+            if isinstance(reading.measured, Confirm):
+                self._note_confirm(reading, reading.measured)
         done.accepted += readings.add(self._store, rows)
         due.mark(self._store, dues)
         self._note_gaps(kept)
@@ -188,6 +190,27 @@ class Reception:
                 noted_at_ms=reading.received_at_ms,
             ),
         )
+
+    def _note_confirm(self, reading: Reading, confirm: Confirm) -> None:
+        """Keeps the site's answer with its release; one that fits no release, or not quite, is noted all the same."""
+        said = f"release {confirm.release_id} {confirm.state}" + (f": {confirm.reason}" if confirm.reason else "")
+        known = releases.find(self._store, confirm.release_id)
+        if known is None or known.release.well != reading.well:
+            self._note(reading, "confirm-unknown", f"{said}; nothing of that id was released to this well")
+        elif known.confirmed is not None:
+            self._note(reading, "confirm-again", f"{said}; it was {known.confirmed} before, and that stands")
+        elif reading.at_ms >= known.release.lapses_at_ms:
+            lapsed = time_text(known.release.lapses_at_ms)
+            self._note(
+                reading, "confirm-lapsed", f"{said}; it had lapsed at {lapsed} and must be refused by the site"
+            )
+        else:
+            releases.confirm(
+                self._store, known.release.id, state=confirm.state, at_ms=reading.at_ms, reason=confirm.reason
+            )
+            others = review.differences(known.release, confirm)
+            what = "confirm-with-other-values" if others else "confirm"
+            self._note(reading, what, "; ".join((said, *others)))
 
     def _note_gaps(self, kept: list[_Kept]) -> None:
         numbers: dict[str, list[int]] = {}

@@ -10,13 +10,15 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
-from advisor.model import Advice, Draft, Release, Setting
+from advisor.model import Advice, Confirm, Draft, Release, Setting
 
 HOUR_MS = 3_600_000
 MINUTE_MS = 60_000
 DECIDABLE = frozenset({"offered", "deferred"})
 IN_FLIGHT = frozenset({"approved", "released"})
 ENDED = frozenset({"declined", "superseded", "lapsed", "applied", "refused"})
+SAME_SETTING = {"stroke_rate_spm": 0.049, "run_min": 0.5, "idle_min": 0.5}  # as settings are read at the well
+SETTINGS = tuple(SAME_SETTING)
 REPROPOSE_AFTER_MS = 72 * HOUR_MS  # a declined proposal is not made again before this
 
 
@@ -195,3 +197,16 @@ def answered(advice: Advice, *, state: str, reason: str | None, now_ms: int) -> 
     if state == "applied":
         return replace(advice, state="applied", applied_at_ms=now_ms)
     return replace(advice, state="refused", why=reason or "no reason given by the site", decided_at_ms=now_ms)
+
+
+def differences(release: Release, confirm: Confirm) -> tuple[str, ...]:
+    """Where a site says it applied other values than were released: 'stroke_rate_spm 7.5 instead of 7.2'."""
+    if confirm.state != "applied":
+        return ()
+    names = {"stroke-rate": ("stroke_rate_spm",), "run-idle": ("run_min", "idle_min")}.get(release.kind, SETTINGS)
+    found = []
+    for name in names:
+        asked, said = getattr(release.proposed, name), getattr(confirm, name)
+        if asked is not None and said is not None and abs(asked - said) > SAME_SETTING[name]:
+            found.append(f"{name} {said:g} instead of {asked:g}")
+    return tuple(found)

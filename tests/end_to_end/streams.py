@@ -13,10 +13,10 @@ from tests.end_to_end.running import Told
 from tests.invented_wells import START, build_up, hours, level, message, production, running
 
 
-def stream(*wells: str, hours_long: int, round_trip_s: float = 7.9) -> list[Told]:
+def stream(*wells: str, hours_long: int, first_hour: int = 0, round_trip_s: float = 7.9) -> list[Told]:
     """An hour's readings of each well after another; the level near the intake, so that the unit will be slowed."""
     told: list[Told] = []
-    for n in range(hours_long):
+    for n in range(first_hour, first_hour + hours_long):
         for k, well in enumerate(wells):
             at = START + hours(n) + timedelta(minutes=k)
             told.append(running(well, at, stroke_rate_set_spm=8.0, seq=3 * n + 1))
