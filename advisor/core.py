@@ -39,8 +39,8 @@ class Advisor:
 
     def __init__(self, config: Config, *, store: Store | None = None, rules: Rulebook | None = None) -> None:
         self.config = config
+        self.rules = rules if rules is not None else load_rules(shipped_folder())  # before the store is touched
         self.store = store if store is not None else Store(config.store.path)
-        self.rules = rules if rules is not None else load_rules(shipped_folder())
         self._readings_clock = config.clock.source == "readings"
         terms = Terms(
             lapse_ms=round(config.advice.lapse_h * 3_600_000),
