@@ -8,6 +8,7 @@ from memory). A step is a minute or two at most; everything stiff in it has a cl
 
 from __future__ import annotations
 
+import copy
 import math
 from dataclasses import dataclass
 
@@ -15,6 +16,7 @@ from sim_site.faults import Effects
 from sim_site.measures import (
     ATMOSPHERE_PA,
     BPD_M3_S,
+    DAY_S,
     GAS_CONSTANT,
     GRAVITY_M_S2,
     MSCF_MOL,
@@ -98,27 +100,48 @@ class Annulus:
         liquid_m3 = oil_m3 + s.water_m3
         kelvin = bore.temperature(bore.intake_tvd_m)
         gas_m3_s = s.bubbling_mol_s * GAS_CONSTANT * kelvin * bore.z(s.middle_pa, kelvin) / s.middle_pa
-        speed = gas_m3_s / bore.annulus_m2
-        s.void = min(bore.plan.truth.void_factor * speed / (0.24 + 1.35 * speed**0.93), 0.85) if speed > 0.0 else 0.0
-        length = liquid_m3 / bore.annulus_m2
-        if length > bore.tank_md_m:
-            length = bore.tank_md_m + (length - bore.tank_md_m) / (1.0 - s.void)
+        length, liquid_md_m = self.column(s, liquid_m3, gas_m3_s)
         s.height_md_m = min(length, bore.intake_md_m)
         s.level_md_m = bore.intake_md_m - s.height_md_m
         level_tvd = bore.path.tvd(s.level_md_m)
         s.height_tvd_m = bore.intake_tvd_m - level_tvd
         level_pa = s.casing_pa * math.exp(bore.gas_exponent(s.casing_pa, level_tvd))
         slope = s.height_tvd_m / s.height_md_m if s.height_md_m > 0.0 else 1.0
-        s.liquid_tvd_m = liquid_m3 / bore.annulus_m2 * slope
+        s.liquid_tvd_m = liquid_md_m * slope
         gas_kg_m3 = level_pa * bore.gas_kg_per_mol / (GAS_CONSTANT * kelvin)
         oil_kg_m3 = self.oil_density(rs)
-        oil_pa = oil_m3 / bore.annulus_m2 * slope * oil_kg_m3 * GRAVITY_M_S2
-        water_pa = s.water_m3 / bore.annulus_m2 * slope * bore.water_kg_m3 * GRAVITY_M_S2
+        oil_share = oil_m3 / liquid_m3 if liquid_m3 > 0.0 else 0.0
+        oil_pa = s.liquid_tvd_m * oil_share * oil_kg_m3 * GRAVITY_M_S2
+        water_pa = s.liquid_tvd_m * (1.0 - oil_share) * bore.water_kg_m3 * GRAVITY_M_S2
         gas_pa = max(s.height_tvd_m - s.liquid_tvd_m, 0.0) * gas_kg_m3 * GRAVITY_M_S2
         s.intake_pa = level_pa + oil_pa + water_pa + gas_pa
         s.middle_pa = 0.5 * (level_pa + s.intake_pa)
-        oil_tvd = s.height_tvd_m * oil_m3 / liquid_m3 if liquid_m3 > 0.0 else 0.0
-        s.datum_pa = self.datum_pressure(s, level_pa, (oil_tvd, oil_pa + gas_pa, water_pa))
+        s.datum_pa = self.datum_pressure(s, level_pa, (s.height_tvd_m * oil_share, oil_pa + gas_pa, water_pa))
+
+    def held_up(self, speed: float) -> float:
+        """Gas's share of a column through which it bubbles at a superficial velocity, m/s."""
+        if speed <= 0.0:
+            return 0.0
+        return min(self.bore.plan.truth.void_factor * speed / (0.24 + 1.35 * math.pow(speed, 0.93)), 0.85)
+
+    def column(self, s: State, liquid_m3: float, gas_m3_s: float) -> tuple[float, float]:
+        """Length of the gassy column above the intake and of its liquid alone, measured, m; notes the gas held up.
+
+        No gas bubbles in the tank below the perforations; a liner makes the lower part narrower.
+        """
+        bore = self.bore
+        s.void = self.held_up(gas_m3_s / bore.annulus_m2)
+        if bore.lined_m <= 0.0:
+            return swollen(liquid_m3 / bore.annulus_m2, bore.tank_md_m, s.void), liquid_m3 / bore.annulus_m2
+        upper_void, s.void = s.void, self.held_up(gas_m3_s / bore.lined_annulus_m2)
+        quiet_m = min(bore.tank_md_m, bore.lined_m)
+        lined_full_m = quiet_m + (bore.lined_m - quiet_m) * (1.0 - s.void)
+        lined_liquid_m = liquid_m3 / bore.lined_annulus_m2
+        if lined_liquid_m <= lined_full_m:
+            return swollen(lined_liquid_m, quiet_m, s.void), lined_liquid_m
+        upper_m = (liquid_m3 - lined_full_m * bore.lined_annulus_m2) / bore.annulus_m2
+        upper_length_m = swollen(upper_m, bore.tank_md_m - quiet_m, upper_void)
+        return bore.lined_m + upper_length_m, lined_full_m + upper_m
 
     def oil_density(self, dissolved: float) -> float:
         """Density of the oil with its dissolved gas, kg/m3."""
@@ -145,7 +168,7 @@ class Annulus:
         """Gradient between perforations and intake: water lags behind the oil it flows with, gas passes both."""
         bore, truth = self.bore, self.bore.plan.truth
         water = truth.water_share + 0.15 * truth.water_share * (1.0 - truth.water_share)
-        gas_share = s.void * bore.annulus_m2 / bore.casing_m2
+        gas_share = s.void * bore.intake_annulus_m2 / bore.below_m2
         rs = bore.oil.dissolved(s.intake_pa, self.gas_oil)
         liquid = water * bore.water_kg_m3 + (1.0 - water) * self.oil_density(rs)
         gas = s.intake_pa * bore.gas_kg_per_mol / (GAS_CONSTANT * bore.temperature(bore.intake_tvd_m))
@@ -162,6 +185,13 @@ class Annulus:
         moved = min(effects.water_more * (oil + water), oil)
         return oil - moved, water + moved
 
+    def reachable_m3_s(self, s: State, effects: Effects, wobble: float) -> float:
+        """Inflow, stock-tank m3/s, with the level at the intake and the casing pressure as it is."""
+        empty = copy.copy(s)
+        empty.oil_m3 = empty.water_m3 = 0.0
+        self.measure(empty)
+        return sum(self.inflow(empty.datum_pa, effects, wobble))
+
     def advance(
         self, s: State, seconds: float, stroke_rate_spm: float, effects: Effects, wobble: float, valve_open: bool
     ) -> None:
@@ -172,7 +202,7 @@ class Annulus:
         gas_oil = self.gas_oil * effects.gas_factor
         rs = bore.oil.dissolved(s.intake_pa, gas_oil)
         swelling = bore.oil.swelling(rs)
-        free_mol_s = oil_in * (gas_oil - rs) * STANDARD_MOL_M3
+        free_mol_s = oil_in * (gas_oil - rs) * STANDARD_MOL_M3 + effects.slug_now_mscfd * MSCF_MOL / DAY_S
         s.inflow_m3 += (oil_in + water_in) * seconds
         through_pump = 0.0
         if stroke_rate_spm > 0.0:
@@ -250,7 +280,7 @@ class Annulus:
         kelvin = bore.surface_k + 0.5 * bore.k_per_m * level_tvd
         exponent = bore.gas_exponent(s.casing_pa, level_tvd)
         mean = math.expm1(exponent) / exponent if exponent > 1e-9 else 1.0
-        volume = max(s.level_md_m, 1.0) * bore.annulus_m2
+        volume = bore.gas_space_m3(max(s.level_md_m, 1.0))
         mol_per_pa = volume * mean / (bore.z(s.casing_pa * mean, kelvin) * GAS_CONSTANT * kelvin)
         if s.gas_mol <= 0.0:
             s.gas_mol = s.casing_pa * mol_per_pa
@@ -263,6 +293,11 @@ class Annulus:
             s.vented_mol += vented
             s.gas_mol -= vented
         s.casing_pa = pressure
+
+
+def swollen(liquid_m: float, quiet_m: float, void: float) -> float:
+    """Length of a column of some length of liquid when gas bubbles through all of it but its lowest part, m."""
+    return liquid_m if liquid_m <= quiet_m else quiet_m + (liquid_m - quiet_m) / (1.0 - void)
 
 
 def after_valve(pressure_pa: float, flowline_pa: float, k: float) -> float:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import copy
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 from sim_site.annulus import Annulus, State
 from sim_site.drive import Setting, first_setting
 from sim_site.faults import Effects
 from sim_site.measures import BPD_M3_S, DAY_S
+from sim_site.truth import Steady
 
 POUNDING_SHARE_MOST = 0.01
 STEP_S = 120.0
@@ -18,17 +19,9 @@ MEASURE_D = 1.0
 LONGEST_TRIED_MIN = 360
 
 
-@dataclass(frozen=True, slots=True)
-class Steady:
-    """What a setting comes to once the well has settled."""
-
-    setting: Setting
-    liquid_bpd: float
-    pounding_share: float
-
-    @property
-    def pounds(self) -> bool:
-        return self.pounding_share > POUNDING_SHARE_MOST
+def pounds(tried: Steady) -> bool:
+    """More pounding than counts as none."""
+    return tried.pounding_share > POUNDING_SHARE_MOST
 
 
 def steady(annulus: Annulus, state: State, setting: Setting, effects: Effects) -> Steady:
@@ -88,7 +81,7 @@ def last_quiet(count: int, at: Callable[[int], Steady]) -> Steady | None:
     while low <= high:
         middle = (low + high) // 2
         tried = at(middle)
-        if tried.pounds:
+        if pounds(tried):
             high = middle - 1
         else:
             found, low = tried, middle + 1
@@ -101,7 +94,7 @@ def best(annulus: Annulus, state: State, effects: Effects) -> Steady | None:
     first = first_setting(drive)
     if drive.kind == "fixed":
         found = steady(annulus, state, first, effects)
-        return None if found.pounds else found
+        return None if pounds(found) else found
     if drive.kind == "variable-speed":
         least, most = drive.stroke_rate_min_spm, drive.stroke_rate_max_spm
         rates = [least + i * drive.step_spm for i in range(int((most - least) / drive.step_spm + 1e-6) + 1)]
@@ -109,7 +102,7 @@ def best(annulus: Annulus, state: State, effects: Effects) -> Steady | None:
             len(rates), lambda i: steady(annulus, state, Setting(stroke_rate_spm=round(rates[i], 4)), effects)
         )
     always = steady(annulus, state, Setting(stroke_rate_spm=drive.stroke_rate_spm), effects)
-    if not always.pounds:
+    if not pounds(always):
         return always
     runs = range(drive.least_run_min, LONGEST_TRIED_MIN + 1, drive.step_min)
     found_all = []

@@ -38,9 +38,9 @@ def first_setting(drive: Drive) -> Setting:
 
 def released_setting(drive: Drive, now: Setting, release: Mapping[str, object]) -> Setting | str:
     """The setting a release asks for, or why this drive cannot take it."""
-    if drive.kind == "fixed":
+    if drive.kind == "fixed" and drive.crew_d <= 0.0:
         return "drive: fixed; a change needs other sheaves and a crew, it cannot be set"
-    if drive.kind == "variable-speed":
+    if drive.kind in ("fixed", "variable-speed"):
         return released_rate(drive, now, release)
     return released_rest(drive, now, release)
 

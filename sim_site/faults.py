@@ -10,7 +10,13 @@ more-gas        gas-oil ratio grows by this share
 leak-back       liquid that drains back through the pump while it rests, bbl/d
 gauge-off       the casing gauge reads this many psi too high
 clock-off       the site's clock is this many seconds fast
-parted-rods, casing-shut, level-stuck, outage   are there or not; no size
+gas-slugs       this many Mscf/d more gas while a slug passes; two an hour in five, for 5 to 19 minutes
+parted-rods, casing-shut, level-stuck, outage, power-out   are there or not; no size
+
+outage is one well's own radio: its readings come later. power-out stops the unit; the instruments go on.
+
+A pump or rods that are mended at `until_d` are mended by a crew: it comes some hours before, the unit stands, and the
+site tells of it.
 """
 
 from __future__ import annotations
@@ -21,7 +27,18 @@ from dataclasses import dataclass
 from sim_site.measures import DAY_S
 from sim_site.scenario import Fault
 
-SIZED = ("worn-pump", "falling-inflow", "water-rising", "more-gas", "leak-back", "gauge-off", "clock-off")
+SIZED = (
+    "worn-pump",
+    "falling-inflow",
+    "water-rising",
+    "more-gas",
+    "leak-back",
+    "gauge-off",
+    "clock-off",
+    "gas-slugs",
+)
+MENDED = {"worn-pump": "pump-changed", "leak-back": "pump-changed", "parted-rods": "workover"}
+CREW_D = 8.0 / 24.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -39,6 +56,15 @@ class Effects:
     casing_shut: bool = False
     level_stuck: bool = False
     outage: bool = False
+    power_out: bool = False
+    crew_there: bool = False
+    slug_mscfd: float = 0.0  # of a slug, whenever one passes
+    slug_now_mscfd: float = 0.0  # while one passes
+
+    @property
+    def stands(self) -> bool:
+        """The unit cannot run."""
+        return self.power_out or self.crew_there
 
 
 def share_there(fault: Fault, since_start_s: float) -> float:
@@ -54,6 +80,8 @@ def effects_at(faults: Sequence[Fault], since_start_s: float) -> Effects:
     size = dict.fromkeys(SIZED, 0.0)
     there: set[str] = set()
     for fault in faults:
+        if fault.kind in MENDED and 0.0 < fault.until_d - since_start_s / DAY_S <= CREW_D:
+            there.add("crew")
         share = share_there(fault, since_start_s)
         if share > 0.0:
             there.add(fault.kind)
@@ -73,4 +101,13 @@ def effects_at(faults: Sequence[Fault], since_start_s: float) -> Effects:
         casing_shut="casing-shut" in there,
         level_stuck="level-stuck" in there,
         outage="outage" in there,
+        power_out="power-out" in there,
+        crew_there="crew" in there,
+        slug_mscfd=size["gas-slugs"],
     )
+
+
+def mended(faults: Sequence[Fault], from_s: float, to_s: float) -> list[str]:
+    """What the site tells of faults that a crew put an end to after the one time and by the other."""
+    ended = [f for f in faults if f.kind in MENDED and from_s / DAY_S < f.until_d <= to_s / DAY_S]
+    return sorted({MENDED[fault.kind] for fault in ended})

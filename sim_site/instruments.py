@@ -9,8 +9,8 @@ import numpy as np
 from sim_site import measures
 from sim_site.annulus import State
 from sim_site.chance import stream
-from sim_site.measures import BARREL_M3, FOOT_M, MSCF_MOL, PSI_PA
-from sim_site.scenario import Pace
+from sim_site.measures import BARREL_M3, FOOT_M, MSCF_M3, MSCF_MOL, PSI_PA
+from sim_site.scenario import Pace, WellPlan
 from sim_site.wellbore import Wellbore
 
 TIMING_SD_S = 0.004
@@ -58,7 +58,7 @@ def level_payload(
         payload["joint_reach_frac"] = round(min(share, 1.0), 4)
     payload["signal_to_noise_db"] = round(float(chance.normal(9.0 if wild else 17.0, 2.5)), 1)
     payload["pulse"] = "compression"
-    payload["chamber_psig"] = round(casing_psig + 150.0 + 10.0 * float(chance.random()), 0)
+    payload |= pressure("chamber", plan.pressure_as, casing_psig + 150.0 + 10.0 * float(chance.random()), 0)
     payload |= pressure_payload(plan.pressure_as, casing_psig)
     return payload
 
@@ -77,8 +77,14 @@ def pressure_payload(written_as: str, psig: float | list[float]) -> dict[str, An
     return {written_as: round(psig * factor, digits)}
 
 
+def pressure(what: str, written_as: str, psig: float, digits: int) -> dict[str, Any]:
+    """Another pressure than the casing's, in the unit this site writes."""
+    factor, suffix = (PSI_TO_KPA, "kpag") if written_as == "casing_kpag" else (1.0, "psig")
+    return {f"{what}_{suffix}": round(psig * factor, digits)}
+
+
 def production_payload(
-    pace: Pace, hours: float, before: State, after: State, key: tuple[str | int, ...]
+    plan: WellPlan, pace: Pace, before: State, after: State, key: tuple[str | int, ...]
 ) -> dict[str, Any]:
     """Oil, water and gas over a test, from the running sums at its start and end."""
     chance = stream(*key)
@@ -86,9 +92,14 @@ def production_payload(
     oil = (after.lifted_oil_m3 - before.lifted_oil_m3) / BARREL_M3 * noise[0]
     water = (after.lifted_water_m3 - before.lifted_water_m3) / BARREL_M3 * noise[1]
     gas_mol = after.produced_gas_mol + after.vented_mol - before.produced_gas_mol - before.vented_mol
+    gas = max(float(gas_mol / MSCF_MOL * noise[2]), 0.0)
+    in_m3 = plan.liquid_as == "m3"
+    per_bbl, liquid, gas_as, per_mscf = (
+        (BARREL_M3, "m3", "gas_sm3", MSCF_M3) if in_m3 else (1.0, "bbl", "gas_mscf", 1.0)
+    )
     return {
-        "duration_h": hours,
-        "oil_bbl": round(max(float(oil), 0.0), 2),
-        "water_bbl": round(max(float(water), 0.0), 2),
-        "gas_mscf": round(max(float(gas_mol / MSCF_MOL * noise[2]), 0.0), 2),
+        "duration_h": pace.test_h,
+        f"oil_{liquid}": round(max(float(oil), 0.0) * per_bbl, 3 if in_m3 else 2),
+        f"water_{liquid}": round(max(float(water), 0.0) * per_bbl, 3 if in_m3 else 2),
+        gas_as: round(gas * per_mscf, 2),
     }

@@ -10,7 +10,7 @@ from __future__ import annotations
 import copy
 import heapq
 from collections.abc import Callable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from sim_site import instruments
@@ -18,7 +18,7 @@ from sim_site.annulus import Annulus, State
 from sim_site.best import settled
 from sim_site.chance import stream, wobble
 from sim_site.drive import Setting, first_setting, setting_fields
-from sim_site.faults import Effects, effects_at
+from sim_site.faults import Effects, effects_at, mended
 from sim_site.measures import gauge_psi, rfc3339
 from sim_site.scenario import Fault, Pace, WellPlan
 from sim_site.wellbore import wellbore_of
@@ -27,6 +27,7 @@ MINUTE_MS = 60_000
 HOUR_MS = 60 * MINUTE_MS
 AFTER_OPENING_MS = 5 * MINUTE_MS  # the casing has mostly come down again by then
 SETTLED_D = 4.0  # for which a well has run at its first setting when the scenario starts
+SLUG_CHANCE = 0.4  # that one passes in an hour
 SAMPLE_SD_PSI = 0.02  # of one sample in a build-up, beside the error all of them share
 KINDS = ("level", "casing-pressure", "run", "build-up", "production-test", "switch")
 
@@ -38,6 +39,7 @@ class Sent:
     at_ms: int
     subject: str
     fields: dict[str, Any]
+    true_ms: int  # at_ms without the error of the site's clock
 
 
 @dataclass(slots=True)
@@ -99,6 +101,9 @@ class WellLife:
             "switch": self.switch,
             "apply": self.apply,
             "changed": self.report_change,
+            "tell": self.tell,
+            "slug": self.begin_slug,
+            "slug-end": self.end_slug,
         }
         self.lay_out(place)
 
@@ -151,16 +156,50 @@ class WellLife:
     def refresh(self, at_ms: int, _: str) -> None:
         """Once an hour: the faults as they are now, and the reservoir's own wandering."""
         since_s = (at_ms - self.start_ms) / 1000.0
-        self.effects = effects_at(self.faults, since_s)
+        before, self.effects = self.effects, effects_at(self.faults, since_s)
         self.wobble = wobble(self.pace.inflow_wobble_frac, self.seed, self.plan.key, since_s)
+        self.stop_or_go_on(at_ms, before)
+        chance = stream(*self.key_of("slug", at_ms))
+        if self.effects.slug_mscfd > 0.0 and chance.random() < SLUG_CHANCE:
+            begin_ms = at_ms + int(chance.integers(0, 40)) * MINUTE_MS
+            self.push(begin_ms, "slug")
+            self.push(begin_ms + int(chance.integers(5, 20)) * MINUTE_MS, "slug-end")
         self.push(at_ms + HOUR_MS, "refresh")
+
+    def begin_slug(self, at_ms: int, _: str) -> None:
+        """A slug of gas comes up the well."""
+        self.effects = replace(self.effects, slug_now_mscfd=self.effects.slug_mscfd)
+
+    def end_slug(self, at_ms: int, _: str) -> None:
+        """It has passed."""
+        self.effects = replace(self.effects, slug_now_mscfd=0.0)
+
+    def stop_or_go_on(self, at_ms: int, before: Effects) -> None:
+        """The unit stops when its power goes or a crew comes, and starts anew afterwards; crews are told of."""
+        now = self.effects
+        told = ["people-on-location"] if now.crew_there and not before.crew_there else []
+        if before.crew_there and not now.crew_there:
+            since_s = (at_ms - self.start_ms) / 1000.0
+            told = [*mended(self.faults, since_s - HOUR_MS / 1000.0, since_s), "people-left"]
+        for i, what in enumerate(told):
+            self.push(at_ms + (2 + i) * 1000, "tell", what)
+        if now.stands != before.stands:
+            self.cycle += 1
+            self.begin_phase(at_ms, not now.stands)
+            if self.pace.run_on_change:
+                self.push(at_ms + 1000, "run once")
+
+    def tell(self, at_ms: int, what: str) -> None:
+        """An event that a person at the well told of."""
+        self.send(at_ms, "reading/event", {"what": what, "by": "crew"})
 
     # ------------------------------------------------------------------ readings
 
     def send(self, at_ms: int, subject: str, fields: dict[str, Any]) -> None:
         """Queue a message; while the site is cut off it is kept and goes out afterwards."""
         if not self.quiet:
-            (self.held if self.effects.outage else self.sent).append(Sent(at_ms + self.clock_ms(), subject, fields))
+            sent = Sent(at_ms + self.clock_ms(), subject, fields, at_ms)
+            (self.held if self.effects.outage else self.sent).append(sent)
 
     def take_sent(self) -> list[Sent]:
         """All messages since the last call, those kept through an outage first."""
@@ -248,7 +287,7 @@ class WellLife:
         fields["run_h_total"] = round(self.state.running_s / 3600.0, 3)
         fields["strokes_total"] = round(self.state.strokes)
         tubing = self.plan.tubing_psig + 2.0 * float(stream(*self.key_of("tubing", at_ms)).standard_normal())
-        fields["tubing_psig"] = round(tubing, 1)
+        fields |= instruments.pressure("tubing", self.plan.pressure_as, tubing, 1)
         if self.plan.sends_fillage and self.running:
             fields["fillage_frac"] = round(min(max(self.state.fillage, 0.0), 1.0), 3)
         self.send(at_ms, "reading/run", fields)
@@ -266,7 +305,7 @@ class WellLife:
         """Measure what came."""
         if self.test_from is not None:
             key = self.key_of("test", at_ms)
-            fields = instruments.production_payload(self.pace, self.pace.test_h, self.test_from, self.state, key)
+            fields = instruments.production_payload(self.plan, self.pace, self.test_from, self.state, key)
             self.send(at_ms, "reading/production-test", fields)
             self.test_from = None
 
@@ -283,7 +322,7 @@ class WellLife:
         """Start or stop the unit and put the next switch on the clock."""
         self.running, self.since_ms = running, at_ms
         phase = self.setting.phase_ms(running)
-        if phase is not None:
+        if phase is not None and not self.effects.stands:
             self.push(at_ms + phase, "switch", str(self.cycle))
 
     def plan_change(self, change: Pending, delay_ms: int) -> None:
@@ -301,7 +340,7 @@ class WellLife:
             return
         self.setting = change.setting
         self.cycle += 1
-        self.begin_phase(at_ms, True)
+        self.begin_phase(at_ms, not self.effects.stands)
         self.send(at_ms, "confirm", self.confirm_fields(release_id, "applied", None))
         self.push(at_ms + 1000, "changed", release_id)
 

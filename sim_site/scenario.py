@@ -29,6 +29,8 @@ FAULT_KINDS = (
     "gauge-off",
     "clock-off",
     "outage",
+    "power-out",
+    "gas-slugs",
 )
 NAME = re.compile(r"(?!\.+$)[A-Za-z0-9._-]{1,64}")
 
@@ -80,6 +82,14 @@ class Rod:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Liner:
+    """Smaller pipe from its top down, past the perforations."""
+
+    top_ft_md: float = tables.number(least=100.0, most=15000.0)
+    id_in: float = tables.number(least=2.0, most=12.0)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Drive:
     """What the surface drive is set to at the start and what it can be set to."""
 
@@ -94,6 +104,9 @@ class Drive:
     least_idle_min: int = tables.number(default=10, least=1, most=1440)
     most_idle_min: int = tables.number(default=240, least=1, most=1440)
     step_min: int = tables.number(default=1, least=1, most=60)
+    crew_d: float = tables.number(
+        default=0.0, least=0.0, most=60.0
+    )  # fixed: days until other sheaves are on; 0: never
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -149,6 +162,7 @@ class WellPlan:
     perforations_ft_md: tuple[tuple[float, float], ...]
     survey_ft: tuple[tuple[float, float], ...] = ()
     casing_id_in: float = tables.number(least=3.0, most=12.0)
+    liner: Liner | None = None
     tubing_od_in: float = tables.number(least=1.5, most=5.0)
     tubing_id_in: float = tables.number(least=1.0, most=4.5)
     plunger_in: float = tables.number(least=0.75, most=4.0)
@@ -165,6 +179,7 @@ class WellPlan:
     tubing_psig: float = tables.number(default=80.0, least=0.0, most=1000.0)
     level_as: str = tables.choice("round_trip_s", "level_ft_md", "level_m_md", default="round_trip_s")
     pressure_as: str = tables.choice("casing_psig", "casing_kpag", default="casing_psig")
+    liquid_as: str = tables.choice("bbl", "m3", default="bbl")  # in production tests
     sends_fillage: bool = False
     drive: Drive
     truth: Truth
@@ -309,6 +324,8 @@ def well_faults(well: WellPlan, where: str) -> list[str]:
         faults.append(f"{where}.survey_ft: {well.survey_ft}; measured depths must start at 0 and grow")
     if well.casing_id_in <= well.tubing_od_in:
         faults.append(f"{where}.tubing_od_in: {well.tubing_od_in:g}; it must be under casing_id_in")
+    if well.liner is not None and not well.tubing_od_in < well.liner.id_in < well.casing_id_in:
+        faults.append(f"{where}.liner.id_in: {well.liner.id_in:g}; it must be between tubing_od_in and casing_id_in")
     if abs(sum(rod.length_ft for rod in well.rods) - well.pump_intake_ft_md) > 60.0:
         faults.append(f"{where}.rods: their lengths must add to pump_intake_ft_md within 60 ft")
     return faults

@@ -4,46 +4,32 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
-from sim_site.best import Steady, best
+from sim_site.best import best
 from sim_site.chance import stream
 from sim_site.drive import Setting, released_setting
 from sim_site.faults import Effects
 from sim_site.life import MINUTE_MS, Pending, Sent, WellLife
-from sim_site.measures import BARREL_M3, BPD_M3_S, FOOT_M, MSCF_MOL, gauge_psi, milliseconds, rfc3339
+from sim_site.measures import ATMOSPHERE_PA, BARREL_M3, BPD_M3_S, FOOT_M, MSCF_MOL, gauge_psi, milliseconds, rfc3339
 from sim_site.scenario import Scenario
+from sim_site.truth import Steady, WellTruth
 
 Payload = Mapping[str, Any] | bytes | str
 Message = tuple[str, dict[str, Any]]
+DAY_MIN = 1440.0
 TIE_MS = 1  # two readings of one moment are written this far apart
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class WellTruth:
-    """What is so at one well now, and what has been since the start; oilfield units, liquids stock-tank."""
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """One message of a well ('SITE/WELL') as it leaves the instruments, and when that truly was, ms since 1970."""
 
-    liquid_bbl: float
-    oil_bbl: float
-    water_bbl: float
-    gas_mscf: float
-    inflow_bbl: float
-    stored_bbl: float  # more in annulus and tubing than at the start
-    running_min: float
-    pounding_min: float
-    liquid_height_ft: float
-    level_ft_md: float
-    casing_psig: float
-    intake_psig: float
-    bottomhole_psig: float
-    inflow_bpd: float
-    pump_displacement_bpd: float
-    fillage_frac: float
-    pump_effectiveness_frac: float
-    setting: Setting
-    best_bpd: float | None
-    best_setting: Setting | None
+    well: str
+    topic: str
+    fields: dict[str, Any]
+    true_ms: int
 
 
 class Site:
@@ -75,6 +61,10 @@ class Site:
 
         What a well's gateway polls together has one time; otherwise `at` grows.
         """
+        return [(each.topic, each.fields) for each in self.gather(minutes)]
+
+    def gather(self, minutes: int) -> list[Measured]:
+        """The same as step, with the true time of each message beside what its site's clock says."""
         if minutes < 1:
             raise ValueError(f"minutes: {minutes!r}; it must be at least 1")
         self.now_ms += minutes * MINUTE_MS
@@ -83,7 +73,7 @@ class Site:
             life.carry_to(self.now_ms)
             gathered += [(key, sent) for sent in life.take_sent()]
         gathered.sort(key=lambda each: each[1].at_ms)
-        messages = []
+        measured = []
         last_ms, polled = -1, {("", "")}
         for key, sent in gathered:
             at_ms = max(sent.at_ms, last_ms)
@@ -92,8 +82,9 @@ class Site:
                 at_ms += TIE_MS
             polled = polled | {(key, sent.subject)} if at_ms == last_ms else {(key, sent.subject)}
             last_ms = at_ms
-            messages.append(self.message(key, sent.subject, at_ms, sent.fields))
-        return messages
+            topic, fields = self.message(key, sent.subject, at_ms, sent.fields)
+            measured.append(Measured(key, topic, fields, sent.true_ms))
+        return measured
 
     def message(self, key: str, subject: str, at_ms: int, fields: Mapping[str, Any]) -> Message:
         """Topic and payload of one message, with its running number."""
@@ -121,7 +112,10 @@ class Site:
             if isinstance(setting, Setting):
                 pace = self.scenario.site
                 chance = stream(self.seed, key, "apply", release_id)
-                delay_ms = round(float(chance.uniform(pace.apply_least_min, pace.apply_most_min)) * MINUTE_MS)
+                delay_min = chance.uniform(pace.apply_least_min, pace.apply_most_min)
+                if life.plan.drive.kind == "fixed":
+                    delay_min += life.plan.drive.crew_d * DAY_MIN
+                delay_ms = round(float(delay_min) * MINUTE_MS)
                 life.plan_change(Pending(release_id, setting, lapses_ms), delay_ms)
                 return []
             reason = setting
@@ -172,6 +166,8 @@ class Site:
             intake_psig=gauge_psi(s.intake_pa),
             bottomhole_psig=gauge_psi(s.datum_pa),
             inflow_bpd=(s.inflow_oil_m3_s + s.inflow_water_m3_s) / BPD_M3_S,
+            inflow_reachable_bpd=life.annulus.reachable_m3_s(s, life.effects, life.wobble) / BPD_M3_S,
+            inflow_potential_bpd=sum(life.annulus.inflow(ATMOSPHERE_PA, life.effects, life.wobble)) / BPD_M3_S,
             pump_displacement_bpd=swept / BPD_M3_S,
             fillage_frac=s.fillage,
             pump_effectiveness_frac=s.effectiveness,
@@ -183,10 +179,15 @@ class Site:
     def best_of(self, key: str) -> Steady | None:
         """The best steady setting of one well with its faults as they are now; searched once for the same faults."""
         life = self.wells[key]
-        known = (key, life.effects)
+        effects = replace(life.effects, slug_now_mscfd=0.0)
+        known = (key, effects)
         if known not in self.bests:
-            self.bests[known] = best(life.annulus, life.state, life.effects)
+            self.bests[known] = best(life.annulus, life.state, effects)
         return self.bests[known]
+
+    def best(self) -> dict[str, Steady | None]:
+        """The best steady setting of each well with its faults as they are now; None where all settings pound."""
+        return {key: self.best_of(key) for key in self.wells}
 
     def twin(self) -> Site:
         """The same wells with the same seeds, left alone from the start until this site's now."""

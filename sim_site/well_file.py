@@ -48,6 +48,8 @@ def well_keys(plan: WellPlan, scenario: Scenario) -> dict[str, Value]:
     }
     if plan.survey_ft:
         keys["survey_ft"] = plan.survey_ft
+    if plan.liner is not None:
+        keys["liner"] = {"top_ft_md": plan.liner.top_ft_md, "id_in": plan.liner.id_in}
     return keys | {
         "casing_id_in": plan.casing_id_in,
         "tubing_od_in": plan.tubing_od_in,

@@ -85,7 +85,9 @@ class Wellbore:
     datum_tvd_m: float
     tank_md_m: float  # length above the intake where no gas bubbles: intake below the perforations
     annulus_m2: float
-    casing_m2: float
+    lined_m: float  # length above the intake that stands in the liner
+    lined_annulus_m2: float
+    below_m2: float  # of the pipe between perforations and intake, empty
     surface_k: float
     k_per_m: float
     gas_kg_per_mol: float
@@ -96,6 +98,16 @@ class Wellbore:
     grid_md_m: Floats
     grid_tvd_m: Floats
     sound: SoundProfile
+
+    @property
+    def intake_annulus_m2(self) -> float:
+        """The annulus at the intake, m2."""
+        return self.lined_annulus_m2 if self.lined_m > 0.0 else self.annulus_m2
+
+    def gas_space_m3(self, level_md_m: float) -> float:
+        """Volume of the annulus above a level, m3."""
+        in_liner = max(level_md_m - (self.intake_md_m - self.lined_m), 0.0)
+        return (level_md_m - in_liner) * self.annulus_m2 + in_liner * self.lined_annulus_m2
 
     def temperature(self, tvd_m: float) -> float:
         return self.surface_k + self.k_per_m * tvd_m
@@ -129,6 +141,9 @@ def wellbore_of(plan: WellPlan) -> Wellbore:
     b2, b1, b0 = np.polyfit(kelvins - 320.0, gas.virial(kelvins).b, 2)
     lowest_perforation = max(low for _, low in plan.perforations_ft_md) * FOOT_M
     casing, tubing = plan.casing_id_in * INCH_M, plan.tubing_od_in * INCH_M
+    lined, liner_top = casing, intake_md
+    if plan.liner is not None:
+        lined, liner_top = plan.liner.id_in * INCH_M, plan.liner.top_ft_md * FOOT_M
     return Wellbore(
         plan=plan,
         path=path,
@@ -137,7 +152,9 @@ def wellbore_of(plan: WellPlan) -> Wellbore:
         datum_tvd_m=datum_tvd,
         tank_md_m=max(0.0, intake_md - lowest_perforation),
         annulus_m2=np.pi / 4 * (casing**2 - tubing**2),
-        casing_m2=np.pi / 4 * casing**2,
+        lined_m=max(intake_md - liner_top, 0.0),
+        lined_annulus_m2=np.pi / 4 * (lined**2 - tubing**2),
+        below_m2=np.pi / 4 * (lined if liner_top < plan.datum_ft_md * FOOT_M else casing) ** 2,
         surface_k=surface_k,
         k_per_m=k_per_m,
         gas_kg_per_mol=gas.kg_per_mol,

@@ -10,7 +10,8 @@ import pytest
 from sim_site.faults import effects_at
 from sim_site.measures import milliseconds
 from sim_site.scenario import Fault, Scenario
-from sim_site.site import Message, Site, WellTruth
+from sim_site.site import Message, Site
+from sim_site.truth import WellTruth
 from tests.sim_site.conftest import alone
 from tests.sim_site.test_site import days, of
 

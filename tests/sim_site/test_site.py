@@ -24,11 +24,12 @@ HOUR_MS = 3_600_000
 # From the agreed messages: required fields, then the others a site may send, by subject.
 FIELDS: dict[str, tuple[set[str], set[str]]] = {
     "reading/level": (set(), {"round_trip_s", "level_ft_md", "level_m_md", "joints_counted", "joint_reach_frac",
-                              "signal_to_noise_db", "casing_psig", "casing_kpag", "chamber_psig", "pulse", "running",
-                              "casing_valve"}),
+                              "signal_to_noise_db", "casing_psig", "casing_kpag", "chamber_psig", "chamber_kpag",
+                              "pulse", "running", "casing_valve"}),
     "reading/casing-pressure": (set(), {"casing_psig", "casing_kpag", "every_s", "casing_valve"}),
     "reading/run": ({"running", "stroke_rate_spm"}, {"since", "run_min", "idle_min", "stroke_rate_set_spm",
-                                                     "run_h_total", "strokes_total", "tubing_psig", "fillage_frac"}),
+                                                     "run_h_total", "strokes_total", "tubing_psig", "tubing_kpag",
+                                                     "fillage_frac"}),
     "reading/production-test": ({"duration_h", "oil_bbl", "water_bbl"}, {"gas_mscf"}),
     "reading/event": ({"what"}, {"note", "by"}),
     "confirm": ({"release_id", "state"}, {"reason", "stroke_rate_spm", "run_min", "idle_min"}),
