@@ -84,7 +84,7 @@ COMMON = (
     Field(name="at", holds="time", required=True, meaning="when it was measured; a test: when it ended"),
     Field(name="id", holds="text", meaning="any text; only quoted back"),
     Field(name="seq", holds="count", low=0, high=2.0**53, meaning="the site's running number for this well"),
-    _choice("quality", QUALITIES, "the field's own judgement"),
+    _choice("quality", QUALITIES, "the field's own judgement; good where it is absent"),
     Field(name="historical", holds="flag", meaning="stored at the site and forwarded late"),
 )
 
