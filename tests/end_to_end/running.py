@@ -32,7 +32,7 @@ def environment() -> dict[str, str]:
     return {**os.environ, "OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}
 
 
-def advisor(*arguments: str, cwd: Path = ROOT) -> subprocess.CompletedProcess[str]:
+def advisor(*arguments: str, cwd: Path = ROOT, within_s: float = PATIENCE_S) -> subprocess.CompletedProcess[str]:
     """One call of the command line, as a shell would make it."""
     return subprocess.run(
         [sys.executable, "-m", "advisor", *arguments],
@@ -40,7 +40,7 @@ def advisor(*arguments: str, cwd: Path = ROOT) -> subprocess.CompletedProcess[st
         env=environment(),
         capture_output=True,
         text=True,
-        timeout=PATIENCE_S,
+        timeout=within_s,
         check=False,
     )
 

@@ -111,3 +111,22 @@ def test_ctrl_c_is_as_clean_an_end_as_a_stop(broker: RunningBroker, tmp_path: Pa
         assert daemon.stop(signal.SIGINT) == 0
         assert field.hears(STATUS, state="offline")
         assert "Traceback" not in daemon.said
+
+
+def test_what_was_worked_out_is_published_before_the_status_says_that_it_is_settled(
+    broker: RunningBroker, tmp_path: Path
+) -> None:
+    with Daemon(tmp_path / "a", broker.port, WELL) as daemon, Field(broker) as field:
+        field.hears(STATUS, state="online")
+        for n in range(12):
+            at = START + hours(n)
+            field.tell([running(WELL, at), level(WELL, at, round_trip_s=6.0 + 0.01 * (n % 3), casing_psig=85.0)])
+            field.settles(at)
+        assert daemon.stop() == 0
+        believed = ""
+        for topic, payload, _, _ in list(field.heard):
+            if topic == f"wells/{WELL}/assessment":
+                believed = json.loads(payload)["at"]
+            if topic == STATUS and (through := json.loads(payload)["settled_through"]):
+                assert believed >= through
+        assert believed == "2031-03-01T17:00:00Z"

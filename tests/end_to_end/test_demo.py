@@ -1,0 +1,47 @@
+"""The commands a newcomer tries first: the demo, and the check of the example configuration."""
+
+from __future__ import annotations
+
+import json
+
+import pytest
+
+from tests.end_to_end.running import ROOT, advisor
+
+pytest.importorskip("iotcore", reason="iotcore is not installed: pip install '.[demo]'")
+EXAMPLE = str(ROOT / "config.example.toml")
+
+
+def test_a_day_of_the_demo_ends_with_a_summary_of_every_well() -> None:
+    done = advisor("demo", "--days", "1", "--exit", "--seed", "3", within_s=300.0)
+    assert done.returncode == 0, done.stderr
+    assert done.stderr == ""
+    head, _, summary = done.stdout.partition("=" * 40)
+    assert "seed 3" in head
+    wells = [line.split()[0] for line in summary.splitlines() if " pounding" in line and "/" in line.split()[0]]
+    assert len(wells) >= 6
+    for well in wells:
+        assert f"\n{well}: " in summary, f"no story of {well}"
+    assert "All wells:" in summary
+    assert "not a safety system" in summary
+    assert "safe to" not in done.stdout.lower()
+
+
+def test_the_example_configuration_passes_the_check() -> None:
+    done = advisor("check", "--config", EXAMPLE)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "2 wells on 2 sites" in done.stdout
+    assert "safe to" not in done.stdout.lower()
+    told = json.loads(advisor("check", "--config", EXAMPLE, "--json").stdout)
+    assert told["wells"] == 2
+    assert told["failures"] == []
+
+
+@pytest.mark.parametrize(
+    "arguments", [("demo", "--days", "0"), ("demo", "--days", "x"), ("demo", "--weeks", "1"), ()]
+)
+def test_what_the_command_line_does_not_know_is_a_usage_fault(arguments: tuple[str, ...]) -> None:
+    done = advisor(*arguments)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "usage: advisor" in done.stderr
+    assert "Traceback" not in done.stderr
