@@ -19,6 +19,7 @@ IN_FLIGHT = frozenset({"approved", "released"})
 ENDED = frozenset({"declined", "superseded", "lapsed", "applied", "refused"})
 SAME_SETTING = {"stroke_rate_spm": 0.049, "run_min": 0.5, "idle_min": 0.5}  # as settings are read at the well
 SETTINGS = tuple(SAME_SETTING)
+SHOWS_WITHIN_MS = 6 * HOUR_MS  # a run reading that shows a change should come sooner than this (no source)
 REPROPOSE_AFTER_MS = 72 * HOUR_MS  # a declined proposal is not made again before this
 
 
@@ -41,7 +42,7 @@ def considered(
 
     turned_down is the well's last advice that was declined or refused by the site, if any.
     """
-    if current is not None and current.state in IN_FLIGHT:
+    if current is not None and (current.state in IN_FLIGHT or _to_show_yet(current, draft)):
         return ()
     draft = _not_again(turned_down, draft)
     if current is None or current.state in ENDED:
@@ -52,6 +53,13 @@ def considered(
     if _same_proposal(current.draft, draft):
         return (fresh,)
     return (replace(current, state="superseded"), _opened(draft, terms))
+
+
+def _to_show_yet(current: Advice, draft: Draft) -> bool:
+    """Whether the site says it applied just this, and the readings have not shown it so far."""
+    if current.state != "applied" or current.applied_at_ms is None or not _same_proposal(current.draft, draft):
+        return False
+    return draft.at_ms - current.applied_at_ms < SHOWS_WITHIN_MS
 
 
 def _not_again(turned_down: Advice | None, draft: Draft) -> Draft:

@@ -1,0 +1,300 @@
+"""What people decide, as a library: releases, time running out, and the site's answers, in any order they come."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from advisor.config.load import parse_config
+from advisor.core import Advisor
+from advisor.review import NotPossible
+from advisor.store import advice as advices
+from advisor.store import audit, logbook, releases
+from tests.end_to_end.streams import stream
+from tests.invented_wells import START, advisor, config_text, drain, hours, message, running
+
+WELL = "north/7"
+LAST = START + hours(25) + timedelta(minutes=1)
+
+
+def minutes(n: float) -> timedelta:
+    return timedelta(minutes=n)
+
+
+def _told() -> list[tuple[str, bytes, datetime]]:
+    return [one for n in (0, 8, 16, 24) for one in stream(WELL, hours_long=2, first_hour=n)]
+
+
+def offering(clock: str = "readings", store: str | None = None, more: str = "") -> tuple[Advisor, str]:
+    """An advisor that has a change on offer at LAST, and the id of that advice."""
+    if store is None:
+        one = advisor(WELL, clock=clock, more=more)
+    else:
+        one = Advisor(parse_config(config_text(WELL, clock=clock, store=store, more=more), Path.cwd()))
+    one.receive(_told())
+    assert one.advance(LAST) == []
+    current = _current(one)
+    assert (current.draft.kind, current.state) == ("stroke-rate", "offered")
+    drain(one)
+    return one, current.id
+
+
+def _current(one: Advisor) -> Any:
+    newest = advices.newest(one.store, WELL)
+    assert newest is not None
+    return newest
+
+
+def _released(one: Advisor) -> list[dict[str, Any]]:
+    return [json.loads(payload) for topic, payload in drain(one) if topic.endswith("/release")]
+
+
+def _release(one: Advisor, advice_id: str) -> dict[str, Any]:
+    """Approved at LAST and released five minutes later."""
+    one.approve(advice_id, by="pat", now=LAST)
+    one.advance(LAST + minutes(5))
+    [release] = _released(one)
+    return release
+
+
+def _notes(one: Advisor) -> list[tuple[str, str]]:
+    return [(note.what, note.note or "") for note in logbook.of_well(one.store, WELL)]
+
+
+def test_a_release_goes_out_once_when_the_time_to_undo_is_over() -> None:
+    one, advice_id = offering()
+    one.approve(advice_id, by="pat", now=LAST)
+    one.advance(LAST + minutes(4.99))
+    assert _released(one) == []
+    one.advance(LAST + minutes(5))
+    [release] = _released(one)
+    assert release["advice_id"] == advice_id
+    one.advance(LAST + minutes(6))
+    assert _released(one) == []
+    assert _current(one).state == "released"
+
+
+def test_the_time_to_undo_is_configured() -> None:
+    one, advice_id = offering(more="[advice]\nrelease_after_min = 30\n")
+    one.approve(advice_id, by="pat", now=LAST)
+    one.advance(LAST + minutes(29))
+    assert _released(one) == []
+    one.advance(LAST + minutes(30))
+    assert len(_released(one)) == 1
+
+
+def test_an_approval_outlives_a_restart_and_is_released_by_the_next_daemon(tmp_path: Path) -> None:
+    path = str(tmp_path / "advisor.db")
+    one, advice_id = offering(store=path)
+    one.approve(advice_id, by="pat", now=LAST)
+    one.close()
+    again = Advisor(parse_config(config_text(WELL, store=path), tmp_path))
+    again.advance(LAST + minutes(5))
+    [release] = _released(again)
+    assert (release["advice_id"], release["by"]) == (advice_id, "pat")
+    again.close()
+
+
+def test_a_release_that_nobody_took_is_dropped_when_it_lapses() -> None:
+    one, advice_id = offering()
+    one.approve(advice_id, by="pat", now=LAST)
+    one.advance(LAST + minutes(5))
+    lapses = one.outgoing()[-1].expires_at
+    waiting = [m for m in one.outgoing() if m.topic.endswith("/release")]
+    assert len(waiting) == 1
+    assert waiting[0].expires_at is not None
+    one.advance(waiting[0].expires_at)
+    assert not [m for m in one.outgoing() if m.topic.endswith("/release")], lapses
+    assert _current(one).state == "lapsed"
+
+
+def test_an_offer_nobody_decides_lapses_and_can_no_longer_be_approved() -> None:
+    one, advice_id = offering(more="[advice]\nlapse_h = 2\n")
+    one.advance(LAST + hours(1.9))
+    assert _current(one).state == "offered"
+    one.advance(LAST + hours(2))
+    assert _current(one).state == "lapsed"
+    with pytest.raises(NotPossible, match="it is lapsed"):
+        one.approve(advice_id, by="pat", now=LAST + hours(2))
+
+
+def test_deferred_advice_comes_back_when_its_time_is_over() -> None:
+    one, advice_id = offering()
+    one.defer(advice_id, by="pat", why="rig next door", for_="6h", now=LAST)
+    one.advance(LAST + hours(5.9))
+    assert _current(one).state == "deferred"
+    one.advance(LAST + hours(6))
+    assert (_current(one).id, _current(one).state) == (advice_id, "offered")
+
+
+def test_people_on_location_hold_a_release_and_their_leaving_lets_it_go() -> None:
+    one, advice_id = offering()
+    one.approve(advice_id, by="pat", now=LAST)
+    one.receive([message(WELL, "event", LAST + minutes(1), what="people-on-location")])
+    one.advance(LAST + minutes(20))
+    assert _released(one) == []
+    assert _current(one).state == "approved"
+    one.receive([message(WELL, "event", LAST + minutes(30), what="people-left")])
+    one.advance(LAST + minutes(30))
+    assert len(_released(one)) == 1
+
+
+def test_people_who_stay_until_it_lapses_leave_nothing_released() -> None:
+    one, advice_id = offering(more="[advice]\nlapse_h = 2\n")
+    one.approve(advice_id, by="pat", now=LAST)
+    one.receive([message(WELL, "event", LAST + minutes(1), what="people-on-location")])
+    one.advance(LAST + hours(2))
+    one.receive([message(WELL, "event", LAST + hours(2.5), what="people-left")])
+    one.advance(LAST + hours(2.5))
+    assert _released(one) == []
+    assert advices.find(one.store, advice_id).state == "lapsed"
+
+
+@pytest.mark.parametrize("late_min", [0.0, 3.0])
+@pytest.mark.parametrize("state", ["applied", "refused"])
+def test_the_sites_answer_counts_even_where_a_reading_overtook_it(state: str, late_min: float) -> None:
+    one, advice_id = offering()
+    release = _release(one, advice_id)
+    answered = LAST + minutes(7)
+    one.receive([running(WELL, answered + minutes(late_min))])
+    one.advance(answered)
+    one.receive([message(WELL, "confirm", answered, release_id=release["id"], state=state, reason="so it is")])
+    one.advance(answered)
+    assert advices.find(one.store, advice_id).state == state
+    kept = releases.find(one.store, release["id"])
+    assert kept is not None
+    assert (kept.confirmed, kept.reason) == (state, "so it is")
+    assert any(what == "confirm" and release["id"] in note for what, note in _notes(one))
+
+
+def test_a_confirm_of_what_was_never_released_changes_nothing_and_is_noted() -> None:
+    one, advice_id = offering()
+    one.receive([message(WELL, "confirm", LAST, release_id="r123", state="applied")])
+    one.advance(LAST)
+    assert _current(one).state == "offered"
+    assert any(what == "confirm-unknown" and "r123" in note for what, note in _notes(one))
+
+
+def test_a_confirm_by_another_well_changes_nothing_and_is_noted() -> None:
+    one = advisor(WELL, "north/8")
+    one.receive(_told())
+    one.advance(LAST)
+    advice_id = _current(one).id
+    release = _release(one, advice_id)
+    one.receive([message("north/8", "confirm", LAST + minutes(6), release_id=release["id"], state="applied")])
+    one.advance(LAST + minutes(6))
+    assert _current(one).state == "released"
+    assert [note.what for note in logbook.of_well(one.store, "north/8")] == ["confirm-unknown"]
+
+
+def test_a_confirm_after_the_lapse_changes_nothing_and_is_noted() -> None:
+    one, advice_id = offering(more="[advice]\nlapse_h = 2\n")
+    release = _release(one, advice_id)
+    one.receive([message(WELL, "confirm", LAST + hours(3), release_id=release["id"], state="applied")])
+    one.advance(LAST + hours(3))
+    assert advices.find(one.store, advice_id).state == "lapsed"
+    assert any(what == "confirm-lapsed" for what, _ in _notes(one))
+
+
+def test_a_second_answer_does_not_undo_the_first_and_is_noted() -> None:
+    one, advice_id = offering()
+    release = _release(one, advice_id)
+    for n, state in enumerate(("applied", "refused")):
+        one.receive([message(WELL, "confirm", LAST + minutes(6 + n), release_id=release["id"], state=state)])
+        one.advance(LAST + minutes(6 + n))
+    assert advices.find(one.store, advice_id).state == "applied"
+    assert any(what == "confirm-again" for what, _ in _notes(one))
+
+
+def test_applied_with_other_values_is_noted_and_the_setting_in_force_is_that_of_the_readings() -> None:
+    one, advice_id = offering()
+    release = _release(one, advice_id)
+    asked = release["stroke_rate_spm"]
+    at = LAST + minutes(6)
+    one.receive(
+        [
+            message(WELL, "confirm", at, release_id=release["id"], state="applied", stroke_rate_spm=asked + 1.0),
+            running(WELL, at, 7.7, stroke_rate_set_spm=7.7),
+        ]
+    )
+    one.advance(at)
+    [note] = [note for what, note in _notes(one) if what == "confirm-with-other-values"]
+    assert f"{asked + 1.0:g} instead of {asked:g}" in note
+    one.receive(stream(WELL, hours_long=1, first_hour=26)[1:])
+    one.advance(START + hours(26.1))
+    assert _current(one).draft.now.stroke_rate_spm == pytest.approx(7.7)
+
+
+def test_a_change_that_was_applied_is_not_offered_again_before_the_readings_show_it() -> None:
+    """The confirm comes before the first run reading with the new rate: nothing to decide in between."""
+    one, advice_id = offering()
+    release = _release(one, advice_id)
+    one.receive([message(WELL, "confirm", LAST + minutes(6), release_id=release["id"], state="applied")])
+    one.advance(LAST + minutes(6))
+    told = stream(WELL, hours_long=1, first_hour=26)
+    one.receive([each for each in told if not each[0].endswith("/run")])
+    one.advance(START + hours(26.1))
+    assert (_current(one).id, _current(one).state) == (advice_id, "applied")
+
+
+def test_a_declined_change_is_held_with_the_reason_and_comes_back_after_three_days() -> None:
+    one, advice_id = offering()
+    one.decline(advice_id, by="pat", why="rods are on order", now=LAST)
+    one.receive(stream(WELL, hours_long=1, first_hour=26))
+    one.advance(START + hours(26.1))
+    held = _current(one)
+    assert held.draft.kind == "hold"
+    assert "rods are on order" in held.draft.because[0]
+    assert "pat" in held.draft.because[0]
+    one.receive([each for n in range(32, 105, 8) for each in stream(WELL, hours_long=1, first_hour=n)])
+    one.advance(START + hours(104.1))
+    again = _current(one)
+    assert (again.draft.kind, again.state) == ("stroke-rate", "offered")
+    assert again.id != advice_id
+
+
+def test_a_decline_taken_back_is_as_if_it_had_never_been() -> None:
+    one, advice_id = offering()
+    one.decline(advice_id, by="pat", why="wrong well", now=LAST)
+    one.undo(advice_id, by="pat", now=LAST + minutes(1))
+    one.receive(stream(WELL, hours_long=1, first_hour=26))
+    one.advance(START + hours(26.1))
+    assert (_current(one).id, _current(one).state) == (advice_id, "offered")
+
+
+def test_what_another_advice_has_replaced_cannot_be_taken_back() -> None:
+    one, advice_id = offering()
+    one.decline(advice_id, by="pat", why="no", now=LAST)
+    one.receive(stream(WELL, hours_long=1, first_hour=26))
+    one.advance(START + hours(26.1))
+    with pytest.raises(NotPossible, match="has taken its place"):
+        one.undo(advice_id, by="pat", now=START + hours(26.1))
+
+
+def test_a_decision_needs_a_name_and_a_reason_and_leaves_a_trail() -> None:
+    one, advice_id = offering()
+    with pytest.raises(NotPossible, match="no name given"):
+        one.approve(advice_id, by=" ", now=LAST)
+    with pytest.raises(NotPossible, match="no reason given"):
+        one.decline(advice_id, by="pat", why="", now=LAST)
+    with pytest.raises(NotPossible, match="duration"):
+        one.defer(advice_id, by="pat", why="later", for_="a while", now=LAST)
+    with pytest.raises(NotPossible, match="longer than nothing"):
+        one.defer(advice_id, by="pat", why="later", for_=timedelta(0), now=LAST)
+    assert _current(one).state == "offered"
+    one.approve(advice_id, by="pat", now=LAST)
+    with pytest.raises(NotPossible, match="it is approved"):
+        one.approve(advice_id, by="sam", now=LAST)
+    trail = [(entry.what, entry.by) for entry in audit.entries(one.store) if entry.what == "advice-approved"]
+    assert trail == [("advice-approved", "pat")]
+
+
+def test_a_note_from_the_future_is_refused_and_does_not_move_the_clock() -> None:
+    one, _ = offering()
+    with pytest.raises(NotPossible, match="still to come"):
+        one.note(WELL, "shut-in", by="pat", now=LAST, at=LAST + hours(30))
+    assert one.now_ms == round(LAST.timestamp() * 1000)
