@@ -23,6 +23,7 @@ LEAST_KERNEL_FILL = 0.02
 LEAST_KERNEL_FT, MOST_KERNEL_FT = 4.0, 30.0
 KERNEL_SHARE = 0.34  # 0.9 M^(-1/5) at 128 members (Silverman 1986, rule of thumb)
 MOST_CYCLES = 96
+REPEATS_WITHIN_FT = 0.5  # a cycle that moves no member by more is repeated, not worked out again
 
 
 @dataclass(frozen=True, slots=True)
@@ -167,7 +168,14 @@ def day_ahead(
     now, lifted, done_d = height_ft, np.zeros_like(height_ft), np.zeros_like(cycle_d)
     starved_d, run_d, least = np.zeros_like(height_ft), np.zeros_like(cycle_d), np.full_like(height_ft, np.inf)
     running = np.asarray(begins_running, dtype=bool)[:, None] | (setting.idle_d <= 0)
-    for _ in range(spells):
+    earlier: tuple[Array, ...] | None = None
+    for number in range(spells):
+        if number % 2 == 0:  # the same place in the cycle as two spells ago
+            if earlier is not None:
+                lifted, starved_d, run_d, done_d = _day_of(earlier, (now, lifted, starved_d, run_d, done_d))
+                if (done_d >= 1.0 - 1e-9).all():
+                    break
+            earlier = (now, lifted, starved_d, run_d, done_d)
         spell_d = np.minimum(np.where(running, setting.run_d, setting.idle_d), 1.0 - done_d)
         full = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(now))
         take = np.where(running, full, -pump.leak_bpd)
@@ -190,6 +198,20 @@ def day_ahead(
     short = np.log(np.maximum(starved_fill_frac(setting.rate_spm, fed, pump), 1e-6) / POUNDS_UNDER)
     pounds = soft_below(short, LEAST_KERNEL_FILL) * soft_below_ft(spare)
     return Ahead(np.maximum(lifted, 0.0) / done, now, pounds.mean(axis=-1))
+
+
+def _day_of(before: tuple[Array, ...], sofar: tuple[Array, ...]) -> tuple[Array, Array, Array, Array]:
+    """Lifted, starved time, running time and the time done; of a well whose cycle repeats, for the whole day.
+
+    Each well by itself: what a well comes to does not depend on which others are worked with it.
+    """
+    back = np.abs(sofar[0] - before[0]).max(axis=-1, keepdims=True) < REPEATS_WITHIN_FT
+    cycle_d = sofar[4] - before[4]
+    left = np.where(back & (cycle_d > 1e-9), (1.0 - sofar[4]) / np.maximum(cycle_d, 1e-9), 0.0)
+    lifted, starved_d, run_d, done_d = (
+        now + left * (now - then) for now, then in zip(sofar[1:], before[1:], strict=True)
+    )
+    return lifted, starved_d, run_d, done_d
 
 
 def one_cycle_bpd(

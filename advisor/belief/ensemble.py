@@ -57,10 +57,11 @@ COUNTS: dict[str, str] = {
     "idle_h": "hours idle since the last shot",
     "unknown_h": "hours of unknown running since the last shot",
     "no_lift": "log odds gained for a pump that lifts nothing",
+    "casing_psia": "casing pressure last worked with; 0 none",
+    "casing_step": "its usual change from one reading to the next, psi",
+    "casing_blamed": "size of the last step of it that the gauge was blamed for by half the members, psi",
+    "leaks": "log odds gained for liquid that drains back while idle",
     "void_share": "change of the last shot's height for one deviation of void, as a share of it",
-    "casing_psia": "slow mean of the casing pressure; 0 none",
-    "casing_sd": "its scatter",
-    "casing_steps": "log odds gained for a gauge that stepped",
 }
 
 

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from advisor.belief import balance, cycles, suspects
 from advisor.belief.ensemble import Array, Belief
@@ -29,8 +31,19 @@ class Present:
     pound_probability: float
     lifted_bpd: Quantity
     pump_room_frac: float
+    day_ahead: DayAhead
     suspects: Mapping[str, float]
     notes: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class DayAhead:
+    """What the next 24 h from at_ms come to at a setting: rolled out again when there is something new."""
+
+    at_ms: int
+    setting: Setting
+    lifted_bpd: Quantity
+    pound_probability: float
 
 
 def summary(
@@ -41,39 +54,70 @@ def summary(
     running: Sequence[bool | None],
     *,
     atmospheric_psia: float = ATMOSPHERIC_PSIA,
+    days_ahead: Sequence[DayAhead | None] | None = None,
 ) -> list[Present]:
-    """The present of each well (W) at the settings in force; running None: not known."""
+    """The present of each well (W) at the settings in force; running None: not known.
+
+    days_ahead: for the wells that have one, the day that was rolled out shortly before stands.
+    """
     ann = balance.annulus(columns, belief.members)
     fed = balance.formation(belief.members, ann)
     pump = balance.pump(wells, belief.members)
     setting = cycles.as_arrays(settings)
     begins = np.array([r is not False for r in running])
-    ahead = cycles.day_ahead(belief.members["height_ft"], setting, begins, fed, pump, ann)
+    days = _days_ahead(belief, settings, setting, begins, fed, pump, ann, days_ahead or [None] * len(wells))
     arrays = _quantities(belief, columns, setting, fed, pump, ann, atmospheric_psia)
     suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann)
     full_bpd = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(belief.members["height_ft"])) * setting.running_frac
     presents = []
     for i, well in enumerate(wells):
         stopped = running[i] is False and settings[i].idle_min <= 0
-        lifted = ahead.lifted_bpd[i] * (0.0 if stopped else 1.0)
+        lifted = Quantity(value=0.0, sd=0.0) if stopped else days[i].lifted_bpd
         quantities = {name: _quantity(values[i], name) for name, values in arrays.items()}
         level_tvd = quantities["level_ft_tvd"]
         quantities["level_ft_md"] = Quantity(value=_measured_ft(level_tvd.value, well), sd=level_tvd.sd)
         quantities["pump_displacement_bpd"] = _displacement(well, settings[i])
-        room = float(np.median(full_bpd[i]) / max(float(np.mean(lifted)), 1e-6) - 1.0)
+        room = float(np.median(full_bpd[i]) / max(lifted.value, 1e-6) - 1.0)
         presents.append(
             Present(
                 well=well.key,
                 at_ms=int(belief.at_ms[i]),
                 quantities=quantities,
-                pound_probability=round(float(ahead.pound_probability[i]), 6),
-                lifted_bpd=_mean(lifted),
+                pound_probability=days[i].pound_probability,
+                lifted_bpd=lifted,
+                day_ahead=days[i],
                 pump_room_frac=min(max(room, 0.0), PLENTY),
                 suspects=suspected[i],
                 notes=_notes(belief, i),
             )
         )
     return presents
+
+
+def _days_ahead(
+    belief: Belief,
+    settings: Sequence[Setting],
+    arrays: cycles.Settings,
+    begins: NDArray[Any],
+    fed: balance.Formation,
+    pump: balance.Pump,
+    ann: balance.Annulus,
+    known: Sequence[DayAhead | None],
+) -> list[DayAhead]:
+    rows = np.array([i for i, day in enumerate(known) if day is None], dtype=np.intp)
+    days = list(known)
+    if rows.size:
+        height = belief.members["height_ft"][rows]
+        picked = (fed.pick(rows), pump.pick(rows), ann.pick(rows))
+        rolled = cycles.day_ahead(height, arrays.pick(rows), begins[rows], *picked)
+        for k, i in enumerate(rows.tolist()):
+            days[i] = DayAhead(
+                at_ms=int(belief.at_ms[i]),
+                setting=settings[i],
+                lifted_bpd=_mean(rolled.lifted_bpd[k]),
+                pound_probability=round(float(rolled.pound_probability[k]), 6),
+            )
+    return [day for day in days if day is not None]
 
 
 def _quantities(

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance
+from advisor.belief import balance, evidence
 from advisor.belief.ensemble import Array, Belief, normals
 from advisor.model import Column, Segment, Well
 
@@ -62,6 +62,7 @@ def carry(
             f"carry: {len(belief.wells)} beliefs, {len(wells)} wells, {len(columns)} columns, {len(segments)}"
             " lists of segments; must be the same number"
         )
+    belief = evidence.casing_stepped(belief, columns)
     at_ms = np.maximum(belief.at_ms, np.asarray(to_ms, dtype=np.int64))
     plans = [
         stretches(listed, int(from_ms), int(until_ms), well)

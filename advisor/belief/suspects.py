@@ -17,7 +17,7 @@ FALLEN_SHARE = 0.05
 GASSY_FILL = 0.75  # fillage with liquid above the intake
 GASSY_ABOVE_FT = 20.0
 LEAK_SHARE, LEAK_LEAST_BPD = 0.15, 5.0  # of the reachable inflow
-NO_LIFT_PRIOR = -5.0  # log odds
+NO_LIFT_PRIOR, LEAK_PRIOR = -4.0, -5.0  # log odds
 GAUGE_SD = 3.5
 STUCK_AFTER = 5.0  # shots in a row with one value
 SOFT = 0.02
@@ -43,16 +43,19 @@ def probabilities(
     fill = cycles.fill_frac(np.maximum(height, GASSY_ABOVE_FT), rate, fed, pump, ann)
     gassy = ndtr((GASSY_FILL - fill) / SOFT) * (height > GASSY_ABOVE_FT)
     limit_bpd = np.maximum(LEAK_SHARE * fed.least_height_bpd, LEAK_LEAST_BPD)
-    leaks = _share_below(np.log(limit_bpd) - members["ln_leak"], SOFT)
+    leaks = np.maximum(
+        _share_below(np.log(limit_bpd) - members["ln_leak"], SOFT), expit(belief.counts["leaks"] + LEAK_PRIOR)
+    )
     same = belief.counts["same"]
     stuck = np.where(same < 3.0, 0.0, expit(2.0 * (same - STUCK_AFTER) + 2.2))
-    gauge = ndtr(np.abs(members["gauge"]) - GAUGE_SD).mean(axis=-1)
+    limit_sd = np.maximum(GAUGE_SD, 0.5 * belief.counts["casing_blamed"] / balance.GAUGE_SD_PSI)
+    gauge = ndtr(np.abs(members["gauge"]) - limit_sd[:, None]).mean(axis=-1)
     found = {
         "worn-pump": _share_below(lost, SOFT) * (1.0 - no_lift),
         "inflow-falling": _share_below(fallen, SOFT),
         "gas-interference": gassy.mean(axis=-1),
         "no-pump-action": no_lift,
-        "leak-back": leaks,
+        "leak-back": leaks * (1.0 - no_lift),
         "level-stuck": stuck,
         "gauge-off": gauge,
     }

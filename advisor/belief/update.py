@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, balance, cycles, operation, widen
+from advisor.belief import assimilate, balance, cycles, evidence, operation, widen
 from advisor.belief.ensemble import SHARED, Array, Belief, Marks, normals
 from advisor.model import Column, Observation, Setting, Well
 
@@ -44,11 +44,14 @@ def shot(
     seen = _Seen(observations, belief)
     belief = _count_same(belief, seen, given)
     known = given & ~first
+    belief = evidence.scored(
+        belief, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
+    )
     misses, far = _gate(belief, seen, known)
     followed = known & (np.abs(misses) >= MISSES_FOLLOWED)
     belief = belief.with_members({}, {"misses": np.where(followed | (given & first), 0.0, misses)})
     if followed.any():
-        belief = widen.widened(belief, followed, widen.CHANGE, seen.at_ms, "change")
+        belief = widen.changed(belief, followed, seen.at_ms)
     since_h = (seen.at_ms - belief.counts["shot_ms"])[:, None] / HOUR_MS
     heed = np.clip(since_h / FULLY_HEEDED_H, 0.0, 1.0)
     members = assimilate.members_after(
@@ -98,6 +101,10 @@ class _Seen:
         """The height each member would have read; a level at or under the intake reads nothing below 0."""
         read = belief.members["height_ft"] * self.factor(belief.members) + self.offset_ft(belief.members)
         return np.where(self.censored, np.maximum(read, 0.0), read)
+
+    def unlifted(self, belief: Belief) -> Array:
+        """The height each member would have read if nothing had been lifted since the last shot."""
+        return belief.members["idle_ft"] * self.factor(belief.members) + self.offset_ft(belief.members)
 
 
 def _gate(belief: Belief, seen: _Seen, known: Marks) -> tuple[Array, Marks]:

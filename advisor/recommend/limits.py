@@ -40,7 +40,8 @@ def _source(well: Well) -> str:
 def _step(in_force: Setting, proposed: Setting) -> LimitCheck:
     change = options.change_frac(in_force, proposed)
     limit = options.LARGEST_UP if change > 0 else -options.LARGEST_DOWN
-    ok = change <= options.LARGEST_UP + 0.01 if change > 0 else change >= -options.LARGEST_DOWN - 0.02
+    least, most = options.SLACK_DOWN * (1.0 - options.LARGEST_DOWN), options.SLACK_UP * (1.0 + options.LARGEST_UP)
+    ok = least - options.EPS <= 1.0 + change <= most + options.EPS
     return LimitCheck(
         name="largest-step",
         value=round(change, 4),

@@ -8,6 +8,7 @@ from collections.abc import Iterable
 from advisor.model import Setting, Well
 
 LARGEST_UP, LARGEST_DOWN = 0.10, 0.25  # of the stroke rate, or of the share of time running, in one step
+SLACK_DOWN, SLACK_UP = 0.98, 1.01  # whole minutes do not meet a share exactly
 MOST_CANDIDATES = 24
 FIXED_STEP_SHARE = 0.05  # a sheave comes in sizes: a change worth making is about this much
 SHARES = (0.75, 0.80, 0.85, 0.90, 0.95, 1.0, 1.05, 1.10)
@@ -84,7 +85,7 @@ def _timed(well: Well, in_force: Setting) -> list[Setting]:
             run = _on_step(idle * wanted / (1.0 - wanted), drive.step_min)
             run = max(run, math.ceil((drive.least_run_min or 1.0) / drive.step_min - EPS) * drive.step_min)
             new = Setting(stroke_rate_spm=rate, run_min=run, idle_min=idle)
-            if low - 0.01 <= new.running_frac <= high + 0.01 and _starts_allowed(well, new):
+            if SLACK_DOWN * low <= new.running_frac <= SLACK_UP * high and _starts_allowed(well, new):
                 found.append(new)
     return [s for s in dict.fromkeys(found) if s != in_force]
 

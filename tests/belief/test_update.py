@@ -85,15 +85,59 @@ def test_one_wild_level_is_set_aside_and_said() -> None:
 
 
 def test_three_far_levels_on_one_side_are_a_change_and_followed() -> None:
-    belief = carried(after_first(300.0), 1.0)
+    belief = carried(after_first(1800.0), 1.0)
     spread = float(belief.members["ln_potential"].std())
     for _ in range(3):
-        belief = seen(belief, shot(1800.0, int(belief.at_ms[0])))
         belief = carried(belief, 0.2)
-    assert float(np.median(belief.members["height_ft"])) == pytest.approx(1800.0, abs=120.0)
+        belief = seen(belief, shot(300.0, int(belief.at_ms[0])))
+    assert float(np.median(belief.members["height_ft"])) == pytest.approx(300.0, abs=80.0)
     assert belief.counts["changes"][0] == 1
     assert belief.counts["misses"][0] == 0
     assert float(belief.members["ln_potential"].std()) > spread
+
+
+def test_a_level_that_rises_as_if_nothing_were_lifted_is_the_pump_not_the_inflow() -> None:
+    """120 bpd unlifted raise the level 120/24/0.014494 = 345 ft an hour while the unit runs."""
+    belief = after_first(300.0)
+    for _ in range(3):
+        belief = update.production_test(belief, [well()], [column()], [setting()], [150.0])
+    inflow_then = _inflow(belief)
+    for hour in range(1, 5):
+        belief = carried(belief, 1.0)
+        belief = seen(belief, shot(300.0 + 345.0 * hour, int(belief.at_ms[0])))
+    look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
+    assert look.suspects["no-pump-action"] > 0.8
+    assert look.suspects["worn-pump"] < 0.2
+    assert _inflow(belief) < 1.5 * inflow_then
+    mended = update.events(belief, [well()], [("pump-changed",)])
+    after = presents.summary(mended, [well()], [column()], [setting()], [True])[0]
+    assert after.suspects["no-pump-action"] < 0.2
+
+
+def test_a_step_of_the_casing_pressure_is_blamed_on_the_gauge_only_if_the_level_stays() -> None:
+    """40 psi more at the casing press a level down by 40/0.348 = 115 ft; a gauge that is off presses nothing."""
+    chances = {}
+    for name, fall_ft in (("gauge", 0.0), ("real", 115.0)):
+        belief = after_first(600.0, shared={"velocity": 20.0})
+        belief = update.production_test(belief, [well()], [column()], [setting()], [180.0], [2.0])
+        height = 600.0
+        for _ in range(12):
+            belief = carried(belief, 12.0)
+            height = float(np.median(belief.members["height_ft"] + 20.0 * belief.members["velocity"]))
+            belief = seen(belief, shot(height, int(belief.at_ms[0]), shared={"velocity": 20.0}, sd=6.0))
+        higher = column(casing_psia=100.0)
+        for k in range(10):
+            start = int(belief.at_ms[0])
+            end = start + 12 * HOUR_MS
+            plan = [Segment(start_ms=start, end_ms=end, running=True, stroke_rate_spm=8.0)]
+            belief = step.carry(belief, [well()], [higher], [plan], end)
+            level = height - fall_ft * (1.0 - np.exp(-(k + 1) * 1.2))
+            seen_now = shot(float(level), end, shared={"velocity": 20.0}, sd=6.0)
+            belief = update.shot(belief, [well()], [higher], [seen_now], settings=[setting()])
+        look = presents.summary(belief, [well()], [higher], [setting()], [True])[0]
+        chances[name] = look.suspects["gauge-off"]
+    assert chances["gauge"] > 0.8
+    assert chances["real"] < 0.5
 
 
 def test_far_levels_on_both_sides_are_never_followed() -> None:

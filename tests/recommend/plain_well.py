@@ -31,6 +31,7 @@ class PlainWell:
     barrel_bpd_per_spm: float = 26.23  # 1.5 in by 100 in by a stroke a minute
     effectiveness: float = 0.88
     slip_bpd: float = 7.0
+    leak_bpd: float = 0.0
     capacity_bbl_per_ft: float = 0.0145
     bias_ft: float = 20.0
     noise_ft: float = 8.0
@@ -75,6 +76,9 @@ class PlainWell:
             self.pounding += self.spm * STEP_MIN * float(fill < 0.85)
             self.lifted_bbl += taken
             volume -= taken
+        else:
+            volume += self.leak_bpd * day
+            self.lifted_bbl -= self.leak_bpd * day
         self.height_ft = volume / self.capacity_bbl_per_ft
         self.minute += STEP_MIN
         self.spell_min += STEP_MIN

@@ -1,0 +1,76 @@
+"""What shots say of causes that the ensemble itself does not hold: log odds kept from shot to shot."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from advisor.belief import balance
+from advisor.belief.ensemble import Array, Belief, Marks
+from advisor.model import Column
+
+MOST_ODDS = 3.0  # log odds one shot may add
+ODDS_KEPT = (-2.0, 10.0)
+LEAST_SPELL_H = 0.5
+USUAL_STEP_PSI, STEP_MEMORY = 1.0, 0.1  # of the casing pressure from one reading to the next
+LEAST_STEP_PSI, STEP_FACTOR = 10.0, 6.0
+
+
+def scored(
+    belief: Belief, height_ft: Array, variance: Array, predicted: Array, unlifted: Array, known: Marks
+) -> Belief:
+    """Log odds gained for a pump that lifts nothing, and for liquid that drains back while idle.
+
+    Heights and their variances (W, 1), what members would read with and without the pump (W, M). A shot is held
+    against what a lifting pump leaves and against what comes in unlifted; after idle hours, against a rise three
+    deviations above what inflow can give. One shot counts for a factor of e^3 at most, either way.
+    """
+    counts = belief.counts
+    sd = np.sqrt(predicted.var(axis=-1, ddof=1) + variance[:, 0])
+    told = known & (counts["unknown_h"] <= 0.1 * (counts["run_h"] + counts["idle_h"] + counts["unknown_h"]))
+    gained = _log_likelihood(height_ft, variance, unlifted) - _log_likelihood(height_ft, variance, predicted)
+    apart = unlifted.mean(axis=-1) - predicted.mean(axis=-1) > sd  # else the shot cannot tell the two
+    ran = told & apart & (counts["run_h"] >= LEAST_SPELL_H)
+    off = (height_ft[:, 0] - predicted.mean(axis=-1)) / sd
+    idled = told & (counts["idle_h"] >= LEAST_SPELL_H) & (counts["run_h"] <= 0.2 * counts["idle_h"])
+    return belief.with_members(
+        {},
+        {"no_lift": _kept(counts["no_lift"], gained, ran), "leaks": _kept(counts["leaks"], 3.0 * off - 4.5, idled)},
+    )
+
+
+def _kept(before: Array, gained: Array, rows: Marks) -> Array:
+    after = np.clip(before + np.clip(gained, -MOST_ODDS, MOST_ODDS), *ODDS_KEPT)
+    return np.where(rows, after, before)
+
+
+def _log_likelihood(height_ft: Array, variance: Array, read_ft: Array) -> Array:
+    """ln of the normal density of each shot, the members' mean and spread taken as normal; constants left out."""
+    total = read_ft.var(axis=-1, ddof=1) + variance[:, 0]
+    off = height_ft[:, 0] - read_ft.mean(axis=-1)
+    return np.asarray(-0.5 * off * off / total - 0.5 * np.log(total))
+
+
+def casing_stepped(belief: Belief, columns: Sequence[Column]) -> Belief:
+    """After a step of the casing pressure out of its own habit, half the members blame the gauge.
+
+    The levels that follow tell which half is right: a real step presses the level down, a gauge's does not.
+    """
+    counts = belief.counts
+    now_psia = np.array([c.casing_psia for c in columns])
+    first = counts["casing_psia"] == 0.0
+    step_psi = np.where(first, 0.0, now_psia - counts["casing_psia"])
+    usual_psi = np.where(first, USUAL_STEP_PSI, counts["casing_step"])
+    stepped = np.abs(step_psi) > np.maximum(LEAST_STEP_PSI, STEP_FACTOR * usual_psi)
+    half = np.arange(belief.size) % 4 < 2
+    blamed = belief.members["gauge"] + (step_psi[:, None] / balance.GAUGE_SD_PSI) * half
+    habit = usual_psi + STEP_MEMORY * (np.minimum(np.abs(step_psi), STEP_FACTOR * usual_psi) - usual_psi)
+    return belief.with_members(
+        {"gauge": np.where(stepped[:, None], blamed, belief.members["gauge"])},
+        {
+            "casing_psia": now_psia,
+            "casing_blamed": np.where(stepped, np.abs(step_psi), counts["casing_blamed"]),
+            "casing_step": habit,
+        },
+    )
