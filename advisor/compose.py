@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+from advisor.belief.ensemble import Belief
 from advisor.memory import Memory
 from advisor.model import Assessment, Quantity, Well, WorkUp
 from advisor.quantities import PUBLISHED, SUSPECTS
@@ -29,6 +30,15 @@ NEEDS = {
 }
 
 
+def of_shot(workup: WorkUp | None, belief: Belief | None, *, fresh: bool) -> frozenset[str]:
+    """What of an assessment is the shot's own: more when it was taken just now and believed, most for the first."""
+    if not fresh or workup is None or workup.observation is None:
+        return OF_THE_SHOT
+    if belief is None or belief.counts["misses"][0] != 0:
+        return OF_THE_SHOT
+    return OF_A_FIRST_SHOT if belief.counts["shots"][0] <= 1 else OF_A_FRESH_SHOT
+
+
 def composed(
     memory: Memory,
     well: Well,
@@ -36,20 +46,20 @@ def composed(
     *,
     workup: WorkUp | None,
     believed: Mapping[str, Quantity] | None,
-    of_shot: frozenset[str] = OF_THE_SHOT,
+    from_shot: frozenset[str] = OF_THE_SHOT,
     pound_probability: float | None,
     suspects: Mapping[str, float],
     notes: tuple[str, ...],
 ) -> Assessment:
     """The assessment of one well at one time; believed holds the quantities that the ensemble carries to now.
 
-    of_shot: the quantities taken from the shot itself rather than from the ensemble.
+    from_shot: the quantities taken from the shot itself rather than from the ensemble.
     """
     quantities: dict[str, Quantity | None] = {}
     for name in PUBLISHED:
         shot = workup.quantities.get(name) if workup is not None else None
         belief = believed.get(name) if believed is not None else None
-        quantities[name] = (shot if name in OF_THE_SHOT else shot or belief) if name in of_shot else belief or shot
+        quantities[name] = (shot if name in OF_THE_SHOT else shot or belief) if name in from_shot else belief or shot
     level = quantities["level_ft_md"]
     shot_level = workup.quantities.get("level_ft_md") if workup is not None else None
     if level is not None and level.by is None and shot_level is not None:

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import msgspec
 
 from advisor.belief.ensemble import BeliefFormatError, from_bytes
+from advisor.belief.present import DayAhead
 from advisor.memory import Memory
 from advisor.model import Advice, AlarmFlags, WorkUp
 from advisor.tasks import Head
@@ -45,6 +46,7 @@ class Kept:
 class _Front(msgspec.Struct, frozen=True, kw_only=True):
     memory: Memory
     workup: WorkUp | None
+    day_ahead: DayAhead | None
     advised_at_ms: int | None
 
 
@@ -116,13 +118,14 @@ def restored(body: bytes) -> Kept:
 
 
 def _front(head: Head) -> _Front:
-    return _Front(memory=head.memory, workup=head.workup, advised_at_ms=head.advised_at_ms)
+    return _Front(memory=head.memory, workup=head.workup, day_ahead=head.day_ahead, advised_at_ms=head.advised_at_ms)
 
 
 def _head(front: _Front, belief: bytes) -> Head:
     return Head(
         memory=front.memory,
         workup=front.workup,
+        day_ahead=front.day_ahead,
         advised_at_ms=front.advised_at_ms,
         belief=from_bytes(belief) if belief else None,
     )

@@ -5,17 +5,21 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from advisor import memory as memories
 from advisor.belief.ensemble import Belief
+from advisor.belief.present import DayAhead, Present
 from advisor.memory import Memory
 from advisor.model import (
     Advice,
     AlarmFlags,
     Assessment,
+    Column,
     Event,
     Fact,
     ProductionTest,
     Reading,
     Run,
+    Setting,
     Well,
     WorkUp,
 )
@@ -41,6 +45,7 @@ class Head:
     memory: Memory
     belief: Belief | None = None
     workup: WorkUp | None = None
+    day_ahead: DayAhead | None = None
     advised_at_ms: int | None = None
 
 
@@ -102,3 +107,38 @@ class Outcome:
     facts: Mapping[str, Fact]
     advice: tuple[Advice, ...] = ()
     alarms: tuple[Step, ...] = ()
+
+
+@dataclass(slots=True)
+class Work:
+    """One well in one round, filled in step by step."""
+
+    task: Task
+    moment: Moment
+    memory: Memory
+    workup: WorkUp | None
+    belief: Belief | None
+    day_ahead: DayAhead | None = None
+    look: Present | None = None
+    assessment: Assessment | None = None
+    facts: Mapping[str, Fact] = field(default_factory=dict)
+    advice: tuple[Advice, ...] = ()
+    advised_at_ms: int | None = None
+    alarms: tuple[Step, ...] = ()
+
+    @property
+    def well(self) -> Well:
+        return self.task.well
+
+    @property
+    def setting(self) -> Setting:
+        return self.memory.setting or memories.configured_setting(self.well)
+
+    @property
+    def column(self) -> Column:
+        assert self.memory.column is not None
+        return self.memory.column
+
+    @property
+    def quiet(self) -> bool:
+        return self.moment.at_ms <= (self.task.quiet_until_ms or -1)

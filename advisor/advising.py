@@ -1,0 +1,95 @@
+"""The pipeline's last but one step: time and the site answer the current advice, and a fresh draft is considered."""
+
+from __future__ import annotations
+
+from advisor.belief import ensemble
+from advisor.model import Confirm, Draft
+from advisor.recommend import choice
+from advisor.review import answered as site_answered
+from advisor.review import considered, lapsed
+from advisor.rulebook import book
+from advisor.rulebook.load import Rulebook
+from advisor.tasks import Settings, Work
+
+HOUR_MS = 3_600_000
+ADVISED_EVERY_MS = HOUR_MS
+ADVICE_KINDS = frozenset({"level", "production-test", "event"})
+
+
+def answered(items: list[Work]) -> None:
+    """Time passes for the current advice, and the site answers a release, be it in a message that came late."""
+    for item in items:
+        current = item.task.advice
+        if current is None:
+            continue
+        over = None if item.quiet else lapsed(current, item.moment.at_ms)
+        if over is not None:
+            item.advice = (over,)
+            current = over
+        for reading in item.moment.readings:
+            answer = reading.measured
+            if (
+                isinstance(answer, Confirm)
+                and current.state == "released"
+                and answer.release_id == current.release_id
+            ):
+                current = site_answered(current, state=answer.state, reason=answer.reason, now_ms=reading.at_ms)
+                item.advice = (*item.advice, current)
+
+
+def advised(items: list[Work], rules: Rulebook, settings: Settings) -> None:
+    """A draft where new evidence came, or an hour has passed; the life of the advice takes it from there."""
+    wanted = [item for item in items if _advice_due(item)]
+    if not wanted:
+        return
+    believed = [item for item in wanted if item.belief is not None]
+    drafts: dict[str, Draft] = {}
+    if believed:
+        made = choice.advise(
+            ensemble.join([item.belief for item in believed if item.belief is not None]),
+            [item.well for item in believed],
+            [item.column for item in believed],
+            [_context(item, rules, settings) for item in believed],
+        )
+        drafts = {item.well.key: draft for item, draft in zip(believed, made, strict=True)}
+    for item in wanted:
+        draft = drafts.get(item.well.key) or choice.unknown(item.well, item.moment.at_ms, item.setting)
+        item.advised_at_ms = item.moment.at_ms
+        current = item.advice[-1] if item.advice else item.task.advice
+        turned_down = item.task.turned_down
+        if current is not None and current.state in {"declined", "refused"}:
+            turned_down = current
+        item.advice = (*item.advice, *considered(current, draft, settings.terms, turned_down=turned_down))
+
+
+def _advice_due(item: Work) -> bool:
+    if item.quiet or not item.moment.readings:
+        return False
+    if item.moment.has(ADVICE_KINDS) or item.advised_at_ms is None:
+        return True
+    return item.moment.at_ms - item.advised_at_ms >= ADVISED_EVERY_MS
+
+
+def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
+    memory, now_ms = item.memory, item.moment.at_ms
+    assert item.assessment is not None
+    return choice.Context(
+        now_ms=now_ms,
+        in_force=item.setting,
+        setting_heard=memory.setting is not None,
+        first_at_ms=memory.first_at_ms,
+        highest_rate_30d_spm=memory.highest_rate_30d_spm(),
+        changes=tuple((change.at_ms, change.before, change.after) for change in memory.changes),
+        blocks=tuple(book.blocks(rules, item.facts, item.well, now_ms)),
+        suspects=dict(item.assessment.suspects),
+        level_at_ms=memory.level_at_ms,
+        level_quality=item.assessment.inputs["level"],
+        run_quality=item.assessment.inputs["run"],
+        casing_psig=memory.casing_psig,
+        valve=memory.valve,
+        valve_since_ms=memory.valve_since_ms,
+        people_on_location=memory.people_on_location,
+        test_at_ms=memory.test_at_ms,
+        running=memory.running,
+        pound_probability_max=settings.pound_probability_max,
+    )
