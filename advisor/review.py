@@ -19,6 +19,7 @@ IN_FLIGHT = frozenset({"approved", "released"})
 ENDED = frozenset({"declined", "superseded", "lapsed", "applied", "refused"})
 SAME_SETTING = {"stroke_rate_spm": 0.049, "run_min": 0.5, "idle_min": 0.5}  # as settings are read at the well
 SETTINGS = tuple(SAME_SETTING)
+BACK_FOR_MS = 24 * HOUR_MS  # deferred advice stands at least so long once it is back
 SHOWS_WITHIN_MS = 6 * HOUR_MS  # a run reading that shows a change should come sooner than this (no source)
 REPROPOSE_AFTER_MS = 72 * HOUR_MS  # a declined proposal is not made again before this
 
@@ -47,7 +48,10 @@ def considered(
     draft = _not_again(turned_down, draft)
     if current is None or current.state in ENDED:
         return (_opened(draft, terms),)
-    fresh = replace(current, rev=current.rev + 1, draft=draft, lapses_at_ms=draft.at_ms + terms.lapse_ms)
+    lapses_at_ms = draft.at_ms + terms.lapse_ms
+    if current.deferred_until_ms is not None:
+        lapses_at_ms = max(lapses_at_ms, current.deferred_until_ms + BACK_FOR_MS)
+    fresh = replace(current, rev=current.rev + 1, draft=draft, lapses_at_ms=lapses_at_ms)
     if current.draft.kind == "hold" and draft.kind == "hold":
         return () if set(current.draft.held_by) == set(draft.held_by) else (fresh,)
     if _same_proposal(current.draft, draft):
@@ -140,7 +144,7 @@ def deferred(advice: Advice, *, by: str, why: str, for_ms: int, now_ms: int) -> 
         why=why,
         decided_at_ms=now_ms,
         deferred_until_ms=until,
-        lapses_at_ms=max(advice.lapses_at_ms, until + 24 * HOUR_MS),
+        lapses_at_ms=max(advice.lapses_at_ms, until + BACK_FOR_MS),
     )
 
 

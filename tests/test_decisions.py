@@ -172,7 +172,7 @@ def test_the_sites_answer_counts_even_where_a_reading_overtook_it(state: str, la
 
 
 def test_a_confirm_of_what_was_never_released_changes_nothing_and_is_noted() -> None:
-    one, advice_id = offering()
+    one, _ = offering()
     one.receive([message(WELL, "confirm", LAST, release_id="r123", state="applied")])
     one.advance(LAST)
     assert _current(one).state == "offered"
