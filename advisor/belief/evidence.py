@@ -12,6 +12,7 @@ from advisor.model import Column
 
 MOST_ODDS = 3.0  # log odds one shot may add
 ODDS_KEPT = (-2.0, 10.0)
+LATCHED_ODDS, FALL_SD = 4.0, 3.0
 LEAST_SPELL_H = 0.5
 USUAL_STEP_PSI, STEP_MEMORY = 1.0, 0.1  # of the casing pressure from one reading to the next
 LEAST_STEP_PSI, STEP_FACTOR = 10.0, 6.0
@@ -33,6 +34,9 @@ def scored(
     apart = unlifted.mean(axis=-1) - predicted.mean(axis=-1) > sd  # else the shot cannot tell the two
     ran = told & apart & (counts["run_h"] >= LEAST_SPELL_H)
     off = (height_ft[:, 0] - predicted.mean(axis=-1)) / sd
+    # a level that stands where it rose to says nothing against a dead pump; one that falls while running does
+    fell = height_ft[:, 0] < counts["last_ft"] - FALL_SD * np.sqrt(variance[:, 0])
+    ran &= (gained > 0.0) | fell | (counts["no_lift"] < LATCHED_ODDS)
     idled = told & (counts["idle_h"] >= LEAST_SPELL_H) & (counts["run_h"] <= 0.2 * counts["idle_h"])
     return belief.with_members(
         {},

@@ -42,11 +42,11 @@ def shot(
         return belief
     first = given & (belief.counts["shots"] == 0)
     seen = _Seen(observations, belief)
-    belief = _count_same(belief, seen, given)
     known = given & ~first
     belief = evidence.scored(
         belief, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
     )
+    belief = _count_same(belief, seen, given)
     misses, far = _gate(belief, seen, known)
     followed = known & (np.abs(misses) >= MISSES_FOLLOWED)
     belief = belief.with_members({}, {"misses": np.where(followed | (given & first), 0.0, misses)})
