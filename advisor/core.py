@@ -22,6 +22,7 @@ from advisor.decisions import Decisions
 from advisor.durations import duration_ms
 from advisor.model import Advice, Message
 from advisor.progress import Progress, Trouble
+from advisor.publication import Heard, Publication
 from advisor.reception import Arrival, Received, Reception
 from advisor.review import NotPossible, Terms
 from advisor.rulebook.load import Rulebook, load_rules, shipped_folder
@@ -37,7 +38,14 @@ OUTBOX_AT_ONCE = 1000
 class Advisor:
     """Receives readings, works wells through, keeps decisions, and says what is to be published."""
 
-    def __init__(self, config: Config, *, store: Store | None = None, rules: Rulebook | None = None) -> None:
+    def __init__(
+        self,
+        config: Config,
+        *,
+        store: Store | None = None,
+        rules: Rulebook | None = None,
+        heard: Heard | None = None,
+    ) -> None:
         self.config = config
         self.rules = rules if rules is not None else load_rules(shipped_folder())  # before the store is touched
         self.store = store if store is not None else Store(config.store.path)
@@ -54,8 +62,9 @@ class Advisor:
             terms=terms,
         )
         self._reception = Reception(config, self.store)
-        self._progress = Progress(config, self.store, self.rules, settings, self._reception)
-        self._decisions = Decisions(config, self.store, self.rules, terms, self._progress)
+        publication = Publication(config, self.store, heard)
+        self._progress = Progress(config, self.store, self.rules, settings, self._reception, publication)
+        self._decisions = Decisions(config, self.store, self.rules, terms, self._progress, publication)
 
     def close(self) -> None:
         self.store.close()

@@ -21,13 +21,21 @@ from advisor.wire.times import time_text
 class Decisions:
     """Decisions for one configuration and store; each call is one transaction of the caller."""
 
-    def __init__(self, config: Config, store: Store, rules: Rulebook, terms: Terms, progress: Progress) -> None:
+    def __init__(
+        self,
+        config: Config,
+        store: Store,
+        rules: Rulebook,
+        terms: Terms,
+        progress: Progress,
+        publication: Publication,
+    ) -> None:
         self._config = config
         self._store = store
         self._rules = rules
         self._terms = terms
         self._progress = progress
-        self._publication = Publication(config, store)
+        self._publication = publication
 
     # ---- advice
 

@@ -57,14 +57,20 @@ class Progress:
     """Carries wells forward for one configuration and store."""
 
     def __init__(
-        self, config: Config, store: Store, rules: Rulebook, settings: Settings, reception: Reception
+        self,
+        config: Config,
+        store: Store,
+        rules: Rulebook,
+        settings: Settings,
+        reception: Reception,
+        publication: Publication,
     ) -> None:
         self._config = config
         self._store = store
         self._rules = rules
         self._settings = settings
         self._reception = reception
-        self._publication = Publication(config, store)
+        self._publication = publication
         self._states: dict[str, WellState] = {}
         self._silent: dict[str, bool | None] = {}
         firsts: dict[str, str] = {}

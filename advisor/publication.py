@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from hashlib import sha256
 
 from advisor.config.sections import Config
@@ -15,14 +15,20 @@ from advisor.store.store import Store
 from advisor.wire import outgoing, topics
 
 OURS = "advisor"  # who did it, in the audit trail, where no person did
+Heard = Callable[[str, int, bytes], None]  # topic, time in ms, payload
 
 
 class Publication:
-    """Publishes for one configuration through the outbox of one store."""
+    """Publishes for one configuration through the outbox of one store.
 
-    def __init__(self, config: Config, store: Store) -> None:
+    heard, where given, is told everything as it is decided: also what later news of the same batch overtakes, which
+    never reaches the outbox.
+    """
+
+    def __init__(self, config: Config, store: Store, heard: Heard | None = None) -> None:
         self._root = config.broker.root
         self._store = store
+        self._heard = heard
 
     def assessed(self, assessment: Assessment) -> None:
         """What is believed of a well now."""
@@ -34,15 +40,14 @@ class Publication:
         advices.put(self._store, changed)
         for advice in changed:
             self._audit_advice(advice)
-        if changed and publish:
+        if changed:
             current = changed[-1]
-            self._queue(
-                current.draft.well,
-                ("advice",),
-                outgoing.advice(current),
-                current.decided_at_ms or current.draft.at_ms,
-                retain=True,
-            )
+            at_ms = current.decided_at_ms or current.draft.at_ms
+            said = outgoing.advice(current)
+            if publish:
+                self._queue(current.draft.well, ("advice",), said, at_ms, retain=True)
+            elif self._heard is not None:
+                self._heard(topics.topic(self._root, current.draft.well, "advice"), at_ms, said)
 
     def _audit_advice(self, advice: Advice) -> None:
         if advice.rev > 1 and advice.state == "offered" and advice.decided_at_ms is None:
@@ -122,6 +127,8 @@ class Publication:
         key: str | None = None,
     ) -> None:
         topic = topics.topic(self._root, well, *parts)
+        if self._heard is not None:
+            self._heard(topic, at_ms, payload)
         content = key if key is not None else sha256(payload).hexdigest()[:16]
         outbox.put(
             self._store,

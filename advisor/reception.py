@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from hashlib import sha256
 
 from advisor import clock, review, screening
@@ -13,7 +13,7 @@ from advisor.model import Confirm, Event, Reading, Refusal
 from advisor.store import counters, due, logbook, outbox, quarantine, readings, refusals, releases, seqs
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
-from advisor.wire import incoming, outgoing, topics
+from advisor.wire import decode, incoming, outgoing, topics
 from advisor.wire.times import time_text
 
 AHEAD = "clock_ahead"
@@ -31,13 +31,14 @@ class Arrival:
 
 @dataclass(slots=True)
 class Received:
-    """What a batch came to."""
+    """What a batch came to; for each message refused, its place in the batch and the reason."""
 
     accepted: int = 0
     repeated: int = 0
     refused: int = 0
     foreign: int = 0
     set_aside: int = 0
+    reasons: list[tuple[int, str]] = field(default_factory=list)
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,17 +83,18 @@ class Reception:
         done = Received()
         with self._store.transaction():
             fresh: dict[readings.Key, _Kept] = {}
-            parsed = [self._parsed(arrival, done) for arrival in arrivals]
+            parsed = [self._parsed(arrival, done, place) for place, arrival in enumerate(arrivals)]
             known = readings.find(self._store, [(r.well, r.kind, r.at_ms) for r in parsed if isinstance(r, Reading)])
-            for arrival, result in zip(arrivals, parsed, strict=True):
+            for place, (arrival, result) in enumerate(zip(arrivals, parsed, strict=True)):
+                if isinstance(result, Reading):
+                    result = self._taken(result, arrival, fresh, known, done)
                 if isinstance(result, Refusal):
                     self._refuse(result, done)
-                elif isinstance(result, Reading):
-                    self._take(result, arrival, fresh, known, done)
+                    done.reasons.append((place, result.error))
             self._keep(list(fresh.values()), done)
         return done
 
-    def _parsed(self, arrival: Arrival, done: Received) -> Reading | Refusal | None:
+    def _parsed(self, arrival: Arrival, done: Received, place: int) -> Reading | Refusal | None:
         try:
             result = self.parse(arrival)
         except Exception as error:  # noqa: BLE001 - one message that raises must not stop the next; it is set aside
@@ -104,6 +106,7 @@ class Reception:
                 error=f"{type(error).__name__}: {error}",
             )
             done.set_aside += 1
+            done.reasons.append((place, f"could not be read ({type(error).__name__}: {error})"))
             return None
         if result is None:
             counters.add(self._store, counters.FOREIGN)
@@ -112,14 +115,15 @@ class Reception:
 
     # ---- identity
 
-    def _take(
+    def _taken(
         self,
         reading: Reading,
         arrival: Arrival,
         fresh: dict[readings.Key, _Kept],
         known: dict[readings.Key, StoredReading],
         done: Received,
-    ) -> None:
+    ) -> Refusal | None:
+        """Kept, or counted as told before; a refusal where it says other than what stands under its identity."""
         key = (reading.well, reading.kind, reading.at_ms)
         first: Reading | Refusal | None = None
         if key in fresh:
@@ -131,7 +135,8 @@ class Reception:
         elif isinstance(first, Reading) and incoming.same(first, reading):
             done.repeated += 1
         else:
-            self._refuse(_conflict(reading, arrival), done)
+            return _conflict(reading, arrival)
+        return None
 
     def _keep(self, kept: list[_Kept], done: Received) -> None:
         rows = []
@@ -315,6 +320,6 @@ def _conflict(reading: Reading, arrival: Arrival) -> Refusal:
         id=reading.id,
         error=f"at: another {reading.kind} of {reading.well} at {time_text(reading.at_ms)} was received before with "
         "other content; the first stands, and a correction must come under a time of its own",
-        payload_head=arrival.payload[:800].decode("utf-8", "replace")[:200],
+        payload_head=decode.head(arrival.payload),
         received_at_ms=arrival.received_at_ms,
     )

@@ -32,6 +32,13 @@ def between(store: Store, well: str, start_ms: int, end_ms: int) -> list[Assessm
     return [records.read(Assessment, row[0]) for row in rows]
 
 
+def take_until(store: Store, until_ms: int) -> list[Assessment]:
+    """Takes the assessments of all wells with at <= until_ms out of the store, in order of time and then well."""
+    rows = store.rows("SELECT body FROM assessments WHERE at_ms <= ? ORDER BY at_ms, well", (until_ms,))
+    store.run("DELETE FROM assessments WHERE at_ms <= ?", (until_ms,))
+    return [records.read(Assessment, row[0]) for row in rows]
+
+
 def latest(store: Store, well: str, before_ms: int) -> Assessment | None:
     """A well's newest assessment with at <= before_ms, or None."""
     row = store.row(
