@@ -54,6 +54,10 @@ class Annulus:
         """Pressure at the intake."""
         return self.intake_psia + self.psi_per_ft * np.maximum(height_ft, 0.0)
 
+    def at(self, marked: NDArray[np.bool_]) -> Annulus:
+        """The marked members (W, M) of it, in a row."""
+        return Annulus(*(np.broadcast_to(getattr(self, name), marked.shape)[marked] for name in self.__slots__))
+
     def pick(self, rows: NDArray[np.intp]) -> Annulus:
         """These rows; a row may come more than once."""
         return Annulus(*(getattr(self, name)[rows] for name in self.__slots__))
@@ -94,6 +98,10 @@ class Formation:
         """Inflow at a height, not below zero."""
         h = np.maximum(height_ft, tank_ft)
         return np.maximum(self.r0 - (self.r1 + self.r2 * h) * h, 0.0)
+
+    def at(self, marked: NDArray[np.bool_]) -> Formation:
+        """The marked members (W, M) of it, in a row."""
+        return Formation(*(np.broadcast_to(getattr(self, name), marked.shape)[marked] for name in self.__slots__))
 
     def pick(self, rows: NDArray[np.intp]) -> Formation:
         """These rows; a row may come more than once."""
@@ -181,7 +189,8 @@ def _curve(height_ft: Array, dt_d: Array, out_bpd: Array, fed: Formation, ann: A
     t = np.tanh(half)
     if np.any(drained):
         # past a quarter turn the tangent has run away: the height is far below anything there is
-        t = np.where(drained, np.tan(np.minimum(half, 1.57)), t)
+        half, drained = np.broadcast_arrays(half, drained)
+        t[drained] = np.tan(np.minimum(half[drained], 1.57))
     under = s + b * t
     return height_ft + 2.0 * slope * t / under
 
@@ -222,7 +231,10 @@ def unclipped_ft(height_ft: Array, dt_d: Array, out_bpd: Array, fed: Formation, 
     stays_low = rise_d >= dt_d
     falls = ~stays_low & (flat_ft_per_d < 0.0) & (end < ann.tank_ft)
     if np.any(falls):
-        fall_d = time_to_d(start, np.broadcast_to(ann.tank_ft, start.shape), out_bpd, fed, ann)
-        left_d = np.maximum(curved_d - np.minimum(fall_d, curved_d), 0.0)
-        end = np.where(falls, ann.tank_ft + flat_ft_per_d * left_d, end)
+        part = fed.at(falls), ann.at(falls)
+        start_low, out_low, left_d, flat = (
+            np.broadcast_to(each, falls.shape)[falls] for each in (start, out_bpd, curved_d, flat_ft_per_d)
+        )
+        fall_d = time_to_d(start_low, part[1].tank_ft, out_low, *part)
+        end[falls] = part[1].tank_ft + flat * np.maximum(left_d - fall_d, 0.0)
     return np.where(stays_low & (rise_d > 0.0), height_ft + flat_ft_per_d * dt_d, end)

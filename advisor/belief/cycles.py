@@ -23,6 +23,7 @@ LEAST_KERNEL_FILL = 0.02
 LEAST_KERNEL_FT, MOST_KERNEL_FT = 4.0, 30.0
 KERNEL_SHARE = 0.34  # 0.9 M^(-1/5) at 128 members (Silverman 1986, rule of thumb)
 MOST_CYCLES = 96
+BLOCK = 32  # rows worked at a time: what fits the cache
 REPEATS_WITHIN_FT = 0.5  # a cycle that moves no member by more is repeated, not worked out again
 
 
@@ -162,6 +163,22 @@ def day_ahead(
     ann: balance.Annulus,
 ) -> Ahead:
     """From the present height through a day at the settings; begins_running (N,) bool: the spell it begins with."""
+    blocks = [np.arange(at, min(at + BLOCK, len(height_ft))) for at in range(0, len(height_ft), BLOCK)]
+    done = [
+        _day_ahead(height_ft[b], setting.pick(b), begins_running[b], fed.pick(b), pump.pick(b), ann.pick(b))
+        for b in blocks
+    ]
+    return Ahead(*(np.concatenate([getattr(part, name) for part in done]) for name in Ahead.__slots__))
+
+
+def _day_ahead(
+    height_ft: Array,
+    setting: Settings,
+    begins_running: Array,
+    fed: balance.Formation,
+    pump: balance.Pump,
+    ann: balance.Annulus,
+) -> Ahead:
     cycle_d = np.where(setting.idle_d > 0, setting.run_d + setting.idle_d, 1.0)
     cycles = np.clip(np.ceil(1.0 / cycle_d - 1e-9), 1, MOST_CYCLES)
     spells = 2 * int(cycles.max())
