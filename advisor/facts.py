@@ -1,6 +1,7 @@
 """From an assessment and what is remembered to the named quantities that the rules look at.
 
-A fact whose inputs are missing has the value None; it is never zero and never normal.
+A fact whose inputs are missing has the value None; it is never zero and never normal. What was last heard as history
+(stored at the site and forwarded late) is no word about the present: it neither announces nor clears anything.
 """
 
 from __future__ import annotations
@@ -32,7 +33,9 @@ def derive(
             if quantity is not None
             else Fact(value=None, unit=unit)
         )
-    if memory.casing_psig is not None:
+    if not memory.casing_live:
+        facts["casing_psig"] = Fact(value=None, unit="psig")
+    elif memory.casing_psig is not None:
         facts["casing_psig"] = Fact(value=memory.casing_psig, sd=1.0, at_ms=memory.casing_at_ms, unit="psig")
     values: dict[str, float | None] = {
         "pound_probability": assessment.pound_probability if assessment else None,
@@ -63,25 +66,30 @@ def _level_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | N
 
 def _casing_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:
     stale_ms = 3 * well.casing_pressure_every_min * MINUTE_MS
-    fresh = memory.casing_at_ms is not None and now_ms - memory.casing_at_ms <= max(stale_ms, 3 * HOUR_MS)
+    fresh = (
+        memory.casing_live
+        and memory.casing_at_ms is not None
+        and now_ms - memory.casing_at_ms <= max(stale_ms, 3 * HOUR_MS)
+    )
     share = None
     if memory.casing_psig is not None and well.casing_max_psig and fresh:
         share = memory.casing_psig / well.casing_max_psig
     build_up = None
-    if memory.valve is not None:
+    if memory.valve is not None and memory.valve_live:
         build_up = 0.0
         if memory.build_up is not None and memory.valve == "shut":
             ends_ms = memory.build_up.at_ms + memory.build_up.every_s * 1000.0 * len(memory.build_up.casing_psig)
             build_up = float(now_ms <= ends_ms + 5 * MINUTE_MS)
     shut_min = None
-    if memory.valve is not None and memory.valve_since_ms is not None:
+    if memory.valve is not None and memory.valve_live and memory.valve_since_ms is not None:
         shut_min = (now_ms - memory.valve_since_ms) / MINUTE_MS if memory.valve == "shut" else 0.0
     return {"casing_share_of_max": share, "build_up_running": build_up, "valve_shut_min": shut_min}
 
 
 def _run_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:
     explained = 1.0 if (memory.stop_explained or memory.people_on_location) else 0.0
-    known = memory.run_at_ms is not None and now_ms - memory.run_at_ms <= 2 * well.run_every_min * MINUTE_MS
+    heard = memory.run_live and memory.run_at_ms is not None
+    known = heard and now_ms - (memory.run_at_ms or 0) <= 2 * well.run_every_min * MINUTE_MS
     if memory.running is None or memory.running_since_ms is None or not known:
         return {"running": None, "stopped_min": None, "stopped_over_idle_min": None, "stop_explained": explained}
     stopped_min = 0.0 if memory.running else (now_ms - memory.running_since_ms) / MINUTE_MS

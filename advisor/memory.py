@@ -56,15 +56,18 @@ class Memory:
     casing_psig: float | None = None
     casing_at_ms: int | None = None
     casing_quality: Quality = "good"
+    casing_live: bool = True  # the last pressure did not come as history
     newest_casing_values: tuple[float, ...] = ()
     valve: str | None = None
     valve_since_ms: int | None = None
+    valve_live: bool = True
     build_up: BuildUp | None = None
     test: ProductionTest | None = None
     test_at_ms: int | None = None
     tests: int = 0
     runs: tuple[tuple[int, Run], ...] = ()
     run_quality: Quality = "good"
+    run_live: bool = True
     running: bool | None = None
     running_since_ms: int | None = None
     run_at_ms: int | None = None
@@ -116,8 +119,8 @@ def remember(memory: Memory, reading: Reading, well: Well) -> Memory:
 def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
     memory = replace(memory, last_level_quality=reading.quality)
     if level.casing_psig is not None and reading.quality != "bad":
-        memory = _pressure_now(memory, level.casing_psig, reading.at_ms, reading.quality)
-    memory = _valve_now(memory, level.casing_valve, reading.at_ms)
+        memory = _pressure_now(memory, level.casing_psig, reading)
+    memory = _valve_now(memory, level.casing_valve, reading)
     value = level.round_trip_s if level.round_trip_s is not None else level.level_ft_md
     assert value is not None
     memory = replace(memory, newest_level_values=(*memory.newest_level_values, value)[-SAME_VALUES:])
@@ -135,12 +138,12 @@ def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
 
 def _trace(memory: Memory, reading: Reading, trace: Trace) -> Memory:
     if reading.quality != "bad":
-        memory = _pressure_now(memory, trace.casing_psig, reading.at_ms, reading.quality)
-    return _valve_now(memory, trace.casing_valve, reading.at_ms)
+        memory = _pressure_now(memory, trace.casing_psig, reading)
+    return _valve_now(memory, trace.casing_valve, reading)
 
 
 def _casing(memory: Memory, reading: Reading, casing: CasingPressure) -> Memory:
-    memory = _valve_now(memory, casing.casing_valve, reading.at_ms)
+    memory = _valve_now(memory, casing.casing_valve, reading)
     if reading.quality == "bad":
         return memory
     values = (*memory.newest_casing_values, casing.casing_psig[0])[-SAME_VALUES:]
@@ -149,23 +152,30 @@ def _casing(memory: Memory, reading: Reading, casing: CasingPressure) -> Memory:
         # a build-up starts at the pressure the well was flowing at: that first sample is the present pressure
         build_up = BuildUp(at_ms=reading.at_ms, casing_psig=casing.casing_psig, every_s=casing.every_s)
         memory = replace(memory, build_up=build_up)
-        return _pressure_now(memory, casing.casing_psig[0], reading.at_ms, reading.quality)
+        return _pressure_now(memory, casing.casing_psig[0], reading)
     last = casing.casing_psig[-1] if memory.valve == "shut" else _mean(casing.casing_psig)
-    return _pressure_now(memory, last, reading.at_ms, reading.quality)
+    return _pressure_now(memory, last, reading)
 
 
 def _mean(values: tuple[float, ...]) -> float:
     return sum(values) / len(values)
 
 
-def _pressure_now(memory: Memory, casing_psig: float, at_ms: int, quality: Quality) -> Memory:
-    return replace(memory, casing_psig=casing_psig, casing_at_ms=at_ms, casing_quality=quality)
+def _pressure_now(memory: Memory, casing_psig: float, reading: Reading) -> Memory:
+    return replace(
+        memory,
+        casing_psig=casing_psig,
+        casing_at_ms=reading.at_ms,
+        casing_quality=reading.quality,
+        casing_live=not reading.historical,
+    )
 
 
-def _valve_now(memory: Memory, valve: str | None, at_ms: int) -> Memory:
-    if valve is None or valve == memory.valve:
+def _valve_now(memory: Memory, valve: str | None, reading: Reading) -> Memory:
+    if valve is None:
         return memory
-    return replace(memory, valve=valve, valve_since_ms=at_ms)
+    since_ms = memory.valve_since_ms if valve == memory.valve else reading.at_ms
+    return replace(memory, valve=valve, valve_since_ms=since_ms, valve_live=not reading.historical)
 
 
 def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:
@@ -183,6 +193,7 @@ def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:
         memory,
         runs=(*memory.runs, (reading.at_ms, run))[-KEPT_RUNS:],
         run_quality=reading.quality,
+        run_live=not reading.historical,
         running=run.running,
         running_since_ms=since_ms,
         run_at_ms=reading.at_ms,

@@ -1,0 +1,209 @@
+"""Wells are worked through one by one in effect, whatever company, batches and order their readings come in."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from advisor import progress
+from advisor.config.load import parse_config
+from advisor.core import Advisor
+from advisor.rulebook.load import Rulebook
+from advisor.store import advice as advices
+from advisor.store import alarms, assessments, beliefs, logbook
+from advisor.tasks import Outcome, Settings, Task
+from tests.end_to_end.streams import stream
+from tests.invented_wells import START, advisor, config_text, drain, hours, level, message, published, running
+
+WELLS = ("north/7", "north/8", "south/1")
+Told = list[tuple[str, bytes, datetime]]
+
+
+def _history(one: Advisor, well: str) -> list[object]:
+    return list(assessments.between(one.store, well, 0, 1 << 60))
+
+
+def _advice(one: Advisor, well: str) -> list[object]:
+    return [(a.id, a.rev, a.state, a.draft) for a in advices.of_well(one.store, well)]
+
+
+def _work(told: Told, sizes: Sequence[int], *wells: str) -> Advisor:
+    """Received and worked through in batches of these sizes, the last one repeated."""
+    one = advisor(*(wells or WELLS))
+    start, n = 0, 0
+    while start < len(told):
+        size = sizes[min(n, len(sizes) - 1)]
+        one.receive(told[start : start + size])
+        assert one.advance(START) == []
+        start, n = start + size, n + 1
+    return one
+
+
+@pytest.fixture(scope="module")
+def told() -> Told:
+    return stream(*WELLS, hours_long=12)
+
+
+@pytest.fixture(scope="module")
+def whole(told: Told) -> Advisor:
+    return _work(told, [len(told)])
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+def test_however_several_wells_are_batched_each_comes_to_the_same(seed: int, told: Told, whole: Advisor) -> None:
+    dice = random.Random(seed)
+    parts = _work(told, [dice.choice([1, 2, 3, 5, 8, 30]) for _ in range(200)])
+    for well in WELLS:
+        assert _history(parts, well) == _history(whole, well)
+        assert _advice(parts, well) == _advice(whole, well)
+
+
+def test_a_well_comes_to_the_same_alone_and_in_company(told: Told, whole: Advisor) -> None:
+    for well in WELLS:
+        alone = _work([each for each in told if f"/{well}/" in each[0]], [10_000], *WELLS)
+        assert _history(alone, well) == _history(whole, well)
+        assert _advice(alone, well) == _advice(whole, well)
+
+
+@pytest.mark.parametrize("seed", [4, 5])
+def test_a_site_that_lags_behind_the_others_comes_to_the_same_belief(seed: int, told: Told, whole: Advisor) -> None:
+    dice = random.Random(seed)
+    queues = {well: [each for each in told if f"/{well}/" in each[0]] for well in WELLS}
+    mixed: Told = []
+    while waiting := [well for well in WELLS if queues[well]]:
+        well, size = dice.choice(waiting), dice.choice([1, 4, 12])
+        mixed += queues[well][:size]
+        queues[well] = queues[well][size:]
+    parts = _work(mixed, [7])
+    for well in WELLS:
+        assert _history(parts, well) == _history(whole, well)
+
+
+def test_a_well_that_cannot_be_worked_through_holds_up_no_other(monkeypatch: pytest.MonkeyPatch) -> None:
+    work = progress.work
+
+    def fails(tasks: Sequence[Task], rules: Rulebook, settings: Settings) -> list[list[Outcome]]:
+        if any(task.well.key == "north/8" for task in tasks):
+            raise ZeroDivisionError("no gas at all")
+        return work(tasks, rules, settings)
+
+    one = advisor(*WELLS)
+    monkeypatch.setattr(progress, "work", fails)
+    one.receive([level(well, START, casing_psig=85.0) for well in WELLS])
+    [trouble] = one.advance(START)
+    assert trouble.well == "north/8"
+    assert "ZeroDivisionError: no gas at all" in trouble.error
+    assert trouble.well in progress.describe(trouble, 0)
+    assert published(one, "south/1/assessment")["level_ft_md"]
+    assert [note.what for note in logbook.of_well(one.store, "north/8")] == ["not-worked-through"]
+    assert one.counts()["readings"] == 3
+
+    monkeypatch.setattr(progress, "work", work)
+    one.receive([level("north/8", START + hours(1), casing_psig=85.0)])
+    assert one.advance(START) == []
+    assert len(_history(one, "north/8")) == 2  # what was kept then is worked through now
+
+
+def test_a_stored_belief_that_cannot_be_read_is_worked_out_again_from_the_readings(
+    tmp_path: Path, told: Told, whole: Advisor
+) -> None:
+    path = str(tmp_path / "advisor.db")
+    one = Advisor(parse_config(config_text(*WELLS, store=path), tmp_path))
+    one.receive(told)
+    one.advance(START)
+    head = beliefs.head(one.store, "north/7")
+    assert head is not None
+    beliefs.put_heads(
+        one.store, [beliefs.StoredBelief(well="north/7", at_ms=head.at_ms, body=b"from another version")]
+    )
+    one.close()
+
+    again = Advisor(parse_config(config_text(*WELLS, store=path), tmp_path))
+    assert again.advance(START) == []
+    again.receive([running("north/7", START + hours(12))])
+    assert again.advance(START) == []
+    rebuilt = beliefs.head(again.store, "north/7")
+    assert rebuilt is not None
+    assert rebuilt.body.startswith(b"head")
+    assert _history(again, "north/7")[: len(_history(whole, "north/7"))] == _history(whole, "north/7")
+    assert "belief-rebuilt" in [note.what for note in logbook.of_well(again.store, "north/7")]
+    again.close()
+
+
+def test_a_late_reading_after_a_midnight_is_worked_in_from_the_checkpoint_before_it() -> None:
+    told = stream("north/7", hours_long=40)
+    [late] = [
+        each for each in told if each[0].endswith("/level") and each[2] == START + hours(30) + timedelta(minutes=1)
+    ]
+    rest = [each for each in told if each is not late]
+    one, other = advisor("north/7"), advisor("north/7")
+    one.receive(rest)
+    one.advance(START)
+    assert beliefs.checkpoint_times(one.store, "north/7")
+    one.receive([late])
+    one.advance(START)
+    other.receive(told)
+    other.advance(START)
+    assert _history(one, "north/7") == _history(other, "north/7")
+
+
+def test_history_never_announces_and_never_ends_staleness() -> None:
+    one = advisor("north/7", clock="system")
+    one.receive([running("north/7", START), level("north/7", START, casing_psig=85.0)])
+    one.advance(START)
+    for n in range(1, 5):
+        one.receive([running("north/7", START + hours(n))])
+        one.advance(START + hours(n))
+    assert published(one, "alarm/readings-stale")["state"] == "unacknowledged"
+    drain(one)
+    now = START + hours(4.5)
+    high = [
+        message("north/7", "casing-pressure", START + hours(n), received=now, casing_psig=480.0, historical=True)
+        for n in (1, 2, 3, 4)
+    ]
+    shot = message(
+        "north/7", "level", START + hours(4), received=now, round_trip_s=6.0, casing_psig=480.0, historical=True
+    )
+    one.receive([*high, shot])
+    one.advance(now)
+    assert not [m.topic for m in one.outgoing() if "/alarm/" in m.topic]
+    assert alarms.flags_of(one.store, "north/7")["readings-stale"].active
+
+
+def test_what_is_believed_is_brought_up_to_now_at_least_every_hour() -> None:
+    one = advisor("north/7", "north/8", clock="system")
+    one.receive([level(well, START, casing_psig=85.0) for well in ("north/7", "north/8")])
+    one.advance(START)
+    drain(one)
+    one.receive([running("north/7", START + hours(0.5))])
+    one.advance(START + hours(0.5))
+    assert {m.topic for m in one.outgoing() if m.topic.endswith("assessment")} == {"wells/north/7/assessment"}
+    drain(one)
+    one.advance(START + hours(1.2))
+    assert published(one, "north/8/assessment")["at"] == "2031-03-01T07:12:00Z"
+
+
+def test_a_transaction_that_fails_leaves_memory_and_store_as_they_were(monkeypatch: pytest.MonkeyPatch) -> None:
+    told = stream("north/7", hours_long=3)
+    one, other = advisor("north/7"), advisor("north/7")
+    one.receive(told[:6])
+    one.advance(START)
+    one.receive(told[6:])
+
+    def fails(*_: Any) -> None:
+        raise RuntimeError("between working through and committing")
+
+    with monkeypatch.context() as patch:
+        patch.setattr(one._decisions, "lapse", fails)
+        with pytest.raises(RuntimeError, match="between"):
+            one.advance(START)
+    assert one.advance(START) == []
+    other.receive(told)
+    other.advance(START)
+    assert _history(one, "north/7") == _history(other, "north/7")
+    assert _advice(one, "north/7") == _advice(other, "north/7")
