@@ -11,7 +11,7 @@ from advisor.belief.ensemble import COUNTS, MEMBERS, SHARED, Array, Belief, norm
 from advisor.model import Column, Well
 from advisor.physics import inflow
 
-# prior standard deviations of the transformed parameters; from a prototype on simulated wells, no source
+# prior standard deviations of the transformed parameters; chosen on simulated wells, no source
 LN_POTENTIAL_SD = 0.7
 LN_RESERVOIR_SD = 0.095
 LN_RESERVOIR_GUESSED_SD = 0.30  # static pressure not configured

@@ -17,7 +17,7 @@ DAY_MS = 86_400_000
 HOUR_MS = 3_600_000
 LONGEST_STEP_MS = 3 * HOUR_MS  # only the gas that enters the pump changes within a step; the rest is closed form
 
-# how far each parameter wanders in a day (standard deviation); from a prototype on simulated wells, no source
+# how far each parameter wanders in a day (standard deviation); chosen on simulated wells, no source
 WALK_PER_ROOT_DAY: dict[str, float] = {
     "height_ft": 2.0,
     "ln_potential": 0.010,

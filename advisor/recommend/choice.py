@@ -17,7 +17,6 @@ from advisor.model import Column, Draft, Expected, LimitCheck, Quantity, Setting
 from advisor.recommend import cautions, guards, limits, options, outlook, texts
 from advisor.recommend.outlook import Outlook
 
-SHORT_PROBABILITY_MAX = 0.20  # of less than least_liquid_height_ft at the end of a run
 SAME_LIQUID_FRAC = 0.005
 STAYS_FACTOR = 1.5  # a setting in force may be this much over its bounds before it is left
 
@@ -97,7 +96,7 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
         probe = guards.step_test(belief, well, column, context, view) if pick is None and not held else None
         if probe is not None:
             return _proposal(well, context, view, probe[0], probe[1], "step-test", (probe[2],))
-        return _hold(well, context, view, held, pick)
+        return _hold(well, column, context, view, held, pick)
     kind = texts.kind_of(context.in_force, view.settings[pick.index])
     return _proposal(well, context, view, pick.index, pick.checks, kind, ())
 
@@ -108,11 +107,11 @@ def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick 
     Candidates that break a limit are passed over; where none keeps the bounds, the one least likely to pound.
     """
     feasible = (view.pound_probability <= context.pound_probability_max) & (
-        view.short_probability <= SHORT_PROBABILITY_MAX
+        view.short_probability <= texts.SHORT_PROBABILITY_MAX
     )
     stays = (
         view.pound_probability[0] <= STAYS_FACTOR * context.pound_probability_max
-        and view.short_probability[0] <= STAYS_FACTOR * SHORT_PROBABILITY_MAX
+        and view.short_probability[0] <= STAYS_FACTOR * texts.SHORT_PROBABILITY_MAX
     )
     strokes = np.array([options.strokes_per_d(s) for s in view.settings])
     passed: LimitCheck | None = None
@@ -176,13 +175,13 @@ def _bounds(context: Context, view: Outlook, index: int, well: Well) -> list[Lim
         LimitCheck(
             name="least-liquid-height",
             value=round(short, 4),
-            limit=SHORT_PROBABILITY_MAX,
+            limit=texts.SHORT_PROBABILITY_MAX,
             unit="probability",
             basis=(
                 f"of less than {well.least_liquid_height_ft:g} ft of liquid above the intake at the end of a run;"
                 f" height from {well.source or 'the well settings'}"
             ),
-            ok=short <= SHORT_PROBABILITY_MAX,
+            ok=short <= texts.SHORT_PROBABILITY_MAX,
         ),
     ]
 
@@ -225,14 +224,16 @@ def _proposal(
     )
 
 
-def _hold(well: Well, context: Context, view: Outlook, held: list[tuple[str, str]], pick: Pick | None) -> Draft:
+def _hold(
+    well: Well, column: Column, context: Context, view: Outlook, held: list[tuple[str, str]], pick: Pick | None
+) -> Draft:
     """Nothing to change, or something that forbids it; what would have been proposed is said."""
     reasons = list(held)
     would: tuple[str, ...] = ()
     if pick is not None:
         would = (texts.would_propose(context.in_force, view.settings[pick.index]),)
     elif not reasons:
-        reasons = guards.nothing_better(well, context, view, SHORT_PROBABILITY_MAX)
+        reasons = guards.nothing_better(well, column, context, view)
     return Draft(
         well=well.key,
         at_ms=context.now_ms,

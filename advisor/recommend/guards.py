@@ -206,25 +206,24 @@ def _reversal(context: Context, view: Outlook, index: int, change: float, well: 
     ]
 
 
-def nothing_better(well: Well, context: Context, view: Outlook, short_max: float) -> Held:
+def nothing_better(well: Well, column: Column, context: Context, view: Outlook) -> Held:
     """Why the setting in force is kept where no guard holds: as good as any, or better is not allowed."""
     best = int(np.argmax(np.where(view.pound_probability <= context.pound_probability_max, view.liquid_bpd, -1.0)))
     gain = float(view.gain_bpd[best])
-    missing = _missing_rating(well, context, view, best)
-    if missing is not None and gain >= least_gain_bpd(well, float(view.liquid_bpd[0])):
-        return [("rating-missing", f"{gain:.1f} bbl/d more may be there, but {missing.basis}.")]
-    return [("as-good-as-any", texts.as_good(view, best, short_max))]
-
-
-def _missing_rating(well: Well, context: Context, view: Outlook, index: int) -> LimitCheck | None:
-    checks = limits.check(
-        well,
-        view.settings[index],
-        context.in_force,
-        highest_rate_30d_spm=context.highest_rate_30d_spm,
-        lift_ft=0.0,
-    )
-    return next((c for c in checks if c.name == "rating-missing" and not c.ok), None)
+    if gain >= least_gain_bpd(well, float(view.liquid_bpd[0])):
+        checks = limits.check(
+            well,
+            view.settings[best],
+            context.in_force,
+            highest_rate_30d_spm=context.highest_rate_30d_spm,
+            lift_ft=column.intake_ft_tvd,
+            casing_share_of_max=casing_share(well, context),
+        )
+        broken = limits.broken(checks)
+        if broken:
+            name = broken[0].name if broken[0].name == "rating-missing" else f"limit:{broken[0].name}"
+            return [(name, texts.not_allowed(gain, broken[0]))]
+    return [("as-good-as-any", texts.as_good(view, best))]
 
 
 def step_test(

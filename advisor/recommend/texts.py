@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from advisor.model import Setting, Well
+from advisor.model import LimitCheck, Setting, Well
 from advisor.recommend.outlook import Outlook
 
+SHORT_PROBABILITY_MAX = 0.20  # of less than least_liquid_height_ft at the end of a run
 NO_BELIEF = "Nothing is believed of the well yet: it needs a level and a casing pressure."
 
 
@@ -25,29 +26,36 @@ def kind_of(in_force: Setting, proposed: Setting) -> str:
 
 
 def because(well: Well, in_force: Setting, view: Outlook, index: int, pound_max: float) -> tuple[str, ...]:
-    """Why the candidate at index is proposed."""
+    """Why the candidate at index is proposed, what decides it first."""
     pounds, pounds_then = float(view.pound_probability[0]), float(view.pound_probability[index])
-    short, least = float(view.short_probability[0]), well.least_liquid_height_ft
+    short, short_then = float(view.short_probability[0]), float(view.short_probability[index])
     gain, gain_sd = float(view.gain_bpd[index]), float(view.gain_sd_bpd[index])
     proposed = view.settings[index]
-    found = [
+    starved = (
         f"At {setting(in_force)} the probability of pounding is {pounds:.2f} once the level has settled; at"
         f" {setting(proposed)} it is {pounds_then:.2f} (bound {pound_max:g})."
-    ]
-    if short > 0.2:
-        found.append(
-            f"At the setting in force less than {least:g} ft of liquid is left above the intake at the end of a run"
-            f" with probability {short:.2f}."
-        )
-    found.append(
-        f"Liquid goes from {view.liquid_bpd[0]:.1f} to {view.liquid_bpd[index]:.1f} bbl/d, a change of {gain:+.1f} ±"
-        f" {gain_sd:.1f} bbl/d on the same wells of the ensemble."
     )
-    found.append(
+    low = (
+        f"Less than {well.least_liquid_height_ft:g} ft of liquid is left above the intake at the end of a run with"
+        f" probability {short:.2f} now and {short_then:.2f} then (bound {SHORT_PROBABILITY_MAX:g})."
+    )
+    liquid = (
+        f"Liquid goes from {view.liquid_bpd[0]:.1f} to {view.liquid_bpd[index]:.1f} bbl/d once settled, a change of"
+        f" {gain:+.1f} ± {gain_sd:.1f} bbl/d."
+    )
+    height = (
         f"The liquid above the intake at the end of a run goes from {view.height_ft[0]:.0f} ±"
         f" {view.height_sd_ft[0]:.0f} to {view.height_ft[index]:.0f} ± {view.height_sd_ft[index]:.0f} ft, settled"
         f" after about {view.settles_h[index]:.0f} h."
     )
+    if pounds > pound_max:
+        found = [starved, height, liquid]
+    elif short > SHORT_PROBABILITY_MAX:
+        found = [low, height, liquid, starved]
+    else:
+        found = [liquid, height, starved, low]
+    before, after = (s.stroke_rate_spm * s.running_frac * 1440.0 for s in (in_force, proposed))
+    found.append(f"Strokes a day go from {before:,.0f} to {after:,.0f}.")
     if well.drive.kind == "fixed":
         found.append("The drive is fixed: this is a change of sheaves, to be planned as work.")
     return tuple(found)
@@ -80,7 +88,7 @@ def would_propose(in_force: Setting, proposed: Setting) -> str:
     return f"Otherwise a change from {setting(in_force)} to {setting(proposed)} would be proposed."
 
 
-def as_good(view: Outlook, best: int, short_max: float) -> str:
+def as_good(view: Outlook, best: int) -> str:
     """Why nothing is proposed."""
     if best == 0:
         return (
@@ -90,7 +98,19 @@ def as_good(view: Outlook, best: int, short_max: float) -> str:
     return (
         f"No setting within reach is worth a change: the best gains {view.gain_bpd[best]:.1f} ±"
         f" {view.gain_sd_bpd[best]:.1f} bbl/d, keeping the probability of too little liquid above the intake at most"
-        f" {short_max:g}."
+        f" {SHORT_PROBABILITY_MAX:g}."
+    )
+
+
+def not_allowed(gain_bpd: float, check: LimitCheck) -> str:
+    """What may be there, and the limit that forbids it."""
+    if check.name == "rating-missing":
+        return f"{gain_bpd:.1f} bbl/d more may be there, but {check.basis}."
+    value = "not known" if check.value is None else f"{check.value:g}"
+    limit = "not known" if check.limit is None else f"{check.limit:g}"
+    return (
+        f"{gain_bpd:.1f} bbl/d more may be there, but {check.name.replace('-', ' ')} would be {value} of at most"
+        f" {limit} {check.unit} ({check.basis})."
     )
 
 

@@ -84,6 +84,14 @@ def test_no_increase_without_ratings_and_the_missing_one_is_named() -> None:
     assert "gear_max_in_lb" in draft.because[0]
 
 
+def test_a_rating_that_would_be_broken_holds_with_its_numbers() -> None:
+    weak = replace(well(), structure_max_lb=9000.0)
+    draft = advised(weak, believed(weak, height_ft=900.0, inflow_share=1.5), context())
+    assert draft.kind == "hold"
+    assert draft.held_by == ("limit:structure-load",)
+    assert "9000 lb" in draft.because[0]
+
+
 def test_a_slower_rate_is_proposed_without_ratings() -> None:
     blank = replace(well(), gear_max_in_lb=None, rods=())
     draft = advised(blank, believed(blank, height_ft=0.0, inflow_share=0.7), context())
