@@ -8,7 +8,9 @@ clock, and what is older than a late reading can reach back to leaves memory. Th
 
 from __future__ import annotations
 
+import argparse
 import json
+import sys
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -18,6 +20,7 @@ from types import TracebackType
 from typing import TextIO
 
 from advisor.clock import as_time
+from advisor.config.load import load_config
 from advisor.config.sections import Clock, Config
 from advisor.config.sections import Store as StoreSection
 from advisor.core import Advisor
@@ -28,7 +31,9 @@ from advisor.store import assessments, retention
 from advisor.store.sorting import Row, Sorter
 from advisor.store.store import MEMORY, Store
 from advisor.wire import outgoing
+from advisor.wire.times import time_text
 
+DONE, REFUSED, FAULT = 0, 1, 2
 HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS
 FINAL_MS = round((retention.LEAST_D + 1) * DAY_MS)  # no late reading reaches back so far
@@ -244,3 +249,54 @@ class _Written:
         said = payload.decode() or "null"
         self._files[name].write(f'{{"topic":{json.dumps(topic, ensure_ascii=False)},"payload":{said}}}\n')
         self._count[name] += 1
+
+
+# --------------------------------------------------------------------------- the verb
+
+
+def run(args: argparse.Namespace) -> int:
+    """``advisor replay``: 0, or 1 where a message was refused, 2 where a file cannot be read or written."""
+    config = load_config(args.config)
+    files = [Path(file) for file in args.files]
+    try:
+        done = replay(config, files, Path(args.out), report=_report, as_received=args.as_received)
+    except OSError as error:
+        _report(
+            f"{error.filename}: cannot be read or written ({error.strerror}); must be a file of readings, or --out"
+        )
+        return FAULT
+    if args.json:
+        print(json.dumps(_as_json(done)))
+    else:
+        print(_words(done, args.out))
+    return REFUSED if done.refused else DONE
+
+
+def _report(line: str) -> None:
+    print(line, file=sys.stderr)
+
+
+def _as_json(done: Replayed) -> dict[str, object]:
+    return {
+        "readings": done.readings,
+        "repeated": done.repeated,
+        "refused": done.refused,
+        "other_topics": done.other_topics,
+        "from": None if done.first_ms is None else time_text(done.first_ms),
+        "to": None if done.last_ms is None else time_text(done.last_ms),
+        "wells": sorted(done.wells),
+        "written": dict(done.written),
+    }
+
+
+def _words(done: Replayed, out: str) -> str:
+    if done.first_ms is None or done.last_ms is None:
+        said = f"no readings of configured wells; {done.refused} refused, {done.other_topics} on other topics"
+    else:
+        said = (
+            f"{done.readings} readings of {len(done.wells)} wells, {time_text(done.first_ms)} to "
+            f"{time_text(done.last_ms)}; {done.repeated} repeated, {done.refused} refused, "
+            f"{done.other_topics} on other topics"
+        )
+    lines_written = ", ".join(f"{name}.ndjson {count}" for name, count in done.written.items())
+    return f"{said}\n{out}: lines written: {lines_written}"

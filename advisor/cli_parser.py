@@ -1,0 +1,169 @@
+"""What can be asked of the command line: verbs, their arguments, and what each of them is for."""
+
+from __future__ import annotations
+
+import argparse
+import getpass
+import os
+from collections.abc import Callable, Mapping
+
+from advisor import __version__
+from advisor.durations import duration_ms
+
+Verb = Callable[[argparse.Namespace], int]
+
+TABLES = ("readings", "assessments", "advice", "alarms", "outcomes")
+FORMATS = ("csv", "ndjson")
+SHELLS = ("bash", "zsh", "fish")
+
+
+class Parser:
+    """Builds the parser; calls has what each verb does, by its name."""
+
+    def __init__(self, calls: Mapping[str, Verb]) -> None:
+        self._calls = calls
+        self.whole = argparse.ArgumentParser(
+            prog="advisor",
+            description="Follows rod-pumped wells and advises one change at a time. It never operates "
+            "equipment; manufacturers' ratings, local codes and licensed engineers overrule it.",
+        )
+        self.whole.add_argument("--version", action="version", version=f"advisor {__version__}")
+        self._verbs = self.whole.add_subparsers(required=True, metavar="VERB")
+        self._running()
+        self._showing()
+        self._advice()
+        self._alarms()
+        self._readings()
+        self._files()
+
+    def _verb(self, name: str, text: str, *, config: bool = True, json: bool = False) -> argparse.ArgumentParser:
+        parser = self._verbs.add_parser(name, help=text, description=text)
+        parser.set_defaults(verb=self._calls[name])
+        if config:
+            parser.add_argument("--config", default="config.toml", metavar="FILE", help="configuration (config.toml)")
+        if json:
+            parser.add_argument("--json", action="store_true", help="machine-readable")
+        return parser
+
+    # ---- verbs that run something, and that show
+
+    def _running(self) -> None:
+        demo = self._verb("demo", "broker, simulated site and daemon in one command", config=False)
+        demo.add_argument("--days", type=_days, metavar="N", help="simulated days (default: until stopped)")
+        demo.add_argument("--seed", type=int, metavar="N", help="another seed: other noise, other luck")
+        demo.add_argument("--exit", action="store_true", help="end after --days with a printed summary")
+        run = self._verb("run", "the daemon, in the foreground")
+        run.add_argument("--log-level", choices=("debug", "info", "warning", "error"), default="info")
+        self._verb("check", "configuration, wells, rules and their checks; no broker, no network", json=True)
+
+    def _showing(self) -> None:
+        self._verb("wells", "the fleet, a line each, what is down or needs a decision first", json=True)
+        show = self._verb("show", "one well, whole", json=True)
+        show.add_argument("well", metavar="SITE/WELL")
+
+    # ---- verbs that decide
+
+    def _advice(self) -> None:
+        advice = self._verb("advice", "what is recommended, and why", json=True)
+        advice.add_argument("well", nargs="?", metavar="SITE/WELL")
+        approve = self._verb("approve", "agree to a change; it is released after a few minutes")
+        decline = self._verb("decline", "say no to a change, and why")
+        defer = self._verb("defer", "decide later")
+        undo = self._verb("undo", "take a decision back")
+        for verb in (approve, decline, defer, undo):
+            verb.add_argument("id", metavar="ID")
+            _by(verb)
+        for verb in (decline, defer):
+            _why(verb)
+        _for(defer)
+
+    def _alarms(self) -> None:
+        self._verb("alarms", "the alarms that stand", json=True)
+        acknowledge = self._verb("acknowledge", "say that an alarm was seen")
+        shelve = self._verb("shelve", "put an alarm aside for a time")
+        for verb in (acknowledge, shelve):
+            verb.add_argument("well", metavar="SITE/WELL")
+            verb.add_argument("alarm", metavar="ALARM")
+            _by(verb)
+        acknowledge.add_argument("--note", metavar="TEXT")
+        _why(shelve)
+        _for(shelve)
+
+    def _readings(self) -> None:
+        note = self._verb("note", "tell what happened at a well")
+        note.add_argument("well", metavar="SITE/WELL")
+        note.add_argument("event", metavar="EVENT", help="pump-changed, shut-in, returned, people-on-location …")
+        note.add_argument("--at", type=_time, metavar="TIME", help="when, RFC 3339 (default: now)")
+        note.add_argument("--why", metavar="TEXT", help="a few words to go with it")
+        disbelieve = self._verb("disbelieve", "take a reading out, or back in; belief is worked through again")
+        disbelieve.add_argument("well", metavar="SITE/WELL")
+        disbelieve.add_argument("at", type=_time, metavar="AT", help="when it was measured, RFC 3339")
+        disbelieve.add_argument("kind", metavar="KIND", help="level, trace, casing-pressure, run …")
+        disbelieve.add_argument("--why", metavar="TEXT", help="the reason; needed unless it is taken back in")
+        disbelieve.add_argument("--undo", action="store_true", help="take the reading back in")
+        for verb in (note, disbelieve):
+            _by(verb)
+
+    # ---- verbs that read and write files
+
+    def _files(self) -> None:
+        export = self._verb("export", "a table of the store to standard output, beside a running daemon too")
+        export.add_argument("table", metavar="TABLE", choices=TABLES, help=", ".join(TABLES))
+        export.add_argument("--format", choices=FORMATS, default="csv", help="csv (default) or ndjson")
+        backup = self._verb("backup", "a consistent copy of the store, while the daemon runs")
+        backup.add_argument("file", metavar="FILE", help="a new file")
+        replay = self._verb("replay", "recorded readings through the same code; nothing is released", json=True)
+        replay.add_argument("files", nargs="+", metavar="FILE", help="NDJSON of topic, payload and received_at")
+        replay.add_argument(
+            "--out", required=True, metavar="FOLDER", help="for assessment.ndjson, advice.ndjson and alarm.ndjson"
+        )
+        replay.add_argument(
+            "--as-received", action="store_true", help="keep the order of the lines, and use received_at"
+        )
+        completion = self._verb("completion", "a script that completes these verbs in a shell", config=False)
+        completion.add_argument("shell", choices=SHELLS)
+
+
+def _by(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--by", default=_user(), metavar="NAME", help="who decides (default: the system user)")
+
+
+def _why(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--why", required=True, metavar="TEXT", help="the reason; the next reviewer reads it")
+
+
+def _for(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--for", dest="for_", required=True, type=_span, metavar="TIME", help="such as 2d, 8h, 30min")
+
+
+def _days(text: str) -> float:
+    days = float(text)
+    if not 0 < days <= 3660:
+        raise argparse.ArgumentTypeError(f"{text}; must be more than 0 and at most 3660")
+    return days
+
+
+def _span(text: str) -> str:
+    try:
+        duration_ms(text)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
+    return text
+
+
+def _time(text: str) -> str | int:
+    from advisor.wire.times import TimeFault, time_ms
+
+    given = int(text) if text.isdecimal() else text
+    try:
+        time_ms(given)
+    except TimeFault as error:
+        raise argparse.ArgumentTypeError(str(error)) from error
+    return given
+
+
+def _user() -> str:
+    try:
+        return getpass.getuser()
+    except (OSError, KeyError):
+        return f"uid-{os.getuid()}"
