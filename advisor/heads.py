@@ -100,7 +100,7 @@ def restored(body: bytes) -> Kept:
     at = _START.size
     try:
         fronts = _DECODER.decode(body[at : at + front_size])
-    except msgspec.ValidationError as error:
+    except msgspec.DecodeError as error:  # not JSON, or not of these fields
         raise BeliefFormatError(f"stored head: {error}; must be as this version writes it") from error
     at += front_size
     belief, earlier = body[at : at + belief_size], body[at + belief_size : at + belief_size + earlier_size]

@@ -1,0 +1,108 @@
+"""An assessment put together: every quantity is there, and what cannot be worked out says why."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from advisor import compose
+from advisor.model import Assessment, CasingPressure, Level, Quantity, Reading, WorkUp
+from advisor.quantities import PUBLISHED, SUSPECTS
+from tests.test_memory import HOUR_MS, T0_MS, WELL, Memory, fold, reading, run
+
+SOME = Quantity(value=100.0, sd=5.0)
+
+
+def composed(
+    memory: Memory,
+    *,
+    after_h: float = 0.0,
+    workup: WorkUp | None = None,
+    believed: Mapping[str, Quantity] | None = None,
+    from_shot: frozenset[str] = compose.OF_THE_SHOT,
+    pound_probability: float | None = None,
+) -> Assessment:
+    return compose.composed(
+        memory,
+        WELL,
+        T0_MS + round(after_h * HOUR_MS),
+        workup=workup,
+        believed=believed,
+        from_shot=from_shot,
+        pound_probability=pound_probability,
+        suspects={},
+        notes=(),
+    )
+
+
+@given(st.sets(st.sampled_from(sorted(PUBLISHED))), st.booleans())
+def test_whatever_is_known_the_rest_is_null_with_a_note_why(known: set[str], pounding: bool) -> None:
+    said = composed(fold(), believed=dict.fromkeys(known, SOME) or None, pound_probability=0.5 if pounding else None)
+    assert set(said.quantities) == set(PUBLISHED)
+    missing = {name for name, quantity in said.quantities.items() if quantity is None}
+    missing |= set() if pounding else {"pound_probability"}
+    for name in missing:
+        assert any(name in note.partition(":")[0] for note in said.notes), name
+    assert len(set(said.notes)) == len(said.notes)
+
+
+def test_without_a_belief_nothing_is_suspected_and_with_one_each_is_named() -> None:
+    assert composed(fold()).suspects == {}
+    assert composed(fold(), believed={"inflow_bpd": SOME}).suspects == dict.fromkeys(SUSPECTS, 0.0)
+
+
+def _workup(**quantities: Quantity) -> WorkUp:
+    return WorkUp(well=WELL.key, at_ms=T0_MS, quantities=quantities, column=None, observation=None)
+
+
+def test_a_fresh_shot_stands_for_itself_and_later_the_belief_carries_it_on() -> None:
+    shot, carried = Quantity(value=4800.0, sd=24.0, by="joints"), Quantity(value=4760.0, sd=30.0)
+    workup, believed = _workup(level_ft_md=shot), {"level_ft_md": carried}
+    fresh = composed(fold(), workup=workup, believed=believed, from_shot=compose.OF_A_FRESH_SHOT)
+    assert fresh.quantities["level_ft_md"] == shot
+    later = composed(fold(), workup=workup, believed=believed)
+    assert later.quantities["level_ft_md"] == Quantity(value=4760.0, sd=30.0, by="joints")
+
+
+def test_what_only_a_shot_tells_never_comes_from_the_belief() -> None:
+    said = composed(fold(), workup=_workup(), believed={"round_trip_s": SOME})
+    assert said.quantities["round_trip_s"] is None
+
+
+def test_a_pressure_without_a_shot_has_the_scatter_of_a_field_gauge() -> None:
+    """By hand: 1 psi and half a per cent of 100 psig are 1.5 psi."""
+    said = composed(fold(reading(CasingPressure(casing_psig=(100.0,)))))
+    assert said.quantities["casing_psig"] == Quantity(value=100.0, sd=1.5)
+
+
+LEVEL = reading(Level(round_trip_s=6.0, casing_psig=90.0))
+
+
+@pytest.mark.parametrize(
+    ("heard", "after_h", "expected"),
+    [
+        ((), 0.0, ("missing", "missing", "missing")),
+        ((LEVEL, run(8.0)), 0.0, ("good", "good", "good")),
+        ((LEVEL, run(8.0)), 2.1, ("good", "good", "stale")),
+        ((LEVEL, run(8.0)), 2.6, ("stale", "good", "stale")),
+        ((LEVEL, run(8.0)), 3.1, ("stale", "stale", "stale")),
+        ((reading(Level(round_trip_s=6.0), quality="uncertain"),), 0.0, ("uncertain", "missing", "missing")),
+    ],
+)
+def test_each_input_says_what_it_is_worth_now(
+    heard: tuple[Reading, ...], after_h: float, expected: tuple[str, str, str]
+) -> None:
+    """Levels, pressures and run states of this well come every hour; they are stale after 2.5, 3 and 2 of them."""
+    said = composed(fold(*heard), after_h=after_h)
+    assert (said.inputs["level"], said.inputs["casing_pressure"], said.inputs["run"]) == expected
+    for name, word in zip(("level", "run"), (expected[0], expected[2]), strict=True):
+        if word == "stale":
+            assert any(note.startswith(f"{name}:") for note in said.notes), name
+
+
+def test_a_shot_the_site_marked_bad_is_told() -> None:
+    said = composed(fold(LEVEL, reading(Level(round_trip_s=2.0), T0_MS + 1, "bad")))
+    assert any("marked bad" in note for note in said.notes)
