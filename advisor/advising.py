@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from advisor.belief import ensemble
-from advisor.model import Confirm, Draft
+from advisor.model import Confirm, Draft, Setting
 from advisor.recommend import choice
 from advisor.review import answered as site_answered
 from advisor.review import considered, lapsed
@@ -92,4 +92,12 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         test_at_ms=memory.test_at_ms,
         running=memory.running,
         pound_probability_max=settings.pound_probability_max,
+        offered=_on_offer(item),
     )
+
+
+def _on_offer(item: Work) -> Setting | None:
+    current = item.advice[-1] if item.advice else item.task.advice
+    if current is None or current.state not in {"offered", "deferred"}:
+        return None
+    return current.draft.proposed

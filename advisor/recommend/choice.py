@@ -19,6 +19,8 @@ from advisor.recommend.outlook import Outlook
 
 SAME_LIQUID_FRAC = 0.005
 STAYS_FACTOR = 1.5  # a setting in force may be this much over its bounds before it is left
+STANDS_FACTOR = 1.5  # what is on offer may leave the bounds by so much before it is withdrawn
+STANDS_LEAST_GAINS = 2.0  # and is replaced when another is better by so many least gains
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +45,7 @@ class Context:
     test_at_ms: int | None = None
     running: bool | None = None
     pound_probability_max: float = 0.05
+    offered: Setting | None = None  # on offer now, not decided
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,7 +91,7 @@ def unknown(well: Well, at_ms: int, in_force: Setting) -> Draft:
 def _draft(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft:
     if context.suspects.get("no-pump-action", 0.0) >= guards.CERTAIN:
         return _inspect(well, context, view)
-    pick = choose(well, column, context, view)
+    pick = standing(well, column, context, view, choose(well, column, context, view))
     held = guards.before(belief, well, context, view)
     if pick is not None:
         held += guards.against(belief, well, context, view, pick.index)
@@ -120,14 +123,7 @@ def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick 
             return None
         if not feasible[index] and stays:
             return None
-        checks = limits.check(
-            well,
-            view.settings[index],
-            context.in_force,
-            highest_rate_30d_spm=context.highest_rate_30d_spm,
-            lift_ft=column.intake_ft_tvd,
-            casing_share_of_max=guards.casing_share(well, context),
-        )
+        checks = _limits(well, column, context, view, index)
         broken = limits.broken(checks)
         if broken:
             passed = passed or broken[0]
@@ -136,6 +132,47 @@ def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick 
             return None
         return Pick(index, checks + _bounds(context, view, index, well), passed, bool(feasible[index]))
     return None
+
+
+def standing(well: Well, column: Column, context: Context, view: Outlook, pick: Pick | None) -> Pick | None:
+    """What is on offer stays on offer while it keeps the bounds and the fresh choice is hardly better.
+
+    A person who reads an advice should not find another one an hour later for the sake of half a barrel.
+    """
+    if context.offered is None or context.offered not in view.settings[1:]:
+        return pick
+    index = view.settings.index(context.offered)
+    pounds, short = float(view.pound_probability[index]), float(view.short_probability[index])
+    bound = context.pound_probability_max
+    keeps = pounds <= STANDS_FACTOR * bound and short <= STANDS_FACTOR * texts.SHORT_PROBABILITY_MAX
+    if pick is not None and not pick.feasible:
+        keeps = pounds <= float(view.pound_probability[pick.index]) + bound
+    least_bpd = guards.least_gain_bpd(well, float(view.liquid_bpd[0]))
+    better_bpd = float(view.liquid_bpd[pick.index if pick is not None else 0] - view.liquid_bpd[index])
+    most_bpd = STANDS_LEAST_GAINS * least_bpd if pick is not None else -0.5 * least_bpd
+    if not keeps or (better_bpd > most_bpd and not _spares(context, view, index)):
+        return pick
+    checks = _limits(well, column, context, view, index)
+    if limits.broken(checks):
+        return pick
+    return Pick(index, checks + _bounds(context, view, index, well), pick.passed_over if pick else None, True)
+
+
+def _spares(context: Context, view: Outlook, index: int) -> bool:
+    """Whether a setting was offered for the strokes it spares, and still loses next to nothing."""
+    spared = -options.change_frac(context.in_force, view.settings[index])
+    return spared > 0 and float(view.gain_bpd[index]) >= -2.0 * SAME_LIQUID_FRAC * float(view.liquid_bpd[0])
+
+
+def _limits(well: Well, column: Column, context: Context, view: Outlook, index: int) -> list[LimitCheck]:
+    return limits.check(
+        well,
+        view.settings[index],
+        context.in_force,
+        highest_rate_30d_spm=context.highest_rate_30d_spm,
+        lift_ft=column.intake_ft_tvd,
+        casing_share_of_max=guards.casing_share(well, context),
+    )
 
 
 def _ranked(view: Outlook, feasible: Marks, strokes: Array) -> list[int]:

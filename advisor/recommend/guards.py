@@ -24,6 +24,7 @@ AT_ONCE_POUNDING = 0.5
 AT_ONCE_WAIT_H = 6.0
 AT_ONCE_SHOTS = 2  # foam or gas can make a full well look empty: never act on one reading
 LEVEL_INTERVALS = 2.5
+CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put aside and holds nothing
 REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
 LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 1.0, 0.01
 VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
@@ -68,12 +69,12 @@ def _readings(belief: Belief, well: Well, context: Context) -> Held:
     if shots < AT_ONCE_SHOTS:
         held.append(("one-level", "Only one level so far: foam or gas can make a full well look empty."))
     misses = int(belief.counts["misses"][0])
-    if misses:
+    if abs(misses) >= CONTRADICTING:
         side = "above" if misses > 0 else "below"
         held.append(
             (
                 "readings-contradict",
-                f"The last {abs(misses)} level(s) lie far {side} what the balance of the well expects; more are"
+                f"The last {abs(misses)} levels lie far {side} what the balance of the well expects; more are"
                 " needed.",
             )
         )

@@ -76,6 +76,19 @@ def test_an_under_pumped_well_is_sped_up_by_no_more_than_a_step() -> None:
     assert any("Raising the stroke rate" in text for text in draft.cautions)
 
 
+def test_what_is_on_offer_stays_while_another_is_hardly_better_and_goes_when_it_is_clearly_worse() -> None:
+    belief = believed(well(), height_ft=900.0, inflow_share=1.5)
+    fresh = advised(well(), belief, context()).proposed
+    assert fresh is not None
+    hardly_less = setting(round(fresh.stroke_rate_spm - 0.1, 1))
+    assert advised(well(), belief, context(offered=hardly_less)).proposed == hardly_less
+    clearly_less = setting(round(fresh.stroke_rate_spm - 0.5, 1))
+    assert advised(well(), belief, context(offered=clearly_less)).proposed == fresh
+    starving = believed(well(), height_ft=0.0, inflow_share=0.75)
+    slower = advised(well(), starving, context(offered=setting(8.5))).proposed
+    assert slower is not None and slower.stroke_rate_spm < 8.0
+
+
 def test_no_increase_without_ratings_and_the_missing_one_is_named() -> None:
     blank = replace(well(), gear_max_in_lb=None)
     draft = advised(blank, believed(blank, height_ft=900.0, inflow_share=1.5), context())
