@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from sim_site import instruments
+from sim_site import instruments, releases
 from sim_site.annulus import Annulus, State
 from sim_site.best import settled
 from sim_site.chance import stream, wobble
@@ -335,7 +335,7 @@ class WellLife:
         """Set the unit as released, unless the release has lapsed meanwhile; a new setting begins with a run."""
         change = self.pending.pop(release_id)
         if at_ms > change.lapses_at_ms:
-            reason = f"lapses_at: {rfc3339(change.lapses_at_ms)} had passed when the change was to be made"
+            reason = releases.lapsed_words(change.lapses_at_ms)
             self.send(at_ms, "confirm", self.confirm_fields(release_id, "refused", reason))
             return
         self.setting = change.setting
@@ -352,6 +352,4 @@ class WellLife:
 
     def confirm_fields(self, release_id: str, state: str, reason: str | None) -> dict[str, Any]:
         """A confirm: the answer, why, and the settings in force."""
-        why = {} if reason is None else {"reason": reason}
-        in_force = setting_fields(self.plan.drive, self.setting, "stroke_rate_spm")
-        return {"release_id": release_id, "state": state} | why | in_force
+        return releases.confirm_fields(self.plan.drive, self.setting, release_id, state, reason)

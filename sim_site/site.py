@@ -12,11 +12,11 @@ from sim_site.chance import stream
 from sim_site.drive import Setting, released_setting
 from sim_site.faults import Effects
 from sim_site.life import MINUTE_MS, Pending, Sent, WellLife
-from sim_site.measures import ATMOSPHERE_PA, BARREL_M3, BPD_M3_S, FOOT_M, MSCF_MOL, gauge_psi, milliseconds, rfc3339
+from sim_site.measures import ATMOSPHERE_PA, BARREL_M3, BPD_M3_S, FOOT_M, MSCF_MOL, gauge_psi, rfc3339
+from sim_site.releases import Payload, lapse_of, read_object, released_well
 from sim_site.scenario import Scenario
 from sim_site.truth import Steady, WellTruth
 
-Payload = Mapping[str, Any] | bytes | str
 Message = tuple[str, dict[str, Any]]
 DAY_MIN = 1440.0
 TIE_MS = 1  # two readings of one moment are written this far apart
@@ -99,14 +99,14 @@ class Site:
 
         Other topics, other sites' wells, what cannot be read and repeats are passed over in silence.
         """
-        key = self.released_well(topic)
+        key = released_well(topic, self.scenario.broker.root, self.wells)
         release = read_object(payload)
         release_id = release.get("id") if release is not None else None
         if key is None or release is None or not isinstance(release_id, str) or release_id in self.seen_releases:
             return []
         self.seen_releases.add(release_id)
         life = self.wells[key]
-        lapses_ms, reason = self.lapse(release)
+        lapses_ms, reason = lapse_of(release, self.now_ms)
         if reason is None:
             setting = released_setting(life.plan.drive, life.setting, release)
             if isinstance(setting, Setting):
@@ -121,25 +121,6 @@ class Site:
             reason = setting
         self.answered_ms = max(self.now_ms, self.answered_ms + 1)
         return [self.message(key, "confirm", self.answered_ms, life.confirm_fields(release_id, "refused", reason))]
-
-    def lapse(self, release: Mapping[str, Any]) -> tuple[int, str | None]:
-        """When a release lapses, ms, and why it is refused where that has passed or cannot be read."""
-        given = release.get("lapses_at")
-        try:
-            lapses_ms = given if isinstance(given, int) else milliseconds(str(given))
-        except ValueError:
-            return 0, f"lapses_at: {given!r}; it must be a time in RFC 3339 with offset"
-        if lapses_ms < self.now_ms:
-            return lapses_ms, f"lapses_at: {given}; it came at {rfc3339(self.now_ms)}, too late to be applied"
-        return lapses_ms, None
-
-    def released_well(self, topic: str) -> str | None:
-        """The well a release topic is for, where it is one of ours."""
-        root = self.scenario.broker.root + "/"
-        if not topic.startswith(root) or not topic.endswith("/release"):
-            return None
-        key = topic[len(root) : -len("/release")]
-        return key if key in self.wells else None
 
     def truth(self, *, with_best: bool = True) -> dict[str, WellTruth]:
         """What is so at each well ('SITE/WELL'). The best steady setting is searched for, a second or so a well."""
@@ -196,17 +177,6 @@ class Site:
         if minutes > 0:
             other.step(minutes)
         return other
-
-
-def read_object(payload: Payload) -> Mapping[str, Any] | None:
-    """A JSON object, from bytes, text or as it is; None for anything else."""
-    if isinstance(payload, Mapping):
-        return payload
-    try:
-        value = json.loads(payload)
-    except ValueError:
-        return None
-    return value if isinstance(value, dict) else None
 
 
 def encode(messages: Iterable[Message]) -> list[tuple[str, bytes]]:
