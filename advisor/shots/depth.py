@@ -1,0 +1,180 @@
+"""The depth of the chosen echo by joints, a reflector of known depth and gas properties, combined by their errors."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.model import Quantity
+from advisor.physics.ranges import Array
+from advisor.shots.joints import Comb, Count
+from advisor.shots.joints import count as counted_to
+from advisor.shots.match import Match
+from advisor.shots.path import Path
+from advisor.shots.record import WORK_HZ
+
+LEAST_REACH = 0.15  # joints count towards a depth from here
+PICK_SD_S, PICK_SD_FRAC = 0.004, 0.0015
+REFLECTOR_SD_FT, REFLECTOR_SD_FRAC = 3.0, 0.0015
+FOUND_LOCAL, FOUND_NOISE = 3.5, 6.0
+ODD_SDS = 3.0
+COUNT_SD_FACTOR = 1.5  # the chain takes its stretches for more independent than they are
+MIXED_FRAC = 0.004  # gas that is not mixed evenly: the velocity's shape within a stretch nothing has measured
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Place:
+    """A reflector of known depth below the inlet, and whether the annulus narrows there."""
+
+    name: str
+    depth_ft: float
+    narrower: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Found:
+    """A known reflector's echo."""
+
+    place: Place
+    time_s: float
+    over_noise: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Depths:
+    """Depth below the inlet, ft: combined, and from each source that could be used."""
+
+    level_ft: Quantity
+    joints: Quantity | None
+    reflector: Quantity | None
+    gas: Quantity
+    count: Count
+    reach: float
+    found: tuple[Found, ...]
+    odd: tuple[str, ...]
+
+
+def of(
+    match: Match,
+    path: Path,
+    combs: tuple[Comb, ...],
+    time_s: float,
+    places: tuple[Place, ...],
+) -> Depths:
+    """The depths of an echo at a travel time."""
+    count = counted_to(combs, path, time_s)
+    reach = min(count.reach_joints / max(count.number, 1e-6), 1.0)
+    pick_sd = math.hypot(PICK_SD_S, PICK_SD_FRAC * time_s)
+    gas_ft = float(path.depth_at(time_s))
+    gas = Quantity(value=gas_ft, sd=gas_ft * math.hypot(path.gas_sd_frac, pick_sd / time_s), by="gas")
+    value = count.number * path.joint_ft
+    count_sd = COUNT_SD_FACTOR * count.sd if reach >= LEAST_REACH else count.sd
+    shares = (count_sd / count.number, pick_sd / time_s, path.joint_sd_frac if reach >= LEAST_REACH else 0.0)
+    sd = value * math.hypot(*shares, MIXED_FRAC * (1.0 - min(reach, 1.0)))
+    counted = Quantity(value=value, sd=sd, by="joints") if reach >= LEAST_REACH else None
+    found = _reflectors(match, path, combs, time_s, places)
+    by_reflector = _by_reflector(found, path, value, time_s, pick_sd)
+    level = _combined(counted, by_reflector, gas, value, sd)
+    return Depths(
+        level_ft=level,
+        joints=counted,
+        reflector=by_reflector,
+        gas=gas,
+        count=count,
+        reach=reach,
+        found=found,
+        odd=_odd(counted, by_reflector, gas, path, reach),
+    )
+
+
+def _combined(
+    counted: Quantity | None, reflector: Quantity | None, gas: Quantity, value: float, sd: float
+) -> Quantity:
+    """Joints carry the gas's prior already; a reflector is weighed against them by variance."""
+    by = "gas" if counted is None else "joints"
+    if reflector is None:
+        return Quantity(value=value, sd=sd, by=by)
+    if abs(reflector.value - value) > ODD_SDS * math.hypot(sd, reflector.sd):
+        return Quantity(value=value, sd=1.5 * sd, by=by)
+    a, b = 1.0 / sd**2, 1.0 / reflector.sd**2
+    return Quantity(
+        value=(a * value + b * reflector.value) / (a + b), sd=(a + b) ** -0.5, by="reflector" if b > a else by
+    )
+
+
+def _reflectors(
+    match: Match,
+    path: Path,
+    combs: tuple[Comb, ...],
+    time_s: float,
+    places: tuple[Place, ...],
+) -> tuple[Found, ...]:
+    """Echoes of known reflectors above the level: of the right sign, where joints and gas put them, alone there."""
+    out = []
+    for place in places:
+        guess = path.time_at(place.depth_ft)
+        if guess > 1.08 * time_s:
+            continue
+        count = counted_to(combs, path, min(guess, time_s))
+        ratio = place.depth_ft / max(count.number * path.joint_ft, 1.0)
+        guess = min(guess, time_s) * ratio
+        sd = guess * math.hypot(COUNT_SD_FACTOR * count.sd / max(count.number, 1.0), path.joint_sd_frac) + 0.006
+        one = _echo_near(match.up if place.narrower else match.down, guess, 2.2 * sd, time_s - 0.06)
+        if one is not None:
+            out.append(Found(place=place, time_s=one[0], over_noise=one[1]))
+    return tuple(out)
+
+
+def _echo_near(size: Array, guess: float, half: float, end: float) -> tuple[float, float] | None:
+    a, b = int((guess - half) * WORK_HZ), int((guess + half) * WORK_HZ) + 2
+    b = min(b, int(end * WORK_HZ))
+    if a < 25 or b - a < 3:
+        return None
+    at = a + int(np.argmax(size[a:b]))
+    about = np.concatenate((size[max(a - 125, 0) : a], size[b : b + 125]))
+    local = max(float(np.mean(about)) if len(about) else 1.0, 0.7)
+    peaks = size[a:b] > 0.7 * size[at]
+    single = np.ptp(np.flatnonzero(peaks)) < 10
+    if size[at] < FOUND_NOISE or size[at] < FOUND_LOCAL * local or not single:
+        return None
+    return at / WORK_HZ, float(size[at])
+
+
+def _by_reflector(
+    found: tuple[Found, ...], path: Path, value: float, time_s: float, pick_sd: float
+) -> Quantity | None:
+    """The deepest reflector's velocity carried on to the level with the gas model's shape."""
+    if not found:
+        return None
+    last = max(found, key=lambda one: one.time_s)
+    ratio = last.place.depth_ft / float(path.depth_at(last.time_s))
+    depth = ratio * float(path.depth_at(time_s))
+    at_place = math.hypot(REFLECTOR_SD_FT / last.place.depth_ft, REFLECTOR_SD_FRAC)
+    at_place = math.hypot(at_place, math.hypot(PICK_SD_S, PICK_SD_FRAC * last.time_s) / last.time_s)
+    beyond = MIXED_FRAC * (1.0 - last.time_s / time_s)
+    return Quantity(value=depth, sd=depth * math.hypot(at_place, beyond, pick_sd / time_s), by="reflector")
+
+
+def _odd(
+    counted: Quantity | None, reflector: Quantity | None, gas: Quantity, path: Path, reach: float
+) -> tuple[str, ...]:
+    """velocity-odd: sources that disagree, with what would explain it."""
+    out = []
+    best = reflector or counted
+    if best is not None and abs(best.value - gas.value) > ODD_SDS * math.hypot(best.sd, gas.sd):
+        share = best.value / gas.value
+        out.append(
+            f"velocity-odd: {best.by} gives {best.value:.0f} ft, gas properties {gas.value:.0f} ft; a gas gravity "
+            f"{share**-2 - 1.0:+.0%} from the configured one would explain it, or a wrong pick"
+        )
+    if counted is not None and reflector is not None and reach >= 0.5:
+        apart = abs(counted.value - reflector.value)
+        if apart > ODD_SDS * math.hypot(counted.sd, reflector.sd):
+            joint = path.joint_ft * reflector.value / counted.value
+            out.append(
+                f"velocity-odd: joints give {counted.value:.0f} ft, the reflector {reflector.value:.0f} ft; a mean "
+                f"joint of {joint:.2f} ft instead of {path.joint_ft:.2f} ft would explain it, or a wrong pick"
+            )
+    return tuple(out)

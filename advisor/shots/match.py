@@ -1,0 +1,125 @@
+"""The record matched to its own released pulse, at every delay and with the absorption the way there and back brings.
+
+The pulse disperses: absorption grows with the square root of frequency and with travel time, so an echo is later and
+broader than the pulse, and its peak is later than its front. The filter is the pulse times exp(-A sqrt(f) (1 + i)) in
+noise whitened by the record's quiet parts; its lag is the front, its output the reflection.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import fft, signal
+
+from advisor.physics.ranges import Array
+from advisor.shots.record import LEAD_S, WORK_HZ, Record
+
+Complex: TypeAlias = NDArray[np.complex128]
+LOW_HZ = 5.0  # half power of the soft high pass: pump strokes lie below
+TOP_HZ = 118.0
+STRENGTHS = 12
+LEAST_RATIO, MOST_RATIO = 0.45, 2.2  # absorption found over predicted
+RATIO_SD = 0.35  # of its logarithm
+
+
+@dataclass(frozen=True, slots=True)
+class Match:
+    """By travel time (index / WORK_HZ): the best output over noise of either sign, the reflection, the absorption.
+
+    up and down are signal over noise (one sd is 1); reflection is that of up, 1 for a rigid end; ratio is absorption
+    found over predicted for up. quiet is the noise's power a frequency bin, for whoever whitens.
+    """
+
+    up: Array
+    down: Array
+    reflection: Array
+    ratio: Array
+    quiet: Array
+    white: Array  # the record, whitened by its quiet parts, from the firing
+
+
+def of(record: Record, absorption: float) -> Match:
+    """The matched output of a record; absorption in nepers a second and root hertz, as predicted."""
+    x = record.samples
+    n = len(x)
+    lead = round(LEAD_S * WORK_HZ)
+    ring = lead + round(record.pulse_s * WORK_HZ)
+    size = fft.next_fast_len(n + ring + 64, real=True)
+    f = fft.rfftfreq(size, 1.0 / WORK_HZ)
+    x = x - np.mean(x[: lead - 2])
+    faded = x * _fade(n, lead)
+    spectrum = fft.rfft(faded, size)
+    pulse = x[:ring] * _fade(ring, max(4, round(0.35 * (ring - lead))))
+    pulse_spectrum = fft.rfft(pulse, size)
+    quiet = _quiet(x, lead + round(0.5 * WORK_HZ), f)
+    soft = f**4 / (f**4 + LOW_HZ**4) / (1.0 + (f / TOP_HZ) ** 24)
+    weight = soft / quiet
+    seconds = n / WORK_HZ
+    most = max(absorption * seconds * MOST_RATIO, 0.02)
+    grid = most * np.linspace(0.0, 1.0, STRENGTHS) ** 1.6
+    up, down, reflection, ratio = _best(spectrum, pulse_spectrum, weight, f, grid, absorption, n - lead, size)
+    white = fft.irfft(spectrum * np.sqrt(soft / quiet), size)[lead:n]
+    return Match(up=up, down=down, reflection=reflection, ratio=ratio, quiet=quiet, white=np.asarray(white))
+
+
+def _best(
+    spectrum: Complex,
+    pulse: Complex,
+    weight: Array,
+    f: Array,
+    grid: Array,
+    absorption: float,
+    count: int,
+    size: int,
+) -> tuple[Array, Array, Array, Array]:
+    """Over the strengths that the travel time allows: the best outputs, and what goes with the upward one."""
+    root = np.sqrt(f)
+    damped = np.exp(-grid[:, None] * root * (1.0 + 1.0j))
+    filters = pulse * damped
+    energy = 2.0 * np.sum(np.abs(filters) ** 2 * weight, axis=1) / size
+    out = fft.irfft(spectrum * np.conj(filters) * weight, size, axis=1)[:, :count]
+    over = out / np.sqrt(energy + 1e-300)[:, None]
+    t = np.maximum(np.arange(count) / WORK_HZ, 0.02)
+    expected = absorption * t
+    edges = np.diff(grid, append=grid[-1] * 1.15)
+    allowed = (grid[:, None] + edges[:, None] >= LEAST_RATIO * expected) & (
+        grid[:, None] - edges[:, None] <= MOST_RATIO * expected
+    )
+    far = np.log((grid[:, None] + 0.02 * grid[-1]) / (expected + 0.02 * grid[-1])) / RATIO_SD
+    fit = np.where(allowed, np.sign(over) * np.sqrt(np.maximum(over * over - far * far, 0.0)), 0.0)
+    at = np.argmax(fit, axis=0)
+    index = np.arange(count)
+    up = np.maximum(fit[at, index], 0.0)
+    down = np.maximum(np.max(-fit, axis=0), 0.0)
+    reflection = out[at, index] / (energy[at] + 1e-300)
+    return up, down, reflection, grid[at] / expected
+
+
+def _fade(n: int, edge: int) -> Array:
+    """Ones with a raised cosine at the end (and a short one at the start)."""
+    w = np.ones(n)
+    edge = min(edge, n // 2)
+    w[n - edge :] = 0.5 * (1.0 + np.cos(np.pi * (np.arange(edge) + 0.5) / edge))
+    w[:3] = (0.25, 0.5, 0.75)
+    return w
+
+
+def _quiet(x: Array, start: int, f: Array) -> Array:
+    """Noise power at the frequencies f, so that whitened noise has unit variance: that of the quieter stretches.
+
+    An echo, a stroke or a click stands in some stretches only; the power that the quieter third of them has is noise.
+    """
+    late = x[min(start, len(x) // 2) :]
+    long = int(np.clip(len(late) // 8, 64, 512))
+    window = np.hanning(long)
+    pieces = np.lib.stride_tricks.sliding_window_view(late, long)[:: long // 2]
+    pieces = signal.detrend(pieces, axis=1)
+    power = 2.0 * np.abs(fft.rfft(pieces * window, axis=1)).T ** 2 / (WORK_HZ * np.sum(window**2))
+    g = fft.rfftfreq(long, 1.0 / WORK_HZ)
+    low = np.quantile(power, 0.35, axis=1) / 0.42  # of an exponential the 0.35 quantile is 0.43 of its mean
+    spread = np.convolve(np.pad(low, 2, mode="edge"), np.ones(5) / 5.0, "valid")
+    spread = np.maximum(spread, 1e-4 * np.max(spread) + 1e-30)
+    return np.asarray(np.interp(f, g, spread)) * WORK_HZ / 2.0

@@ -1,0 +1,178 @@
+"""The words and numbers of a worked-up shot: what was found, what it rests on, and why it is not trusted more."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from advisor.model import Quality, Quantity, Trace, Well
+from advisor.physics.ranges import Array
+from advisor.shots import candidates, depth, match, path, record
+from advisor.shots.shot import Echo, Expectation, Shot, Stretch
+
+REACH_WANTED = 0.8  # joints counted to this share of the way, or the shot is repeated (common practice, no source)
+CHAMBER_OVER_CASING_PSI = 150.0  # of a compression pulse (common practice, no source)
+SECONDS_PER_1000_FT = 3.0  # of record (common practice, no source)
+TOLD = 0.02  # other candidates less likely than this are not listed
+SHUT_LOCAL = 2.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Case:
+    """Everything a report draws on."""
+
+    record: record.Record
+    trace: Trace
+    well: Well
+    path: path.Path
+    match: match.Match
+    candidates: candidates.Candidates
+    each: Array
+    none: float
+    best: int
+    depths: depth.Depths
+    echo: float
+    right: float
+    probability: float
+    quality: Quality
+    expectation: Expectation | None
+
+
+def shot(case: Case) -> Shot:
+    """The shot of a case."""
+    inlet = case.well.shot_inlet_ft_md
+    time_s = float(case.candidates.time_s[case.best])
+    time_sd = math.hypot(depth.PICK_SD_S, depth.PICK_SD_FRAC * time_s)
+    level = case.depths.level_ft
+    velocity = 2.0 * level.value / time_s
+    reach = case.depths.reach
+    counted = round(case.depths.count.reach_joints) if reach > 0.0 else 0
+    return Shot(
+        quality=case.quality,
+        probability=case.probability,
+        round_trip_s=Quantity(value=time_s, sd=time_sd),
+        level_ft_md=_from_datum(level, inlet),
+        acoustic_velocity_fps=Quantity(value=velocity, sd=velocity * level.sd / level.value),
+        joints_counted=counted,
+        joint_reach_frac=min(reach, 1.0),
+        signal_to_noise_db=_db(float(case.candidates.over_noise[case.best])),
+        by_joints_ft_md=None if case.depths.joints is None else _from_datum(case.depths.joints, inlet),
+        by_reflector_ft_md=None if case.depths.reflector is None else _from_datum(case.depths.reflector, inlet),
+        by_gas_ft_md=_from_datum(case.depths.gas, inlet),
+        reasons=_reasons(case),
+        notes=_notes(case, time_s),
+        echoes=_echoes(case, time_s),
+        stretches=_stretches(case),
+        seconds=case.record.seconds,
+        no_echo_probability=case.none,
+    )
+
+
+def _from_datum(quantity: Quantity, inlet_ft: float) -> Quantity:
+    return replace(quantity, value=quantity.value + inlet_ft)
+
+
+def _db(over_noise: float) -> float:
+    return 20.0 * math.log10(max(over_noise, 0.1))
+
+
+def _reasons(case: Case) -> tuple[str, ...]:
+    """Why it is not good; nothing for a good one."""
+    out: list[str] = []
+    if case.quality == "good":
+        return ()
+    if case.none > 0.5:
+        out.append(_nothing(case))
+    elif case.echo < 0.9:
+        out.append(f"the echo is the level's with probability {case.echo:.2f}; {_rivals(case)}")
+    if case.right < 0.9:
+        sd = case.depths.level_ft.sd
+        out.append(
+            f"the depth is known to ± {sd:.0f} ft (one standard deviation), by {case.depths.level_ft.by}; "
+            f"joint echoes were counted to {case.depths.reach:.2f} of the way"
+        )
+    return (*out, *case.depths.odd) or (f"probability {case.probability:.2f} that the level is right",)
+
+
+def _nothing(case: Case) -> str:
+    end_s = case.path.time_at(case.path.intake_ft)
+    if case.record.seconds < end_s:
+        return (
+            f"no level echo in {case.record.seconds:.1f} s of record; the intake's would come at {end_s:.1f} s: "
+            "the record must be longer"
+        )
+    late = case.match.up[round((case.record.pulse_s + 0.3) * record.WORK_HZ) :]
+    if len(late) and float(np.quantile(late, 0.99)) < 4.0 and float(np.max(late)) < 8.0:
+        return "a pulse but no echo of anything after it: the valve to the annulus may be shut"
+    return "no level echo stands out of the noise"
+
+
+def _rivals(case: Case) -> str:
+    order = np.argsort(case.each)[::-1]
+    if len(order) < 2 or case.each[order[1]] < TOLD:
+        return f"or there is none in the record ({case.none:.2f})"
+    return f"the next best is at {case.candidates.time_s[order[1]]:.3f} s ({case.each[order[1]]:.2f})"
+
+
+def _notes(case: Case, time_s: float) -> tuple[str, ...]:
+    out = [*case.record.notes, *case.path.notes]
+    below = case.depths.level_ft.value
+    if case.depths.reach < REACH_WANTED:
+        out.append(f"joint echoes counted to {case.depths.reach:.2f} of the way; {REACH_WANTED} is wanted")
+    chamber = case.trace.chamber_psig
+    if case.trace.pulse == "compression" and chamber is not None:
+        over = chamber - case.trace.casing_psig
+        if over < CHAMBER_OVER_CASING_PSI:
+            out.append(f"chamber {over:.0f} psi above the casing; {CHAMBER_OVER_CASING_PSI:.0f} psi is wanted")
+    wanted_s = SECONDS_PER_1000_FT * below / 1000.0
+    if case.record.seconds < wanted_s:
+        out.append(f"{case.record.seconds:.1f} s of record; {wanted_s:.1f} s are wanted for this depth")
+    if case.expectation is not None:
+        off = case.depths.level_ft.value + case.well.shot_inlet_ft_md - case.expectation.level_ft_md
+        if abs(off) > 3.0 * math.hypot(case.expectation.sd_ft, case.depths.level_ft.sd):
+            out.append(f"the level is {abs(off):.0f} ft {'below' if off > 0 else 'above'} what was expected")
+    if abs(below - case.path.intake_ft) < 2.0 * case.depths.level_ft.sd + 30.0:
+        out.append("the level is at the pump intake")
+    return tuple(out + ([*case.depths.odd] if case.quality == "good" else []))
+
+
+def _echoes(case: Case, time_s: float) -> tuple[Echo, ...]:
+    found = case.candidates
+    out = [
+        Echo(
+            time_s=time_s,
+            what="level",
+            over_noise_db=_db(float(found.over_noise[case.best])),
+            probability=case.echo,
+        )
+    ]
+    for one in case.depths.found:
+        out.append(Echo(time_s=one.time_s, what="reflector", name=one.place.name, over_noise_db=_db(one.over_noise)))
+    for i, t in enumerate(found.time_s):
+        if i == case.best or any(abs(t - one.time_s) < 0.03 for one in out):
+            continue
+        off = min(abs(t - n * time_s) - 0.004 * t for n in (2.0, 3.0))
+        db = _db(float(found.over_noise[i]))
+        if off < 0.024 and found.over_local[i] > 3.0:
+            out.append(Echo(time_s=float(t), what="multiple", over_noise_db=db))
+        elif case.each[i] >= TOLD:
+            out.append(Echo(time_s=float(t), what="other", over_noise_db=db, probability=float(case.each[i])))
+    return tuple(sorted(out, key=lambda one: one.time_s))
+
+
+def _stretches(case: Case) -> tuple[Stretch, ...]:
+    count = case.depths.count
+    out = []
+    for t, scale, sd, seen in zip(count.scale_s, count.scale, count.scale_sd, count.seen, strict=True):
+        ends = case.path.depth_at(np.array([t - 0.01, t + 0.01]))
+        fps = 2.0 * float(ends[1] - ends[0]) / 0.02 * float(scale)
+        out.append(
+            Stretch(
+                time_s=float(t),
+                velocity_fps=Quantity(value=fps, sd=fps * float(sd) * depth.COUNT_SD_FACTOR),
+                seen=bool(seen >= 6.0),
+            )
+        )
+    return tuple(out)

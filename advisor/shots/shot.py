@@ -1,0 +1,82 @@
+"""What a raw record comes to, and that as a reading of the level."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from advisor.model import Level, Quality, Quantity, Trace
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Expectation:
+    """Where the level is thought to be before the shot: from the last one and the mass balance."""
+
+    level_ft_md: float
+    sd_ft: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Echo:
+    """An echo found in the trace. what: level, multiple, reflector or other; of which reflector in name."""
+
+    time_s: float
+    what: str
+    name: str = ""
+    over_noise_db: float = 0.0
+    probability: float | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """Velocity over a stretch of the trace from its joint echoes; seen: they stand out of the noise there."""
+
+    time_s: float
+    velocity_fps: Quantity
+    seen: bool
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Shot:
+    """The worked-up trace. Depths are measured feet from the datum; None: not known. reasons say why not good."""
+
+    quality: Quality
+    probability: float
+    round_trip_s: Quantity | None = None
+    level_ft_md: Quantity | None = None
+    acoustic_velocity_fps: Quantity | None = None
+    joints_counted: int | None = None
+    joint_reach_frac: float | None = None
+    signal_to_noise_db: float | None = None
+    by_joints_ft_md: Quantity | None = None
+    by_reflector_ft_md: Quantity | None = None
+    by_gas_ft_md: Quantity | None = None
+    reasons: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
+    echoes: tuple[Echo, ...] = ()
+    stretches: tuple[Stretch, ...] = ()
+    seconds: float = 0.0
+    no_echo_probability: float = 1.0
+
+
+def as_level(shot: Shot, trace: Trace, *, inlet_ft_md: float, joint_ft: float | None) -> Level | None:
+    """The shot as a picked level, to be worked up as one the site picked; None where nothing was found.
+
+    joint_reach_frac is chosen so that the joints counted, carried on, give the depth found here.
+    """
+    if shot.round_trip_s is None or shot.level_ft_md is None:
+        return None
+    joints, reach = shot.joints_counted, shot.joint_reach_frac
+    below = shot.level_ft_md.value - inlet_ft_md
+    if joints and joint_ft and below > 0.0:
+        reach = min(joints * joint_ft / below, 1.0)
+    return Level(
+        round_trip_s=shot.round_trip_s.value,
+        joints_counted=joints or None,
+        joint_reach_frac=reach if joints else None,
+        signal_to_noise_db=shot.signal_to_noise_db,
+        casing_psig=trace.casing_psig,
+        chamber_psig=trace.chamber_psig,
+        pulse=trace.pulse,
+        running=trace.running,
+        casing_valve=trace.casing_valve,
+    )

@@ -1,0 +1,94 @@
+"""Which candidate is the level, if any, and how likely that is: a small trained choice, then its calibration.
+
+Each candidate gets a score from one hidden layer over its features, "no level" one from the record's; softmax over
+them. The coefficients are data (choice.json, with how it was made).
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import dataclass
+from functools import cache
+from importlib import resources
+from typing import Any
+
+import numpy as np
+
+from advisor.physics.ranges import Array
+from advisor.shots.candidates import NAMES, RECORD_NAMES, Candidates
+
+
+@dataclass(frozen=True, slots=True)
+class Choice:
+    """Coefficients of the choice and of its calibration."""
+
+    shift: Array
+    scale: Array
+    hidden: Array  # (features, units)
+    hidden_bias: Array
+    out: Array
+    direct: Array
+    none_shift: Array
+    none_scale: Array
+    none_hidden: Array
+    none_hidden_bias: Array
+    none_out: Array
+    none_bias: float
+    echo_knots: Array  # stated and calibrated probability of the echo
+    echo_values: Array
+    depth_sd_factor: float
+    knots: Array  # stated and calibrated probability of the depth
+    values: Array
+    good: float
+    uncertain: float
+
+
+@cache
+def trained() -> Choice:
+    """The choice as shipped. ValueError where it was trained for other features."""
+    data = json.loads(resources.files("advisor.shots").joinpath("choice.json").read_text(encoding="utf-8"))
+    if tuple(data["features"]) != NAMES or tuple(data["record_features"]) != RECORD_NAMES:
+        raise ValueError("choice.json: is for other features; must be trained anew (tests/bench/train_shots.py)")
+    return choice_of(data["coefficients"])
+
+
+def choice_of(coefficients: dict[str, Any]) -> Choice:
+    """A choice from its numbers by name."""
+    numbers: dict[str, Any] = {
+        k: np.asarray(v, dtype=np.float64) if isinstance(v, list) else float(v) for k, v in coefficients.items()
+    }
+    return Choice(**numbers)
+
+
+def probabilities(choice: Choice, candidates: Candidates) -> tuple[Array, float]:
+    """Probability of each candidate, and of no level among them."""
+    return softmaxed(choice, candidates.features, candidates.record)
+
+
+def softmaxed(choice: Choice, features: Array, record: Array) -> tuple[Array, float]:
+    """As probabilities, from the bare features."""
+    x = np.clip((features - choice.shift) / choice.scale, -5.0, 5.0)
+    scores = np.tanh(x @ choice.hidden + choice.hidden_bias) @ choice.out + x @ choice.direct
+    y = np.clip((record - choice.none_shift) / choice.none_scale, -5.0, 5.0)
+    none = float(np.tanh(y @ choice.none_hidden + choice.none_hidden_bias) @ choice.none_out + choice.none_bias)
+    every = np.append(scores, none)
+    every = np.exp(every - every.max())
+    every = every / every.sum()
+    return every[:-1], float(every[-1])
+
+
+def echo_probability(choice: Choice, stated: float) -> float:
+    """The chosen echo is the level's, calibrated."""
+    return float(np.interp(stated, choice.echo_knots, choice.echo_values))
+
+
+def depth_probability(choice: Choice, *, depth_ft: float, sd_ft: float, joint_ft: float) -> float:
+    """The depth is within one joint or one per cent, were the echo right: of a normal error."""
+    allowed = max(joint_ft, 0.01 * depth_ft)
+    return math.erf(allowed / (max(sd_ft * choice.depth_sd_factor, 1e-3) * math.sqrt(2.0)))
+
+
+def stated(choice: Choice, echo: float, depth: float) -> float:
+    """Echo and depth both right, calibrated."""
+    return float(np.interp(echo * depth, choice.knots, choice.values))

@@ -1,0 +1,130 @@
+"""The table of how well levels are found: python -m tests.bench.shots [--generator first|second] [--records N].
+
+Clear: the echo at least 28 dB over the noise in its band, no stronger rival, later than 0.3 s. Hard: the rest over
+17 dB. Hopeless: below that, or no level in the record. Right in time: within 1 %. Right in depth: within one joint or
+1 % of the depth as well.
+"""
+
+from __future__ import annotations
+
+import argparse
+import importlib
+import math
+import pickle
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+
+from advisor import shots
+from advisor.shots.shot import Expectation, Shot
+
+CLEAR_DB, HARD_DB, LEAST_S = 28.0, 17.0, 0.3
+
+
+def group_of(made: Any) -> str:
+    if made.round_trip_s is None or made.echo_db < HARD_DB:
+        return "hopeless"
+    clear = made.echo_db >= CLEAR_DB and not made.rival
+    if made.round_trip_s <= LEAST_S:
+        return "hard"
+    return "clear" if clear else "hard"
+
+
+def judged(made: Any, shot: Shot) -> dict[str, Any]:
+    """One row of the table's data."""
+    row = {
+        "group": group_of(made), "kind": made.kind, "quality": shot.quality, "p": shot.probability,
+        "db": made.echo_db,
+        "time": False, "depth": False, "velocity": math.nan, "reach": shot.joint_reach_frac or 0.0,
+        "seconds": len(made.trace.samples) / 2 / made.trace.sample_hz, "level": made.round_trip_s is not None,
+        "true_s": made.round_trip_s, "true_ft": made.level_ft_md,
+        "by": shot.level_ft_md.by if shot.level_ft_md else None,
+        "got_s": shot.round_trip_s.value if shot.round_trip_s else None,
+        "got_ft": shot.level_ft_md.value if shot.level_ft_md else None,
+        "sd_ft": shot.level_ft_md.sd if shot.level_ft_md else None,
+    }  # fmt: skip
+    if made.round_trip_s is not None and shot.round_trip_s is not None and shot.level_ft_md is not None:
+        row["time"] = abs(shot.round_trip_s.value / made.round_trip_s - 1.0) < 0.01
+        allowed = max(made.joint_ft, 0.01 * made.level_ft_md)
+        row["depth"] = row["time"] and abs(shot.level_ft_md.value - made.level_ft_md) < allowed
+        row["velocity"] = shot.acoustic_velocity_fps.value / made.velocity_fps - 1.0  # type: ignore[union-attr]
+    return row
+
+
+def run(generator: str, seeds: range) -> tuple[list[dict[str, Any]], float]:
+    """Rows, and records of 12 s worked in a second (the generator's own time left out)."""
+    module = importlib.import_module(f"tests.bench.generators.{generator}")
+    rows, spent, sound = [], 0.0, 0.0
+    for seed in seeds:
+        made = module.made(seed)
+        expected = None
+        if made.expected_ft_md is not None:
+            expected = Expectation(level_ft_md=made.expected_ft_md[0], sd_ft=made.expected_ft_md[1])
+        began = time.perf_counter()
+        shot = shots.analyse(made.trace, made.well, expectation=expected, atmospheric_psia=14.7)
+        spent += time.perf_counter() - began
+        row = judged(made, shot)
+        row["seed"] = seed
+        sound += row["seconds"]
+        rows.append(row)
+    return rows, sound / 12.0 / spent
+
+
+def interval(hits: int, of: int) -> str:
+    """Share with its 95 % interval (Wilson 1927), per cent."""
+    if of == 0:
+        return "none"
+    p, z = hits / of, 1.96
+    middle = (p + z * z / (2 * of)) / (1 + z * z / of)
+    half = z * math.sqrt(p * (1 - p) / of + z * z / (4 * of * of)) / (1 + z * z / of)
+    return f"{100 * p:.1f} % ({100 * (middle - half):.1f} to {100 * (middle + half):.1f}; {hits}/{of})"
+
+
+def table(rows: list[dict[str, Any]], rate: float) -> str:
+    """The figures in words."""
+    lines = []
+    for group in ("clear", "hard", "hopeless"):
+        part = [row for row in rows if row["group"] == group]
+        if group != "hopeless":
+            lines.append(f"{group}: time {interval(sum(r['time'] for r in part), len(part))}")
+            lines.append(f"{group}: depth as well {interval(sum(r['depth'] for r in part), len(part))}")
+        good = [row for row in part if row["quality"] == "good"]
+        lines.append(f"{group}: called good {interval(len(good), len(part))}")
+    good = [row for row in rows if row["quality"] == "good"]
+    lines.append(f"of the good: wrong echo {interval(sum(not r['time'] for r in good), len(good))}")
+    lines.append(f"of the good: outside the depth rule {interval(sum(not r['depth'] for r in good), len(good))}")
+    none = [row for row in rows if not row["level"]]
+    lines.append(
+        f"no level in the record, called good: {interval(sum(r['quality'] == 'good' for r in none), len(none))}"
+    )
+    reached = [row for row in rows if row["reach"] > 0.8 and row["time"]]
+    off = np.abs([row["velocity"] for row in reached])
+    lines.append(f"velocity within 0.7 %, reach over 0.8: {interval(int(np.sum(off < 0.007)), len(off))}")
+    lines.append(f"velocity within 1 %, reach over 0.8: {interval(int(np.sum(off < 0.01)), len(off))}")
+    for low in np.arange(10) / 10.0:
+        part = [r for r in rows if low <= r["p"] < low + 0.1 + (low > 0.85)]
+        if part:
+            seen = np.mean([r["depth"] for r in part])
+            lines.append(f"stated {np.mean([r['p'] for r in part]):.3f}, observed {seen:.3f} of {len(part)}")
+    lines.append(f"{rate:.0f} records of 12 s a second")
+    return "\n".join(lines)
+
+
+def main() -> None:
+    ask = argparse.ArgumentParser()
+    ask.add_argument("--generator", choices=("first", "second"), default="second")
+    ask.add_argument("--records", type=int, default=2000)
+    ask.add_argument("--start", type=int, default=0)
+    ask.add_argument("--keep", type=Path, help="write the rows here (pickle)")
+    args = ask.parse_args()
+    rows, rate = run(args.generator, range(args.start, args.start + args.records))
+    if args.keep:
+        args.keep.write_bytes(pickle.dumps(rows))
+    print(f"generator {args.generator}, {len(rows)} records from {args.start}")
+    print(table(rows, rate))
+
+
+if __name__ == "__main__":
+    main()

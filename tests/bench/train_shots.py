@@ -1,0 +1,202 @@
+"""Trains the choice of the level echo on the first generator and writes advisor/shots/choice.json.
+
+    python -m tests.bench.train_shots --records 4000 [--cache FILE] [--out FILE]
+
+Records with even numbers set the choice, those with odd ones its calibration. The second generator is not touched.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import math
+import pickle
+import sys
+import time
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from scipy import optimize
+
+from advisor import shots
+from advisor.shots import candidates, depth, joints, match, path, record, trust
+from advisor.shots.shot import Expectation
+from tests.bench.generators import first
+
+FIRST_SEED = 1_000_000  # the benchmark's own numbers start at 0
+HIDDEN, NONE_HIDDEN = 14, 6
+WEIGHT = 2e-3
+OUT = Path(__file__).resolve().parents[2] / "advisor" / "shots" / "choice.json"
+
+
+def worked(made: Any) -> dict[str, Any] | None:
+    """What the choice sees of a record, which candidate is right (-1: none), and the depth of the right one."""
+    try:
+        cleaned = record.of(made.trace)
+    except record.Unusable:
+        return None
+    if cleaned.over_noise < record.FIRED_OVER_NOISE:
+        return None
+    with np.errstate(all="ignore"):
+        way = path.of(made.well, casing_psig=made.trace.casing_psig, atmospheric_psia=14.7)
+        matched = match.of(cleaned, way.absorption)
+        combs = joints.combs(matched.white, way, cleaned.pulse_s + shots.AFTER_PULSE_S)
+        expected = (
+            None
+            if made.expected_ft_md is None
+            else Expectation(level_ft_md=made.expected_ft_md[0], sd_ft=made.expected_ft_md[1])
+        )
+        found = candidates.of(cleaned, matched, way, combs, shots.known_of(made.well, expected))
+        right = -1
+        if made.round_trip_s is not None:
+            off = np.abs(found.time_s / made.round_trip_s - 1.0)
+            if off.min() < 0.01:
+                right = int(np.argmin(off))
+        out = {"x": found.features, "r": found.record, "right": right, "db": made.echo_db, "kind": made.kind}
+        if right >= 0:
+            places = shots.places_of(made.well)
+            depths = depth.of(matched, way, combs, float(found.time_s[right]), places)
+            out |= {
+                "z": (depths.level_ft.value - made.level_ft_md) / depths.level_ft.sd,
+                "sd": depths.level_ft.sd, "depth": depths.level_ft.value, "true": made.level_ft_md,
+                "joint": way.joint_ft, "by": depths.level_ft.by, "reach": depths.reach,
+            }  # fmt: skip
+    return out
+
+
+def gathered(count: int, cache: Path | None) -> list[dict[str, Any]]:
+    """The worked records, from a cache where there is one."""
+    if cache is not None and cache.exists():
+        return pickle.loads(cache.read_bytes())  # type: ignore[no-any-return]
+    began = time.monotonic()
+    out = []
+    for i in range(count):
+        one = worked(first.made(FIRST_SEED + i))
+        if one is not None:
+            out.append(one)
+        if i % 500 == 499:
+            print(f"{i + 1} records, {time.monotonic() - began:.0f} s", file=sys.stderr)
+    if cache is not None:
+        cache.write_bytes(pickle.dumps(out))
+    return out
+
+
+def fitted(rows: list[dict[str, Any]], seed: int = 7) -> dict[str, Any]:
+    """Coefficients that make the right candidates likely: conditional logistic with a hidden layer, by L-BFGS."""
+    x = np.vstack([one["x"] for one in rows])
+    r = np.vstack([one["r"] for one in rows])
+    if not (np.all(np.isfinite(x)) and np.all(np.isfinite(r))):
+        raise ValueError("features: not all finite; must be numbers")
+    sizes = np.array([len(one["x"]) for one in rows])
+    starts = np.concatenate(([0], np.cumsum(sizes)[:-1]))
+    right = np.array([one["right"] for one in rows])
+    shift, scale = x.mean(axis=0), x.std(axis=0) + 1e-6
+    none_shift, none_scale = r.mean(axis=0), r.std(axis=0) + 1e-6
+    x = np.clip((x - shift) / scale, -5, 5)
+    y = np.clip((r - none_shift) / none_scale, -5, 5)
+    rng = np.random.default_rng(seed)
+    shapes = {
+        "hidden": (x.shape[1], HIDDEN), "hidden_bias": (HIDDEN,), "out": (HIDDEN,), "direct": (x.shape[1],),
+        "none_hidden": (y.shape[1], NONE_HIDDEN), "none_hidden_bias": (NONE_HIDDEN,), "none_out": (NONE_HIDDEN,),
+        "none_bias": (1,),
+    }  # fmt: skip
+    ends = np.cumsum([math.prod(s) for s in shapes.values()])
+
+    def parts(v: np.ndarray) -> dict[str, np.ndarray]:
+        return {k: p.reshape(s) for (k, s), p in zip(shapes.items(), np.split(v, ends[:-1]), strict=True)}
+
+    owner = np.repeat(np.arange(len(rows)), sizes)
+    chosen = np.where(right >= 0, starts + np.maximum(right, 0), -1)
+
+    def loss(v: np.ndarray) -> tuple[float, np.ndarray]:
+        p = parts(v)
+        h = np.tanh(x @ p["hidden"] + p["hidden_bias"])
+        g = np.tanh(y @ p["none_hidden"] + p["none_hidden_bias"])
+        s = h @ p["out"] + x @ p["direct"]
+        n = g @ p["none_out"] + p["none_bias"][0]
+        top = np.maximum(np.maximum.reduceat(s, starts), n)
+        e, en = np.exp(s - top[owner]), np.exp(n - top)
+        total = np.add.reduceat(e, starts) + en
+        of_right = np.where(chosen >= 0, s[np.maximum(chosen, 0)], n)
+        value = float(np.mean(top + np.log(total) - of_right)) + WEIGHT * float(v @ v) / 2
+        ds = e / total[owner]
+        dn = en / total
+        ds[chosen[chosen >= 0]] -= 1.0
+        dn[chosen < 0] -= 1.0
+        m = len(rows)
+        dh = np.outer(ds, p["out"]) * (1 - h * h)
+        dg = np.outer(dn, p["none_out"]) * (1 - g * g)
+        grads = [x.T @ dh, dh.sum(0), h.T @ ds, x.T @ ds, y.T @ dg, dg.sum(0), g.T @ dn, np.array([dn.sum()])]
+        return value, np.concatenate([q.ravel() for q in grads]) / m + WEIGHT * v
+
+    start = rng.normal(0, 0.2, int(ends[-1]))
+    best = optimize.minimize(loss, start, jac=True, method="L-BFGS-B", options={"maxiter": 600})
+    print(f"loss {best.fun:.4f} after {best.nit} steps", file=sys.stderr)
+    out = {k: v.tolist() if k != "none_bias" else float(v[0]) for k, v in parts(best.x).items()}
+    moments = {"shift": shift, "scale": scale, "none_shift": none_shift, "none_scale": none_scale}
+    return out | {k: v.tolist() for k, v in moments.items()}
+
+
+def calibrated(coefficients: dict[str, Any], rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """The calibration of echo and depth, on records the choice has not seen."""
+    flat = {"echo_knots": [0.0, 1.0], "echo_values": [0.0, 1.0], "depth_sd_factor": 1.0,
+            "knots": [0.0, 1.0], "values": [0.0, 1.0], "good": 0.95, "uncertain": 0.3}  # fmt: skip
+    choice = trust.choice_of(coefficients | flat)
+    each = [trust.softmaxed(choice, one["x"], one["r"])[0] for one in rows]
+    said = np.array([p.max() for p in each])
+    hit = np.array([int(np.argmax(p)) == one["right"] for p, one in zip(each, rows, strict=True)])
+    knots, values = monotone(said, hit)
+    z = np.array([one["z"] for one, ok in zip(rows, hit, strict=True) if ok and "z" in one])
+    factor = float(np.clip(np.quantile(np.abs(z), 0.9) / 1.645, 0.7, 3.0))
+    out = flat | {"echo_knots": knots, "echo_values": values, "depth_sd_factor": factor}
+    choice = trust.choice_of(coefficients | out)
+    right = np.zeros(len(rows), dtype=bool)
+    both = np.zeros(len(rows))
+    for i, one in enumerate(rows):
+        both[i] = trust.echo_probability(choice, said[i])
+        if "z" not in one or not hit[i]:
+            both[i] *= 0.8  # the depth of a wrong echo was not worked out; its place in the order hardly matters
+            continue
+        allowed = max(one["joint"], 0.01 * one["true"])
+        right[i] = abs(one["depth"] - one["true"]) < allowed
+        both[i] *= trust.depth_probability(choice, depth_ft=one["depth"], sd_ft=one["sd"], joint_ft=one["joint"])
+    knots, values = monotone(both, right)
+    return out | {"knots": knots, "values": values}
+
+
+def monotone(said: np.ndarray, hit: np.ndarray, groups: int = 14) -> tuple[list[float], list[float]]:
+    """Observed share against stated probability in groups of equal size, never falling, from 0 to 1."""
+    order = np.argsort(said)
+    parts = [p for p in np.array_split(order, groups) if len(p)]
+    x = [float(said[p].mean()) for p in parts]
+    y = [float((hit[p].sum() + 0.5) / (len(p) + 1.0)) for p in parts]
+    y = list(optimize.isotonic_regression(y).x)
+    last = max(y[-1], 0.995 * x[-1])
+    return [0.0, *x, 1.0], [0.0, *map(float, y), float(min(last, 0.997))]
+
+
+def main() -> None:
+    ask = argparse.ArgumentParser()
+    ask.add_argument("--records", type=int, default=4000)
+    ask.add_argument("--cache", type=Path)
+    ask.add_argument("--out", type=Path, default=OUT)
+    args = ask.parse_args()
+    rows = gathered(args.records, args.cache)
+    coefficients = fitted(rows[0::2])
+    coefficients |= calibrated(coefficients, rows[1::2])
+    data = {
+        "made": f"tests/bench/train_shots.py, {args.records} records of the first generator from {FIRST_SEED}",
+        "features": list(candidates.NAMES),
+        "record_features": list(candidates.RECORD_NAMES),
+        "coefficients": {k: rounded(v) for k, v in coefficients.items()},
+    }
+    args.out.write_text(json.dumps(data, indent=1) + "\n", encoding="utf-8")
+
+
+def rounded(value: Any) -> Any:
+    return [rounded(v) for v in value] if isinstance(value, list) else float(f"{value:.6g}")
+
+
+if __name__ == "__main__":
+    main()
