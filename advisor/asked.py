@@ -10,18 +10,20 @@ from advisor.core import Advisor
 from advisor.durations import duration_text
 from advisor.review import NotPossible
 from advisor.store import requests
+from advisor.store.faults import StoreFault
 from advisor.store.requests import Request
-from advisor.wire.times import time_ms
+from advisor.wire.times import time_ms, time_text
 
 Answer = Callable[[Advisor, Mapping[str, Any], str, datetime], str]
 
 
 def work_off(advisor: Advisor, now: datetime, answered_at_ms: int) -> int:
-    """Every waiting request, each in a transaction with its answer; how many there were."""
+    """Every waiting request, each in a transaction with its answer; how many there were. Raises StoreFault."""
     waiting = requests.pending(advisor.store)
     for request in waiting:
-        done, said = _answered(advisor, request, now)
-        requests.answer(advisor.store, request.n, done=done, answer=said, at_ms=answered_at_ms)
+        with advisor.transaction():  # a daemon that ends in between does not do the same twice
+            done, said = _answered(advisor, request, now)
+            requests.answer(advisor.store, request.n, done=done, answer=said, at_ms=answered_at_ms)
     return len(waiting)
 
 
@@ -30,11 +32,27 @@ def _answered(advisor: Advisor, request: Request, now: datetime) -> tuple[bool, 
     if verb is None:
         return False, f"{request.verb}: not a request this version knows; must be one of {', '.join(sorted(VERBS))}"
     try:
-        return True, verb(advisor, request.args, request.by, now)
+        with advisor.transaction():
+            return True, verb(advisor, request.args, request.by, now)
+    except StoreFault:
+        raise
     except KeyError as error:
-        return False, f"{error.args[0]}: there is none of that name; see 'advisor wells', 'advice' and 'alarms'"
+        return (
+            False,
+            f"{_named(error.args[0])}: there is none of that name; see 'advisor wells', 'advice' and 'alarms'",
+        )
     except (NotPossible, ValueError) as error:
         return False, str(error)
+    except Exception as error:  # noqa: BLE001 - a request that raises must not stop the next, nor come again and again
+        return False, f"{request.verb}: {type(error).__name__}: {error}; nothing was changed"
+
+
+def _named(key: object) -> str:
+    """What was looked for, in words: a reading is found by its well, kind and time."""
+    match key:
+        case (str(well), str(kind), int(at_ms)):
+            return f"{well} {kind} of {time_text(at_ms)}"
+    return str(key)
 
 
 def _approve(advisor: Advisor, args: Mapping[str, Any], by: str, now: datetime) -> str:

@@ -70,8 +70,8 @@ class Advisor:
         self.store.close()
 
     @contextmanager
-    def _transaction(self) -> Iterator[None]:
-        """All or nothing, the state held in memory included."""
+    def transaction(self) -> Iterator[None]:
+        """Several calls as one: all or nothing, the state held in memory included."""
         try:
             with self.store.transaction():
                 yield
@@ -101,7 +101,7 @@ class Advisor:
             Arrival(topic=topic, payload=bytes(payload), received_at_ms=clock.milliseconds(at, "received_at"))
             for topic, payload, at in messages
         ]
-        with self._transaction():
+        with self.transaction():
             return self._reception.receive(arrivals)
 
     def advance(self, now: datetime) -> list[Trouble]:
@@ -111,7 +111,7 @@ class Advisor:
         wells that could not be worked through, with the reason; ValueError for a naive time.
         """
         now_ms = self._now(now)
-        with self._transaction():
+        with self.transaction():
             if self.now_ms != now_ms:
                 counters.remember(self.store, counters.NOW_MS, now_ms)
             self._reception.close_minutes(now_ms)
@@ -128,33 +128,33 @@ class Advisor:
     def approve(self, advice_id: str, *, by: str, now: datetime) -> Advice:
         """Agrees to a change; it is released after the time to undo. KeyError for an unknown id; NotPossible."""
         now_ms = self._now(now)
-        with self._transaction():
+        with self.transaction():
             return self._decisions.approve(advice_id, by=by, now_ms=now_ms)
 
     def decline(self, advice_id: str, *, by: str, why: str, now: datetime) -> Advice:
         now_ms = self._now(now)
-        with self._transaction():
+        with self.transaction():
             return self._decisions.decline(advice_id, by=by, why=why, now_ms=now_ms)
 
     def defer(self, advice_id: str, *, by: str, why: str, for_: timedelta | str, now: datetime) -> Advice:
         now_ms, for_ms = self._now(now), _span_ms(for_)
-        with self._transaction():
+        with self.transaction():
             return self._decisions.defer(advice_id, by=by, why=why, for_ms=for_ms, now_ms=now_ms)
 
     def undo(self, advice_id: str, *, by: str, now: datetime) -> Advice:
         now_ms = self._now(now)
-        with self._transaction():
+        with self.transaction():
             return self._decisions.undo(advice_id, by=by, now_ms=now_ms)
 
     def acknowledge(self, well: str, alarm: str, *, by: str, now: datetime, note: str = "") -> None:
         """Says that a person has seen the alarm: not that it is agreed, and not that it is over."""
         now_ms = self._now(now)
-        with self._transaction():
+        with self.transaction():
             self._decisions.acknowledge(well, alarm, by=by, note=note, now_ms=now_ms)
 
     def shelve(self, well: str, alarm: str, *, by: str, why: str, for_: timedelta | str, now: datetime) -> None:
         now_ms, for_ms = self._now(now), _span_ms(for_)
-        with self._transaction():
+        with self.transaction():
             self._decisions.shelve(well, alarm, by=by, why=why, for_ms=for_ms, now_ms=now_ms)
 
     def note(
@@ -188,7 +188,7 @@ class Advisor:
         checked = self._reception.parse(arrival)
         if error := getattr(checked, "error", None):
             raise NotPossible(f"{well} {event}: {error}")
-        with self._transaction():
+        with self.transaction():
             done = self._reception.receive([arrival])
             if done.refused:
                 raise NotPossible(
@@ -200,7 +200,7 @@ class Advisor:
     ) -> None:
         """Takes a reading out (undo: back in); belief is worked through again. KeyError where there is none."""
         now_ms, at_ms = self._now(now), clock.milliseconds(at, "at")
-        with self._transaction():
+        with self.transaction():
             self._decisions.disbelieve(well, at_ms, kind, by=by, why=why, now_ms=now_ms, undo=undo)
 
     # ---- what is to be published

@@ -14,10 +14,9 @@ from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
 
-import pytest
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from tests.brokers import RunningBroker, wait_until
+from tests.brokers import RunningBroker, skip_outside_ci, wait_until
 from tests.end_to_end import contract
 from tests.invented_wells import config_text
 from tests.mqtt.site import Site
@@ -49,10 +48,7 @@ def needed(program: str, package: str) -> str:
     """The path of a program; where it is not installed the test is skipped, saying so, and never in CI."""
     found = shutil.which(program) or shutil.which(program, path="/usr/sbin:/usr/local/sbin")
     if found is None:
-        said = f"{program} is not installed: apt-get install {package}"
-        if os.environ.get("CI") == "true":
-            pytest.fail(said)
-        pytest.skip(said)
+        skip_outside_ci(f"{program} is not installed: apt-get install {package}")
     return found
 
 

@@ -6,13 +6,14 @@ import json
 
 import pytest
 
+from tests.brokers import needs_iotcore
 from tests.end_to_end.running import ROOT, advisor
 
-pytest.importorskip("iotcore", reason="iotcore is not installed: pip install '.[demo]'")
 EXAMPLE = str(ROOT / "config.example.toml")
 
 
 def test_a_day_of_the_demo_ends_with_a_summary_of_every_well() -> None:
+    needs_iotcore()
     done = advisor("demo", "--days", "1", "--exit", "--seed", "3", within_s=300.0)
     assert done.returncode == 0, done.stderr
     assert done.stderr == ""

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from tests.brokers import Iotcore, Mosquitto, RunningBroker, mosquitto_binary
+from tests.brokers import Iotcore, Mosquitto, RunningBroker, mosquitto_binary, needs_iotcore
 from tests.end_to_end.running import STATUS, Daemon, Field
 from tests.end_to_end.streams import stream
 from tests.invented_wells import START, hours, message, running
@@ -61,6 +61,8 @@ class Review:
 @pytest.fixture(scope="module")
 def review(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Review]:
     folder = tmp_path_factory.mktemp("review")
+    if not mosquitto_binary():
+        needs_iotcore()
     broker: RunningBroker = Mosquitto(folder) if mosquitto_binary() else Iotcore()
     broker.start()
     told = [one for n in (0, 8, 16, 24) for one in stream(*WELLS, hours_long=2, first_hour=n)]
