@@ -81,8 +81,8 @@ def summary(stories: Sequence[Story], days: Sequence[Day], span_d: float, took_s
     print(f"{span_d:g} days, {len(stories)} wells, {messages:,} messages, in {took_s:.0f} s.")
     print("Liquid and pounding are the simulated site's own truth; the advisor never saw them. 'Before' is until the")
     print(f"first change was applied, 'after' the last {AFTER_DAYS} days. Pounding is a share of running time.\n")
-    print(f"{'well':<10}{'liquid, bbl/d':>26}{'pounding':>18}{'best without':>16}{'against the same':>22}")
-    print(f"{'':<10}{'before':>14}{'after':>12}{'before':>10}{'after':>8}{'pounding':>16}{'well left alone':>22}")
+    print(f"{'well':<9}{'liquid, bbl/d':>18}{'pounding':>18}{'best without':>16}   whole time, against the same")
+    print(f"{'':<9}{'before':>9}{'after':>9}{'before':>10}{'after':>8}{'pounding':>16}   well left alone")
     for story in stories:
         print(_row(story, days))
     _totals(stories, span_d)
@@ -96,12 +96,12 @@ def _row(story: Story, days: Sequence[Day]) -> str:
     before, after = _spans(story, days)
     best = f"{story.best_bpd:.0f} bbl/d" if story.best_bpd is not None else "none"
     gain = story.liquid_bbl - story.alone_bbl
-    quieter = _share(story.alone_pounding_min, story.alone_running_min) - _share(
-        story.pounding_min, story.running_min
-    )
+    share = _share(story.pounding_min, story.running_min)
+    alone = _share(story.alone_pounding_min, story.alone_running_min)
+    pounding = "no pounding either way" if max(share, alone) < 0.005 else f"{share:.0%} against {alone:.0%} pounding"
     return (
-        f"{story.well:<10}{before[0]:>14.0f}{after[0]:>12.0f}{before[1]:>10.0%}{after[1]:>8.0%}{best:>16}"
-        f"{f'{gain:+.0f} bbl, {-quieter:+.0%} pounding':>26}"
+        f"{story.well:<9}{before[0]:>9.0f}{after[0]:>9.0f}{before[1]:>10.0%}{after[1]:>8.0%}{best:>16}"
+        f"   {gain:+,.0f} bbl, {pounding}"
     )
 
 
@@ -151,8 +151,13 @@ def _tell_story(story: Story) -> None:
         reason = f": {advice.draft.because[0]}" if advice.draft.because else ""
         print(f"  applied: {words.change_words(advice.draft)}{reason}")
     others = [a for a in story.advice if a.draft.kind != "hold" and a.applied_at_ms is None]
-    for advice in others[-3:]:
-        print(f"  {advice.state}: {words.change_words(advice.draft)}{f' ({advice.why})' if advice.why else ''}")
+    overtaken = [a for a in others if a.state == "superseded"]
+    if overtaken:
+        plural = "proposals were" if len(overtaken) > 1 else "proposal was"
+        print(f"  {len(overtaken)} other {plural} overtaken by newer evidence before anybody decided")
+    for advice in others:
+        if advice.state != "superseded":
+            print(f"  {advice.state}: {words.change_words(advice.draft)}{f' ({advice.why})' if advice.why else ''}")
     if story.advice and story.advice[-1].draft.kind == "hold":
         held = story.advice[-1].draft
         print(f"  at the end: hold{': ' + held.because[0] if held.because else ''}")
