@@ -5,13 +5,16 @@ from __future__ import annotations
 import json
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
+from sim_site.forward import Sending
 from sim_site.link import POLL_S, Link
 from sim_site.measures import milliseconds, rfc3339
-from sim_site.site import Message, Site, encode
+from sim_site.remote import Remote
+from sim_site.site import Site
 
+FAST_MOST_MS = 20 * 3_600_000
 BACKLOG_MOST = 100_000  # messages kept while the broker is away; above it simulated time stands still
 
 
@@ -27,9 +30,18 @@ class Advisor:
     settled_ms: int | None
 
 
-def last_at_ms(messages: list[Message]) -> int | None:
-    """The newest `at` among some messages, ms; None for none."""
-    return max((milliseconds(fields["at"]) for _, fields in messages), default=None)
+def newest_ms(messages: Iterable[Sending], now_ms: int) -> int | None:
+    """The newest `at` an advisor can be expected to settle, ms; None where there is none.
+
+    A site whose clock is most of a day fast moves no advisor by itself.
+    """
+    times = [each.at_ms for each in messages if each.at_ms is not None and each.at_ms <= now_ms + FAST_MOST_MS]
+    return max(times, default=None)
+
+
+def wire(messages: Iterable[Sending]) -> list[tuple[str, bytes]]:
+    """Messages as the link takes them."""
+    return [(each.topic, each.payload) for each in messages]
 
 
 class Gateway:
@@ -37,6 +49,7 @@ class Gateway:
 
     def __init__(self, site: Site, *, tell: Callable[[str], None] = lambda line: None) -> None:
         self.site, self.tell = site, tell
+        self.remote = Remote(site)
         scenario = site.scenario
         self.pace, self.root = scenario.site, scenario.broker.root
         self.status_prefix, self.status_suffix = f"{self.root}/advisor/", "/status"
@@ -75,12 +88,12 @@ class Gateway:
     def one_step(self, minutes: int) -> None:
         """One step of simulated time, with everything that has to happen before the next."""
         began = time.monotonic()
-        messages = self.site.step(minutes)
+        messages = self.remote.step(minutes)
         self.sent += len(messages)
-        self.link.offer(encode(messages))
+        self.link.offer(wire(messages))
         if self.pace.wait_for_advisor:
             self.wait(self.backlog_words, "take them", lambda: self.link.push() == 0)
-            newest = last_at_ms(messages)
+            newest = newest_ms(messages, self.site.now_ms)
             if newest is not None:
                 self.wait(self.advisor_words, f"settle {rfc3339(newest)}", lambda: self.settled(newest))
         elif self.link.push() > BACKLOG_MOST:
@@ -139,9 +152,15 @@ class Gateway:
                 self.note_status(topic[len(self.status_prefix) : -len(self.status_suffix)], payload)
                 continue
             self.releases += 1
-            answers = self.site.deliver(topic, payload)
-            self.tell(f"{topic}: {'refused: ' + answers[0][1]['reason'] if answers else 'taken, will be applied'}")
-            self.link.offer(encode(answers))
+            answers = self.remote.deliver(topic, payload)
+            self.tell(f"{topic}: {self.answer_words(topic, answers)}")
+            self.link.offer(wire(answers))
+
+    def answer_words(self, topic: str, answers: list[Sending]) -> str:
+        """What became of a release."""
+        if answers:
+            return f"refused: {json.loads(answers[0].payload)['reason']}"
+        return "waits, its site's link is down" if self.remote.is_down(topic) else "taken, will be applied"
 
     def note_status(self, name: str, payload: bytes) -> None:
         """Remember an advisor's status; one that cannot be read is told and passed over."""

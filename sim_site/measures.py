@@ -44,7 +44,7 @@ def gauge_psi(pressure_pa: float) -> float:
 def rfc3339(at_ms: int) -> str:
     """A time in ms since 1970 UTC as the messages write it; whole seconds without a fraction."""
     whole, rest_ms = divmod(at_ms, 1000)
-    text = datetime.fromtimestamp(whole, UTC).strftime("%Y-%m-%dT%H:%M:%S")
+    text = datetime.fromtimestamp(whole, UTC).isoformat()[:19]
     return f"{text}.{rest_ms:03d}Z" if rest_ms else f"{text}Z"
 
 

@@ -208,6 +208,27 @@ class Fault:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class GatewayPlan:
+    """How one site's gateway sends what was measured; rates are means a day, 0 is never (see sim_site.forward)."""
+
+    site: str
+    outages_per_day: float = tables.number(default=0.0, least=0.0, most=24.0)  # the link is down; all is kept
+    outage_least_min: float = tables.number(default=20.0, least=1.0, most=2880.0)
+    outage_most_min: float = tables.number(default=480.0, least=1.0, most=2880.0)
+    forward_per_min: float = tables.number(default=0.0, least=0.0, most=100000.0)  # of what was kept; 0: all at once
+    historical_after_min: float = tables.number(default=0.0, least=0.0, most=20160.0)  # marked when older; 0: never
+    late_batches_per_day: float = tables.number(default=0.0, least=0.0, most=24.0)  # a stretch comes late, at once
+    late_batch_min: float = tables.number(default=90.0, least=1.0, most=1440.0)
+    late_most_min: float = tables.number(default=360.0, least=1.0, most=20160.0)
+    shuffles_per_day: float = tables.number(default=0.0, least=0.0, most=24.0)  # a stretch comes in any order
+    shuffle_min: float = tables.number(default=60.0, least=1.0, most=1440.0)
+    duplicates_per_day: float = tables.number(default=0.0, least=0.0, most=10000.0)  # the same message again
+    conflicts_per_day: float = tables.number(default=0.0, least=0.0, most=10000.0)  # again, with another value
+    losses_per_day: float = tables.number(default=0.0, least=0.0, most=10000.0)  # never sent: a gap in seq
+    garbage_per_day: float = tables.number(default=0.0, least=0.0, most=10000.0)  # messages that must be refused
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Scenario:
     """A whole scenario file."""
 
@@ -218,6 +239,7 @@ class Scenario:
     site: Pace = field(default_factory=Pace)
     well: tuple[WellPlan, ...]
     fault: tuple[Fault, ...] = ()
+    gateway: tuple[GatewayPlan, ...] = ()
 
     @property
     def start_ms(self) -> int:
@@ -295,6 +317,14 @@ def scenario_faults(scenario: Scenario, where: str) -> list[str]:
     for i, fault in enumerate(scenario.fault):
         if fault.well not in keys:
             faults.append(f"{where}.fault[{i}].well: {fault.well!r}; it must be one of {', '.join(keys)}")
+    sites = sorted({well.site for well in scenario.well})
+    for i, gateway in enumerate(scenario.gateway):
+        if gateway.site not in sites:
+            faults.append(f"{where}.gateway[{i}].site: {gateway.site!r}; it must be one of {', '.join(sites)}")
+        if [each.site for each in scenario.gateway].index(gateway.site) != i:
+            faults.append(f"{where}.gateway[{i}]: a second one of {gateway.site}; each site must have one at most")
+        if gateway.outage_most_min < gateway.outage_least_min:
+            faults.append(f"{where}.gateway[{i}].outage_most_min: under outage_least_min; it must be at least that")
     if scenario.site.apply_most_min < scenario.site.apply_least_min:
         faults.append(f"{where}.site.apply_most_min: under apply_least_min; it must be at least that")
     return faults

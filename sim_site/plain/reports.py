@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -26,6 +27,15 @@ AFTER_OPENING_MIN = 5
 Written = tuple[int, int, str, dict[str, Any]]  # at (ms, by the site's clock), place, subject, fields
 
 
+@dataclass(slots=True)
+class BuildUp:
+    """A casing-pressure series being recorded with the valve shut, and the error of each of its samples."""
+
+    at_ms: int
+    error_psi: Floats
+    shown_psig: list[float] = field(default_factory=list)
+
+
 class Reports:
     """The instruments of a fleet and their hours; `quiet` ones do what changes the wells and write nothing."""
 
@@ -37,7 +47,7 @@ class Reports:
         self.quiet = False
         n = len(drawn.drives)
         self.building_up = np.zeros(n, dtype=bool)
-        self.series: dict[int, tuple[int, float, list[float]]] = {}
+        self.series: dict[int, BuildUp] = {}
         self.test_from: dict[int, Floats] = {}
         self.stuck: dict[int, dict[str, Any]] = {}
         self.once: dict[int, list[tuple[int, str]]] = defaultdict(list)
@@ -153,21 +163,21 @@ class Reports:
     def begin_build_up(self, place: int, minute: int) -> None:
         """Shut the casing valve and sample its pressure each minute."""
         at_ms = self.at_ms(place, minute)
-        chance = stream(self.seed, "plain build-up", place, at_ms)
-        error = self.faulty.effects[place].gauge_psi + self.pace.casing_noise_psi * float(chance.standard_normal())
+        noise = stream(self.seed, "plain build-up", place, at_ms).standard_normal(round(self.pace.build_up_min) + 2)
+        shared = self.faulty.effects[place].gauge_psi + self.pace.casing_noise_psi * float(noise[0])
         self.building_up[place] = True
-        self.series[place] = (at_ms, error, [])
+        self.series[place] = BuildUp(at_ms, shared + SAMPLE_SD_PSI * noise[1:])
 
     def sample(self, place: int, minute: int) -> None:
         """One sample of a build-up; after the last the valve is opened and the series sent."""
-        begin_ms, error, shown = self.series[place]
-        own = SAMPLE_SD_PSI * float(stream(self.seed, "plain sample", place, minute).standard_normal())
-        shown.append(round(float(self.now.casing_psia[place]) - SURFACE_PSIA + error + own, 3))
-        if len(shown) > round(self.pace.build_up_min):
+        build_up = self.series[place]
+        error_psi = float(build_up.error_psi[len(build_up.shown_psig)])
+        build_up.shown_psig.append(round(float(self.now.casing_psia[place]) - SURFACE_PSIA + error_psi, 3))
+        if len(build_up.shown_psig) == len(build_up.error_psi):
             del self.series[place]
             self.building_up[place] = False
-            fields = {"casing_psig": shown, "every_s": SAMPLE_S, "casing_valve": "shut"}
-            self.write(place, begin_ms, "reading/casing-pressure", fields)
+            fields = {"casing_psig": build_up.shown_psig, "every_s": SAMPLE_S, "casing_valve": "shut"}
+            self.write(place, build_up.at_ms, "reading/casing-pressure", fields)
             self.once[minute + AFTER_OPENING_MIN].append((place, "casing-pressure"))
 
 
