@@ -30,7 +30,7 @@ from advisor.physics import inflow
 GAUGE_SD_PSI = 1.0  # one standard deviation of the shared gauge error
 DENSITY_SD_FRAC = 0.02  # and of the liquid's density
 FREE_GAS_AT_PSIA = 100.0
-MOST_SHAPE = 1.25  # 1 - x^2, Fetkovich 1973 with n = 1: wells are met that bend more than Vogel's
+MOST_SHAPE = 1.4  # wells are met that bend more than Vogel's: Fetkovich 1973 with n = 1 is 1.25, with less still more
 PUMP_BPD_PER_IN3_SPM = 0.25 * np.pi * 1440.0 / 9702.0  # area x stroke x rate, 9702 in3 in a barrel
 
 
@@ -109,7 +109,7 @@ class Formation:
 
 
 def shape_frac(members: Mapping[str, Array]) -> Array:
-    """Inflow shape of each member: 0 the straight line, 1 Vogel's curve, MOST_SHAPE Fetkovich's with exponent 1."""
+    """Inflow shape of each member: 0 the straight line, 1 Vogel's curve, 1.25 Fetkovich's with n = 1."""
     return np.asarray(MOST_SHAPE / (1.0 + np.exp(-members["shape"])))
 
 

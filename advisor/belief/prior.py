@@ -15,7 +15,7 @@ from advisor.physics import inflow
 LN_POTENTIAL_SD = 0.7
 LN_RESERVOIR_SD = 0.095
 LN_RESERVOIR_GUESSED_SD = 0.30  # static pressure not configured
-SHAPE_MEAN, SHAPE_SD = 0.8, 1.2  # logit: about Vogel's curve, both ends possible
+SHAPE_MEAN, SHAPE_SD = 0.6, 1.7  # logit: nearly even between a straight line and more bend than Vogel's
 LN_EFFECTIVENESS_MEAN, LN_EFFECTIVENESS_SD = float(np.log(0.88)), 0.09
 MOST_LN_EFFECTIVENESS = float(np.log(1.05))
 SLIP_SHARE, LN_SLIP_SD = 0.03, 0.7

@@ -27,11 +27,11 @@ WALK_PER_ROOT_DAY: dict[str, float] = {
     "ln_slip": 0.03,
     "ln_leak": 0.03,
     "ln_free_gas": 0.03,
-    "velocity": 0.06,
-    "void": 0.06,
-    "gauge": 0.03,
-    "gas_rate": 0.06,
-    "density": 0.03,
+    "velocity": 0.02,
+    "void": 0.02,
+    "gauge": 0.02,
+    "gas_rate": 0.02,
+    "density": 0.02,
 }
 HEIGHT_NOISE_SHARE = 0.03  # of each move of the level, up or down: what the balance and its timing leave out
 
