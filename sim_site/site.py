@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+from sim_site import well_file
 from sim_site.best import best
 from sim_site.chance import stream
 from sim_site.drive import Setting, released_setting
@@ -169,6 +170,17 @@ class Site:
     def best(self) -> dict[str, Steady | None]:
         """The best steady setting of each well with its faults as they are now; None where all settings pound."""
         return {key: self.best_of(key) for key in self.wells}
+
+    def advisor_config(
+        self,
+        *,
+        store_path: str = ":memory:",
+        host: str | None = None,
+        port: int | None = None,
+        listen: str = "127.0.0.1:8090",
+    ) -> str:
+        """The advisor's configuration for these wells as TOML text, from their well files, mistakes included."""
+        return well_file.advisor_config(self.scenario, host=host, port=port, store_path=store_path, listen=listen)
 
     def twin(self) -> Site:
         """The same wells with the same seeds, left alone from the start until this site's now."""
