@@ -14,7 +14,7 @@ from advisor.config.load import load_config
 from advisor.config.sections import Config
 from advisor.heads import restored
 from advisor.memory import Memory
-from advisor.model import Advice, Alarm, Assessment
+from advisor.model import Advice, Alarm, Assessment, LimitCheck
 from advisor.quantities import PUBLISHED
 from advisor.store import advice as advices
 from advisor.store import alarms, assessments, beliefs, logbook
@@ -142,19 +142,27 @@ def _show_advice(one: Advice) -> None:
     if one.by:
         print(f"  decided by {one.by}{': ' + one.why if one.why else ''}")
     for title, lines in (("because", draft.because), ("unless", draft.unless)):
-        for line in lines:
-            print(f"  {title}: {line}")
+        _show_list(title, lines)
     for title, expected in (("if you accept", draft.expected), ("if you do nothing", draft.if_nothing)):
         if expected is not None and draft.kind != "hold":
             liquid = words.quantity_words(expected.liquid_bpd, "bbl/d")
             height = words.quantity_words(expected.liquid_height_ft, "ft of liquid above the intake")
             print(f"  {title}: {liquid}, {height}, pounding {words.confidence(expected.pound_probability)}")
-    for limit in draft.limits:
-        value = "not known" if limit.value is None else f"{limit.value:.4g}"
-        bound = "not on file" if limit.limit is None else f"{limit.limit:.4g} {limit.unit}"
-        print(f"  limit {limit.name}: {value} of {bound} ({limit.basis}){'' if limit.ok else ' NOT MET'}")
-    for caution in draft.cautions:
-        print(f"  caution: {caution}")
+    _show_list("limits checked", tuple(_limit_words(limit) for limit in draft.limits))
+    _show_list("cautions", draft.cautions)
+
+
+def _show_list(title: str, lines: tuple[str, ...]) -> None:
+    if lines:
+        print(f"  {title}")
+    for number, line in enumerate(lines, 1):
+        print(f"    {number}. {line}")
+
+
+def _limit_words(limit: LimitCheck) -> str:
+    value = "not known" if limit.value is None else words.plain_number(limit.value)
+    bound = "not on file" if limit.limit is None else f"{words.plain_number(limit.limit)} {limit.unit}"
+    return f"{limit.name}: {value} of {bound}{'' if limit.ok else ', NOT MET'}; {limit.basis}"
 
 
 def alarms_verb(args: argparse.Namespace) -> int:

@@ -38,6 +38,11 @@ def confidence(probability: float) -> str:
     return "very likely"
 
 
+def plain_number(value: float) -> str:
+    """A number as a person writes it: '13,981', '0.653', '-0.244'."""
+    return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
 def quantity_words(quantity: Quantity | None, unit: str, digits: int = 0) -> str:
     """'172 ± 9 bbl/d', or 'not known'."""
     if quantity is None:
