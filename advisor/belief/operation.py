@@ -9,6 +9,7 @@ from advisor.model import Run, Segment, Setting, Well
 MINUTE_MS = 60_000
 HOUR_MS = 3_600_000
 CYCLE_HOLDS_MS = 24 * HOUR_MS  # a timer's cycle is taken to go on this long after the last word of it
+ASSUMED_MS = 30 * 24 * HOUR_MS  # never heard: a timer's cycle is followed for the last of it, before that unknown
 SAME_RATE_SHARE = 0.02  # a counted stroke rate scatters; a set one does not
 
 
@@ -65,7 +66,7 @@ def segments(runs: Sequence[tuple[int, Run]], well: Well, start_ms: int, end_ms:
     begins = [min(run.since_ms, at) if run.since_ms is not None else at for at, run in runs]
     first_ms = min([end_ms, *begins[:1]])
     if start_ms < first_ms:
-        pieces += _cycle(True, start_ms, configured(well), start_ms, first_ms)
+        pieces += _assumed(configured(well), start_ms, first_ms)
     setting = configured(well)
     for i, (at, run) in enumerate(runs):
         setting = _with(setting, run)
@@ -75,6 +76,13 @@ def segments(runs: Sequence[tuple[int, Run]], well: Well, start_ms: int, end_ms:
             continue
         pieces += _after(run, at, begins[i], setting, well, stop_ms)
     return _cut(pieces, start_ms, end_ms)
+
+
+def _assumed(setting: Setting, start_ms: int, end_ms: int) -> list[Segment]:
+    """As configured, where nothing was heard of the unit."""
+    from_ms = max(start_ms, end_ms - ASSUMED_MS) if _has_cycle(setting) else start_ms
+    unknown = Segment(start_ms=start_ms, end_ms=from_ms, running=None, stroke_rate_spm=setting.stroke_rate_spm)
+    return [*([unknown] if from_ms > start_ms else []), *_cycle(True, from_ms, setting, from_ms, end_ms)]
 
 
 def _after(run: Run, at_ms: int, begin_ms: int, setting: Setting, well: Well, stop_ms: int) -> list[Segment]:

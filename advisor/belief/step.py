@@ -16,6 +16,7 @@ from advisor.model import Column, Segment, Well
 DAY_MS = 86_400_000
 HOUR_MS = 3_600_000
 LONGEST_STEP_MS = 3 * HOUR_MS  # only the gas that enters the pump changes within a step; the rest is closed form
+MOST_STEPS = 400  # of one stretch, 50 days at that length: years of silence are not worth more
 
 # how far each parameter wanders in a day (standard deviation); chosen on simulated wells, no source
 WALK_PER_ROOT_DAY: dict[str, float] = {
@@ -74,7 +75,10 @@ def carry(
 
 
 def stretches(segments: Sequence[Segment], start_ms: int, end_ms: int, well: Well) -> list[Stretch]:
-    """Segments cut to [start, end], gaps filled with unknown running, long ones cut to LONGEST_STEP_MS."""
+    """Segments cut to [start, end], gaps filled with unknown running, long ones cut to LONGEST_STEP_MS.
+
+    None is cut into more than MOST_STEPS.
+    """
     found: list[Stretch] = []
     at = start_ms
     for seg in sorted(segments, key=lambda s: s.start_ms):
@@ -92,7 +96,7 @@ def stretches(segments: Sequence[Segment], start_ms: int, end_ms: int, well: Wel
 
 
 def _cut(length_ms: int, running_frac: float | None, rate_spm: float) -> list[Stretch]:
-    pieces = -(-length_ms // LONGEST_STEP_MS)
+    pieces = min(-(-length_ms // LONGEST_STEP_MS), MOST_STEPS)
     cuts = [length_ms * i // pieces for i in range(pieces + 1)]
     return [Stretch(hi - lo, running_frac, rate_spm) for lo, hi in itertools.pairwise(cuts)]
 

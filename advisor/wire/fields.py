@@ -93,7 +93,7 @@ _RUNNING = Field(name="running", holds="flag", meaning="whether the unit was run
 _CASING_VALVE = _choice("casing_valve", CASING_VALVES, "where the casing valve leads")
 _CHAMBER = _pressure("chamber_psig", "pressure in the chamber before the shot")
 _TIMER = (
-    Field(name="run_min", above=0.0, high=WEEK_MIN, meaning="timer: minutes running"),
+    Field(name="run_min", low=1.0, high=WEEK_MIN, meaning="timer: minutes running"),
     Field(name="idle_min", low=0.0, high=WEEK_MIN, meaning="timer: minutes at rest; 0: no rest"),
 )
 

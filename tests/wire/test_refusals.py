@@ -125,7 +125,7 @@ FIELDS: list[tuple[str, dict[str, Any], str]] = [
     ("run", {**RUN, "since": "2027-03-01T06:00:01Z"}, "since: is 2027-03-01T06:00:01Z, after at"),
     ("run", {**RUN, "run_min": 45}, "idle_min: is missing; must be given together with run_min"),
     ("run", {**RUN, "idle_min": 15}, "run_min: is missing; must be given where idle_min is above 0"),
-    ("run", {**RUN, "run_min": 0, "idle_min": 15}, "run_min: is 0; must be above 0"),
+    ("run", {**RUN, "run_min": 0, "idle_min": 15}, "run_min: is 0; must be at least 1"),
     ("run", {**RUN, "fillage_frac": 1.01}, "fillage_frac: is 1.01; must be at most 1"),
     ("run", {**RUN, "run_h_total": -1}, "run_h_total: is -1; must be at least 0"),
     ("production-test", {**TEST, "duration_h": 0}, "duration_h: is 0; must be above 0"),
