@@ -6,8 +6,10 @@ import argparse
 import signal
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from types import FrameType
 
+from sim_site.fleet import random_scenario
 from sim_site.gateway import Gateway, GatewayError
 from sim_site.link import LinkError
 from sim_site.measures import DAY_S, rfc3339
@@ -16,15 +18,24 @@ from sim_site.site import Site
 from sim_site.tables import ScenarioError
 from sim_site.well_file import advisor_config
 
+ALONE_MIN_PER_S = 60.0  # when nobody said how fast
+WELLS_MOST = 2000
+
 
 def parser() -> argparse.ArgumentParser:
     """The command line."""
     line = argparse.ArgumentParser(prog="sim-site", description="Invented wells that send readings to a broker.")
-    line.add_argument(
+    which = line.add_mutually_exclusive_group()
+    which.add_argument(
         "--config", metavar="FILE", default="demo", help=f"scenario file, or one of {', '.join(shipped())}"
     )
+    which.add_argument("--wells", type=int, metavar="N", help="instead of a file: N random wells of this seed")
     line.add_argument("--days", type=float, metavar="N", help="end after N simulated days (default: until stopped)")
     line.add_argument("--seed", type=int, metavar="N", help="another seed than the scenario's")
+    line.add_argument("--broker", metavar="HOST[:PORT]", help="another broker than the scenario's")
+    line.add_argument(
+        "--alone", action="store_true", help=f"wait for no advisor: {ALONE_MIN_PER_S:g} simulated minutes a second"
+    )
     line.add_argument(
         "--advisor-config", action="store_true", help="print the advisor's configuration for these wells, and end"
     )
@@ -35,7 +46,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run; 0 after a clean end, 2 for a fault, which goes to standard error, one a line."""
     given = parser().parse_args(arguments)
     try:
-        scenario = load_scenario(given.config)
+        scenario = chosen(given)
         if given.days is not None and not 0.0 < given.days <= 3650.0:
             raise ScenarioError([f"--days: {given.days:g}; it must be over 0 and at most 3650"])
         if given.advisor_config:
@@ -46,6 +57,26 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(error, file=sys.stderr)
         return 2
     return 0
+
+
+def chosen(given: argparse.Namespace) -> Scenario:
+    """The scenario that the command line asks for; ScenarioError where it cannot be had."""
+    if given.wells is None:
+        scenario = load_scenario(given.config)
+    elif 1 <= given.wells <= WELLS_MOST:
+        scenario = random_scenario(given.wells, given.seed if given.seed is not None else 1)
+    else:
+        raise ScenarioError([f"--wells: {given.wells}; it must be from 1 to {WELLS_MOST}"])
+    if given.broker is not None:
+        host, _, port = given.broker.partition(":")
+        if not host or not (port == "" or (port.isdecimal() and 1 <= int(port) <= 65535)):
+            raise ScenarioError([f"--broker: {given.broker!r}; it must be HOST or HOST:PORT"])
+        reach = replace(scenario.broker, host=host, port=int(port) if port else scenario.broker.port)
+        scenario = replace(scenario, broker=reach)
+    if given.alone:
+        speed = scenario.site.speed if scenario.site.speed > 0.0 else ALONE_MIN_PER_S
+        scenario = replace(scenario, site=replace(scenario.site, wait_for_advisor=False, speed=speed))
+    return scenario
 
 
 def run(scenario: Scenario, seed: int | None, minutes: int | None) -> None:

@@ -20,6 +20,7 @@ from sim_site.gas import Gas
 from sim_site.measures import BPD_M3_S, GAS_CONSTANT
 from sim_site.scenario import Broker, Drive, Fault, Pace, Rod, Scenario, Truth, WellFile, WellPlan
 from sim_site.site import Site
+from sim_site.traces import sends_traces
 from sim_site.wellbore import wellbore_of
 
 START = "2031-03-01T00:00:00Z"
@@ -43,9 +44,11 @@ STORY_CHANCES = (0.4, 0.4, 0.2)
 IDLES_MIN = (10, 12, 15, 20, 25, 30)
 
 
-def site(n: int, seed: int, *, faults: Sequence[Fault] = (), pace: Pace | None = None) -> Site:
+def site(
+    n: int, seed: int, *, faults: Sequence[Fault] = (), pace: Pace | None = None, with_traces: bool = False
+) -> Site:
     """The sites of a random scenario, without a network."""
-    return Site(random_scenario(n, seed, faults=faults, pace=pace))
+    return Site(random_scenario(n, seed, faults=faults, pace=pace, with_traces=with_traces))
 
 
 def random_scenario(
@@ -56,14 +59,18 @@ def random_scenario(
     pace: Pace | None = None,
     broker: Broker | None = None,
     start: str = START,
+    with_traces: bool = False,
 ) -> Scenario:
     """n wells, sixteen a site; the first k are the same for any n of at least k.
 
-    ValueError for n under 1 or a fault of a well that is not there.
+    with_traces: about a third of the wells send raw records instead of picked levels. ValueError for n under 1 or a
+    fault of a well that is not there.
     """
     if n < 1:
         raise ValueError(f"n: {n!r}; it must be at least 1")
     wells = tuple(random_well(seed, place) for place in range(n))
+    if with_traces:
+        wells = tuple(replace(well, sends="trace") if sends_traces(seed, well.key) else well for well in wells)
     keys = [well.key for well in wells]
     unknown = sorted({fault.well for fault in faults} - set(keys))
     if unknown:

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from typing import Any
 
-from sim_site import instruments, releases
+from sim_site import instruments, releases, traces
 from sim_site.annulus import Annulus, State
 from sim_site.best import settled
 from sim_site.chance import stream, wobble
@@ -224,14 +224,17 @@ class WellLife:
         if self.quiet:
             return
         shown = self.casing_psig("level casing", at_ms)
-        fields = instruments.level_payload(
-            self.annulus.bore, self.pace, self.state, shown, self.key_of("level", at_ms)
-        )
+        bore, key, kind = self.annulus.bore, self.key_of("level", at_ms), self.plan.sends
+        if kind == "trace":
+            spm = self.setting.stroke_rate_spm if self.running else 0.0
+            fields = traces.trace_payload(bore, self.state, shown, spm, key)
+        else:
+            fields = instruments.level_payload(bore, self.pace, self.state, shown, key)
         if self.effects.level_stuck:
             fields = self.stuck_level = self.stuck_level or fields
         else:
             self.stuck_level = None
-        self.send(at_ms, "reading/level", fields | {"running": self.running, "casing_valve": self.valve()})
+        self.send(at_ms, f"reading/{kind}", fields | {"running": self.running, "casing_valve": self.valve()})
 
     def read_casing(self, at_ms: int, _: str) -> None:
         """The casing pressure of every hour or so; none while a build-up is being recorded."""

@@ -177,6 +177,7 @@ class WellPlan:
     chamber_max_psig: float = tables.number(default=1500.0, least=50.0, most=5000.0)
     least_liquid_height_ft: float = tables.number(default=30.0, least=0.0, most=1000.0)
     tubing_psig: float = tables.number(default=80.0, least=0.0, most=1000.0)
+    sends: str = tables.choice("level", "trace", default="level")  # shots picked at the site, or raw records
     level_as: str = tables.choice("round_trip_s", "level_ft_md", "level_m_md", default="round_trip_s")
     pressure_as: str = tables.choice("casing_psig", "casing_kpag", default="casing_psig")
     liquid_as: str = tables.choice("bbl", "m3", default="bbl")  # in production tests
