@@ -25,6 +25,7 @@ from advisor.rulebook.load import Rulebook
 from advisor.tasks import Head, Outcome, Settings, Task, Work
 
 HOUR_MS = 3_600_000
+JUST_NOW_MS = 10 * 60_000
 PHYSICS_KINDS = frozenset({"level", "production-test"})
 CASING = frozenset({"casing-pressure"})
 SHOT_KINDS = frozenset({"level"})
@@ -237,11 +238,17 @@ def _assess(items: list[Work]) -> None:
             item.moment.at_ms,
             workup=item.workup,
             believed=look.quantities if look is not None else None,
-            from_shot=compose.of_shot(item.workup, item.belief, fresh=item.moment.has(SHOT_KINDS)),
+            from_shot=compose.of_shot(item.workup, item.belief, fresh=_shot_just_now(item)),
             pound_probability=look.pound_probability if look is not None else None,
             suspects=look.suspects if look is not None else {},
             notes=look.notes if look is not None else (),
         )
+
+
+def _shot_just_now(item: Work) -> bool:
+    """Whether the last believed shot is so young that the level cannot have gone anywhere."""
+    taken_ms = item.memory.level_at_ms
+    return taken_ms is not None and item.moment.at_ms - taken_ms <= JUST_NOW_MS
 
 
 def _derive(items: list[Work]) -> None:

@@ -18,7 +18,18 @@ from advisor.store import advice as advices
 from advisor.store import alarms, assessments, beliefs, logbook
 from advisor.tasks import Outcome, Settings, Task
 from tests.end_to_end.streams import stream
-from tests.invented_wells import START, advisor, config_text, drain, hours, level, message, published, running
+from tests.invented_wells import (
+    START,
+    advisor,
+    build_up,
+    config_text,
+    drain,
+    hours,
+    level,
+    message,
+    published,
+    running,
+)
 
 WELLS = ("north/7", "north/8", "south/1")
 Told = list[tuple[str, bytes, datetime]]
@@ -207,3 +218,18 @@ def test_a_transaction_that_fails_leaves_memory_and_store_as_they_were(monkeypat
     other.advance(START)
     assert _history(one, "north/7") == _history(other, "north/7")
     assert _advice(one, "north/7") == _advice(other, "north/7")
+
+
+def test_moments_after_a_shot_its_own_level_still_stands() -> None:
+    """The clock of the machine is always a little past the shot: what is published must not be blurred by that."""
+    one = advisor("north/7", clock="system")
+    one.receive([build_up("north/7", START - hours(1)), level("north/7", START, casing_psig=85.0)])
+    one.advance(START)
+    at_once = published(one, "assessment")
+    one.receive([running("north/7", START + hours(0.05))])
+    one.advance(START + hours(0.1))
+    soon = published(one, "assessment")
+    assert soon["at"] == "2031-03-01T06:06:00Z"
+    assert soon["level_ft_md"] == at_once["level_ft_md"]
+    one.advance(START + hours(1.2))
+    assert published(one, "assessment")["level_ft_md"]["sd"] > at_once["level_ft_md"]["sd"]

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from tests.brokers import Iotcore, Mosquitto, RunningBroker, mosquitto_binary, needs_iotcore
-from tests.end_to_end.running import STATUS, Daemon, Field
+from tests.end_to_end.running import STATUS, Daemon, Field, advisor
 from tests.end_to_end.streams import stream
 from tests.invented_wells import START, hours, message, running
 
@@ -87,9 +87,10 @@ def test_an_approved_change_is_released_five_minutes_later_applied_and_judged_by
     well = WELLS[0]
     advice = review.offered(well)
     assert advice["now"] == {"stroke_rate_spm": 8.0}
-    said = review.done("approve", advice["id"], "--by", "pat")
-    assert advice["id"] in said
-    assert "5 min" in said
+    asked = advisor("approve", advice["id"], "--by", "pat", "--config", str(review.daemon.config))  # as from a shell
+    assert (asked.returncode, asked.stderr) == (0, "")
+    assert advice["id"] in asked.stdout
+    assert "5 min" in asked.stdout
     assert review.field.hears(f"wells/{well}/advice", state="approved")["id"] == advice["id"]
     review.pass_min(4.9)
     assert review.released(well) == []
