@@ -80,7 +80,7 @@ def effects_at(faults: Sequence[Fault], since_start_s: float) -> Effects:
     size = dict.fromkeys(SIZED, 0.0)
     there: set[str] = set()
     for fault in faults:
-        if fault.kind in MENDED and 0.0 < fault.until_d - since_start_s / DAY_S <= CREW_D:
+        if fault.kind in MENDED and 0.0 < fault.until_d - since_start_s / DAY_S <= CREW_D + 1e-9:
             there.add("crew")
         share = share_there(fault, since_start_s)
         if share > 0.0:

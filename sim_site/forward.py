@@ -35,6 +35,15 @@ class Sending:
 
 
 @dataclass(frozen=True, slots=True)
+class Waiting:
+    """A message that a gateway has since a time, ms since 1970 UTC; bytes for garbage."""
+
+    topic: str
+    content: Mapping[str, Any] | bytes
+    since_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class Stretch:
     """A time in which messages do not go straight out, and when they do; ms since 1970 UTC."""
 
@@ -61,7 +70,7 @@ class Forwarder:
         self.shuffled: list[Stretch] = []
         self.mishaps: dict[str, list[int]] = {"duplicate": [], "conflict": [], "loss": [], "garbage": []}
         self.forwarded: dict[int, int] = defaultdict(int)  # so far, by the end of the outage
-        self.waiting: list[tuple[int, int, Sending]] = []
+        self.waiting: list[tuple[int, int, Waiting]] = []
         self.order = 0
         self.last_ms = start_ms
         self.latest: tuple[str, Mapping[str, Any]] | None = None
@@ -125,23 +134,17 @@ class Forwarder:
             end_ms = until_ms = max(ends)
         return until_ms
 
-    def due_ms(self, sent_ms: int) -> int:
-        """When a message that would go out at one time does go out."""
-        due = sent_ms
+    def ready_ms(self, sent_ms: int) -> int:
+        """When a message that would go out at one time is given to the link."""
+        ready = sent_ms
         for stretch in self.held_back:
             if stretch.begin_ms <= sent_ms < stretch.end_ms:
-                due = max(due, stretch.due_ms)
+                ready = max(ready, stretch.due_ms)
         for stretch in self.shuffled:
             if stretch.begin_ms <= sent_ms < stretch.end_ms:
                 jitter = stream(self.seed, self.plan.site, "jitter", sent_ms, self.order).random()
-                due = max(due, stretch.due_ms + int(jitter * MINUTE_MS))
-        until_ms = self.down_until(due)
-        if until_ms is None:
-            return due
-        place, self.forwarded[until_ms] = self.forwarded[until_ms], self.forwarded[until_ms] + 1
-        if self.plan.forward_per_min <= 0.0:
-            return until_ms
-        return until_ms + int(place / self.plan.forward_per_min * MINUTE_MS)
+                ready = max(ready, stretch.due_ms + int(jitter * MINUTE_MS))
+        return ready
 
     def take(self, measured: Sequence[Measured], now_ms: int) -> None:
         """Take what the wells of the site measured by now; `due` gives it out."""
@@ -155,7 +158,7 @@ class Forwarder:
         """The garbage of the time since the last message."""
         while self.latest is not None and (moment_ms := self.happens("garbage", by_ms)) is not None:
             topic, payload = garbage(*self.latest, stream(self.seed, self.plan.site, "garbage", moment_ms))
-            self.put(self.due_ms(max(moment_ms, self.last_ms)), Sending(topic, payload, None))
+            self.put(max(moment_ms, self.last_ms), Waiting(topic, payload, moment_ms))
 
     def take_one(self, topic: str, fields: Mapping[str, Any], sent_ms: int) -> None:
         """One message and what may befall it."""
@@ -164,30 +167,44 @@ class Forwarder:
         self.latest = (topic, fields) if reading else self.latest
         if self.happens("loss", sent_ms) is not None:
             return
-        due = self.due_ms(sent_ms)
-        if reading and 0.0 < self.plan.historical_after_min * MINUTE_MS < due - sent_ms:
-            fields = dict(fields) | {"historical": True}
-        self.put(due, sending(topic, fields))
+        ready = self.ready_ms(sent_ms)
+        self.put(ready, Waiting(topic, fields, sent_ms))
         if self.happens("duplicate", sent_ms) is not None:
-            self.put(self.again_ms(due), sending(topic, fields))
+            self.put(self.again_ms(ready), Waiting(topic, fields, sent_ms))
         if reading and self.happens("conflict", sent_ms) is not None:
-            self.put(self.again_ms(due), sending(topic, altered(fields)))
+            self.put(self.again_ms(ready), Waiting(topic, altered(fields), sent_ms))
 
-    def again_ms(self, due_ms: int) -> int:
-        """When a message goes out a second time."""
-        chance = stream(self.seed, self.plan.site, "again", due_ms, self.order)
-        return self.due_ms(due_ms + int(chance.random() * AGAIN_MOST_MIN * MINUTE_MS))
+    def again_ms(self, ready_ms: int) -> int:
+        """When a message is given to the link a second time."""
+        chance = stream(self.seed, self.plan.site, "again", ready_ms, self.order)
+        return ready_ms + int(chance.random() * AGAIN_MOST_MIN * MINUTE_MS)
 
-    def put(self, due_ms: int, message: Sending) -> None:
+    def put(self, ready_ms: int, message: Waiting) -> None:
         self.order += 1
-        heapq.heappush(self.waiting, (due_ms, self.order, message))
+        heapq.heappush(self.waiting, (ready_ms, self.order, message))
 
     def due(self, now_ms: int) -> list[tuple[int, int, Sending]]:
-        """What goes out by now, with when and in which order."""
+        """What goes out by now, with when and in which order; what finds the link down waits until it is up again."""
         out = []
         while self.waiting and self.waiting[0][0] < now_ms:
-            out.append(heapq.heappop(self.waiting))
+            ready_ms, order, message = heapq.heappop(self.waiting)
+            until_ms = self.down_until(ready_ms)
+            if until_ms is None:
+                out.append((ready_ms, order, self.sent(message, ready_ms)))
+                continue
+            place, self.forwarded[until_ms] = self.forwarded[until_ms], self.forwarded[until_ms] + 1
+            after_ms = int(place / self.plan.forward_per_min * MINUTE_MS) if self.plan.forward_per_min > 0.0 else 0
+            heapq.heappush(self.waiting, (until_ms + after_ms, order, message))
         return out
+
+    def sent(self, message: Waiting, at_ms: int) -> Sending:
+        """A message as it goes out at a time, marked where it was kept for long."""
+        if isinstance(message.content, bytes):
+            return Sending(message.topic, message.content, None)
+        old_ms = self.plan.historical_after_min * MINUTE_MS
+        if "/reading/" in message.topic and 0.0 < old_ms < at_ms - message.since_ms:
+            return sending(message.topic, dict(message.content) | {"historical": True})
+        return sending(message.topic, message.content)
 
 
 def altered(fields: Mapping[str, Any]) -> dict[str, Any]:

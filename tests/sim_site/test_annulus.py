@@ -5,6 +5,7 @@ from __future__ import annotations
 import copy
 import math
 from collections.abc import Callable
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -14,7 +15,7 @@ from scipy import integrate, optimize
 from sim_site.annulus import Annulus, State, after_valve
 from sim_site.faults import Effects
 from sim_site.measures import BARREL_M3, BPD_M3_S, FOOT_M, PSI_PA
-from sim_site.scenario import Scenario, WellPlan
+from sim_site.scenario import Liner, Scenario, WellPlan
 from sim_site.wellbore import wellbore_of
 
 NONE = Effects()
@@ -220,3 +221,57 @@ def test_halving_the_step_changes_little(demo: Scenario) -> None:
             annulus.advance(state, seconds, rate, NONE, 1.0, True)
         lifted.append(state.lifted_oil_m3 + state.lifted_water_m3)
     assert lifted[0] == pytest.approx(lifted[1], rel=0.003)
+
+
+def lined(plan: WellPlan) -> WellPlan:
+    """The pump 400 ft down in a liner of 3.92 in with tubing of 2 3/8 in."""
+    liner = Liner(top_ft_md=plan.pump_intake_ft_md - 400.0, id_in=3.92)
+    return replace(plan, liner=liner, tubing_od_in=2.375, tubing_id_in=1.995)
+
+
+@pytest.mark.parametrize("gas_oil", [0.0, 300.0])
+def test_a_column_in_a_liner_has_the_volume_of_both_pipes(plain: WellPlan, gas_oil: float) -> None:
+    """(3.92^2 - 2.375^2)/1029.4 = 0.009448 bbl/ft for 400 ft, (4.892^2 - 2.375^2)/1029.4 = 0.017769 above: 6 bbl of
+    liquid stand 400 ft + (6 - 3.779)/0.017769 = 525.0 ft high; gas through them makes the column longer."""
+    annulus = Annulus(
+        wellbore_of(replace(lined(plain), truth=replace(plain.truth, gas_oil_ratio_scf_per_bbl=gas_oil)))
+    )
+    state = annulus.started()
+    state.oil_m3, state.water_m3 = 0.0, 6.0 * BARREL_M3
+    state.bubbling_mol_s = 0.0 if gas_oil == 0.0 else 0.2
+    annulus.measure(state)
+    assert state.liquid_tvd_m / FOOT_M == pytest.approx(525.0, abs=60.0 if gas_oil else 0.2)
+    assert state.height_md_m / FOOT_M == pytest.approx(525.0, abs=0.2) if gas_oil == 0.0 else state.void > 0.1
+    assert state.height_md_m >= state.liquid_tvd_m - 1e-9
+
+
+def test_the_pressure_of_a_column_in_a_liner_is_that_of_its_height(plain: WellPlan) -> None:
+    """525.0 ft of water of 1.05 by hand: 0.433 x 1.05 x 525 = 238.7 psi above the level's pressure."""
+    annulus = Annulus(wellbore_of(lined(plain)))
+    state = annulus.started()
+    state.oil_m3, state.water_m3 = 0.0, 6.0 * BARREL_M3
+    annulus.measure(state)
+    level_pa = state.casing_pa * math.exp(annulus.bore.gas_exponent(state.casing_pa, state.level_md_m))
+    assert (state.intake_pa - level_pa) / PSI_PA == pytest.approx(0.433 * 1.05 * 525.0, rel=0.003)
+
+
+def test_a_narrow_liner_fills_faster_and_conserves_liquid(demo: Scenario) -> None:
+    plan = replace(demo.well[0], tubing_od_in=2.375, tubing_id_in=1.995)
+    heights = []
+    for each in (plan, lined(plan)):
+        annulus = Annulus(wellbore_of(each))
+        state = annulus.started()
+        state.oil_m3 = state.water_m3 = 0.0
+        annulus.measure(state)
+        oil, water = live(annulus, state, 15, lambda minute: 0.0)
+        assert oil + water == pytest.approx(state.oil_m3 + state.water_m3)
+        heights.append(state.liquid_tvd_m)
+        live(annulus, state, 1440, cycle(9.0, 30, 30))
+        assert state.height_md_m >= 0.0 and math.isfinite(state.intake_pa)
+    assert heights[1] / heights[0] == pytest.approx(0.017769 / 0.009448, rel=0.02)
+
+
+def test_the_gas_space_of_a_lined_well_is_both_annuli(plain: WellPlan) -> None:
+    """By hand: 4,690 ft of 0.017769 bbl/ft and 200 ft of 0.009448 bbl/ft are 85.23 bbl."""
+    bore = wellbore_of(lined(plain))
+    assert bore.gas_space_m3(4890.0 * FOOT_M) / BARREL_M3 == pytest.approx(85.23, abs=0.05)

@@ -8,12 +8,12 @@ from typing import Any
 import pytest
 
 from sim_site.faults import effects_at
-from sim_site.measures import milliseconds
+from sim_site.measures import milliseconds, rfc3339
 from sim_site.scenario import Fault, Scenario
 from sim_site.site import Message, Site
 from sim_site.truth import WellTruth
-from tests.sim_site.conftest import alone
-from tests.sim_site.test_site import days, of
+from tests.sim_site.conftest import alone, changed
+from tests.sim_site.test_site import days, of, release
 
 DAY_S = 86400.0
 
@@ -140,3 +140,79 @@ def test_an_outage_keeps_everything_for_later(demo: Scenario) -> None:
     returned = of(site.step(60), "north/1", "reading/level")
     assert len(returned) == 13
     assert [each["at"] for each in returned] == sorted(each["at"] for each in returned)
+
+
+def test_without_power_the_unit_stands_and_the_instruments_go_on(demo: Scenario) -> None:
+    """From noon to six in the evening of the first day; the timer begins anew with a run."""
+    site = broken(demo, kind="power-out", well="north/2", from_d=0.5, until_d=0.75)
+    days(site, 0.5)
+    before = site.truth(with_best=False)["north/2"]
+    dark = days(site, 0.25)
+    after = site.truth(with_best=False)["north/2"]
+    assert after.liquid_bbl == before.liquid_bbl and after.running_min == before.running_min
+    assert after.liquid_height_ft > before.liquid_height_ft + 300.0
+    runs = of(dark, "north/2", "reading/run")
+    assert len(runs) >= 6 and not any(each["running"] for each in runs)
+    assert {each["since"] for each in runs} == {"2031-03-01T12:00:00Z"}
+    assert len(of(dark, "north/2", "reading/level")) == 6
+    first, *_ = of(days(site, 0.25), "north/2", "reading/run")
+    assert first["running"] and first["since"] == "2031-03-01T18:00:00Z"
+
+
+def test_a_change_released_while_the_power_is_out_waits_for_it(demo: Scenario) -> None:
+    site = broken(demo, kind="power-out", well="north/1", from_d=0.0, until_d=0.5)
+    days(site, 0.1)
+    site.deliver(*release(site, "north/1", stroke_rate_spm=7.0))
+    messages = days(site, 0.3)
+    assert [each["state"] for each in of(messages, "north/1", "confirm")] == ["applied"]
+    assert not any(each["running"] for each in of(messages, "north/1", "reading/run"))
+    later = of(days(site, 0.3), "north/1", "reading/run")
+    assert later[-1]["running"] and later[-1]["stroke_rate_spm"] == 7.0
+
+
+@pytest.mark.parametrize(
+    ("kind", "size", "told"), [("worn-pump", 2.0, "pump-changed"), ("parted-rods", 0.0, "workover")]
+)
+def test_a_crew_mends_what_broke_and_tells_of_it(demo: Scenario, kind: str, size: float, told: str) -> None:
+    """Eight hours before the end: from four in the afternoon of the first day until midnight."""
+    site = broken(demo, kind=kind, well="creek/1", from_d=0.2, until_d=1.0, size=size)
+    messages = days(site, 1.25)
+    events = of(messages, "creek/1", "reading/event")
+    assert [each["what"] for each in events] == ["people-on-location", told, "people-left"]
+    assert [each["at"][:16] for each in events] == ["2031-03-01T16:00", "2031-03-02T00:00", "2031-03-02T00:00"]
+    runs = of(messages, "creek/1", "reading/run")
+    there = [each for each in runs if "2031-03-01T16:00:01Z" <= each["at"] < "2031-03-02T00:00:00Z"]
+    assert there and not any(each["running"] for each in there)
+    assert runs[-1]["running"]
+    liquid = site.truth(with_best=False)["creek/1"].liquid_bbl
+    days(site, 0.25)
+    assert site.truth(with_best=False)["creek/1"].liquid_bbl > liquid + 20.0
+
+
+def test_slugs_of_gas_come_and_go(demo: Scenario) -> None:
+    """90 Mscf/d more for 5 to 19 minutes in two hours of five: 12 minutes in 150, 7 Mscf/d more on the average."""
+    whole, slugged = whole_and_broken(demo, Fault(kind="gas-slugs", well="creek/1", from_d=0.0, size=90.0))
+    days(whole, 4), days(slugged, 4)
+    good, bad = (site.truth(with_best=False)["creek/1"] for site in (whole, slugged))
+    assert 4 * 4.0 < bad.gas_mscf - good.gas_mscf < 4 * 10.5
+    shown = [
+        each["casing_psig"]
+        for each in of(days(slugged, 1), "creek/1", "reading/casing-pressure")
+        if "every_s" not in each
+    ]
+    quiet = [
+        each["casing_psig"]
+        for each in of(days(whole, 1), "creek/1", "reading/casing-pressure")
+        if "every_s" not in each
+    ]
+    assert max(shown) - min(shown) > max(quiet) - min(quiet) + 5.0
+
+
+def test_a_crew_changes_sheaves_where_there_is_one(demo: Scenario) -> None:
+    """Two days or so after the release, which must not lapse before."""
+    site = Site(changed(alone(demo, "north/1"), 0, kind="fixed", crew_d=2.0))
+    lapses = rfc3339(site.now_ms + 4 * 86_400_000)
+    assert site.deliver(*release(site, "north/1", stroke_rate_spm=8.0, lapses_at=lapses)) == []
+    assert not of(days(site, 2), "north/1", "confirm")
+    assert [each["state"] for each in of(days(site, 0.25), "north/1", "confirm")] == ["applied"]
+    assert site.truth(with_best=False)["north/1"].setting.stroke_rate_spm == 8.0
