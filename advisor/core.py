@@ -102,6 +102,8 @@ class Advisor:
             for topic, payload, at in messages
         ]
         with self.transaction():
+            if self._readings_clock and arrivals:  # which says nothing of when messages came
+                self._reception.close_minutes(max(arrival.received_at_ms for arrival in arrivals))
             return self._reception.receive(arrivals)
 
     def advance(self, now: datetime) -> list[Trouble]:
@@ -114,7 +116,8 @@ class Advisor:
         with self.transaction():
             if self.now_ms != now_ms:
                 counters.remember(self.store, counters.NOW_MS, now_ms)
-            self._reception.close_minutes(now_ms)
+            if not self._readings_clock:
+                self._reception.close_minutes(now_ms)
             concerned = [well for well in due.every(self.store) if well in self.config.wells]
             troubles = self._progress.due_wells(now_ms)
             wanted = dict.fromkeys([*concerned, *self._progress.stale_presents(now_ms)])

@@ -181,6 +181,19 @@ def test_refusals_beyond_ten_a_minute_and_well_are_told_once_with_their_number()
     assert len(refusals.newest(one.store, WELL, limit=100)) == 12
 
 
+@pytest.mark.parametrize("years", [-10, 10])
+def test_with_the_readings_clock_the_minute_is_that_in_which_the_messages_came(years: int) -> None:
+    one = advisor()
+    at = START + hours(years * 8766)
+    one.receive([level(WELL, at, received=START), *([(f"wells/{WELL}/reading/level", b"{", START)] * 13)])
+    one.advance(at)
+    assert [m.topic for m in one.outgoing()].count(f"wells/{WELL}/refused") == 10
+    drain(one)
+    one.receive([level(WELL, at + hours(1), received=START + hours(1))])
+    one.advance(at)
+    assert published(one, "/refused")["count"] == 3
+
+
 def test_a_topic_that_names_no_well_of_ours_is_only_counted() -> None:
     one = advisor()
     topics = ["wells/east/1/reading/level", "wells/north/7", "wells/../7/reading/level", "else", ""]

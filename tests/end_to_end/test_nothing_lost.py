@@ -23,7 +23,7 @@ KEPT = ("readings", "assessments", "advice", "alarms", "gaps")
 
 @pytest.fixture(scope="module")
 def told() -> list[Told]:
-    return stream(*WELLS, hours_long=30)
+    return stream(*WELLS, hours_long=30, round_trip_s=8.3)
 
 
 @pytest.fixture(scope="module")
@@ -37,6 +37,7 @@ def undisturbed(told: list[Told], tmp_path_factory: pytest.TempPathFactory) -> d
     one.close()
     kept = history(config.store, WELLS)
     assert len(kept["readings"]) == len(told)
+    assert kept["alarms"]
     assert any(row[3]["draft"]["kind"] == "stroke-rate" for row in kept["advice"]["north/7"])
     return kept
 
