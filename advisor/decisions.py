@@ -4,16 +4,18 @@ right. Every decision is kept with who, when and why. Nothing here operates equi
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from advisor import review
 from advisor.config.sections import Config
-from advisor.model import Advice
+from advisor.model import Advice, Alarm
 from advisor.progress import Progress, WellState
 from advisor.publication import Publication
 from advisor.review import NotPossible, Terms
 from advisor.rulebook import book, lifecycle
 from advisor.rulebook.load import Rulebook
 from advisor.store import advice as advices
-from advisor.store import audit, due, logbook, readings
+from advisor.store import alarms, audit, due, logbook, readings
 from advisor.store.store import Store
 from advisor.wire.times import time_text
 
@@ -120,8 +122,14 @@ class Decisions:
             step = book.act(self._rules, state.flags[alarm], event, now_ms, self._config.wells[well], state.facts)
         except ValueError as error:
             raise NotPossible(str(error)) from error
+        if not state.facts and step.alarm is not None:  # not looked at since the start: its words are those it had
+            step = replace(step, alarm=self._as_published(step.alarm))
         state.flags[alarm] = step.flags
         self._publication.alarms_moved([step], now_ms)
+
+    def _as_published(self, alarm: Alarm) -> Alarm:
+        known = [one for one in alarms.current(self._store, alarm.well) if one.alarm == alarm.alarm]
+        return replace(known[0], at_ms=alarm.at_ms, state=alarm.state) if known else alarm
 
     # ---- readings
 

@@ -15,7 +15,7 @@ from advisor.review import NotPossible
 from advisor.store import advice as advices
 from advisor.store import audit, logbook, releases
 from tests.end_to_end.streams import stream
-from tests.invented_wells import START, advisor, config_text, drain, hours, message, running
+from tests.invented_wells import START, advisor, config_text, drain, hours, message, published, running
 
 WELL = "north/7"
 LAST = START + hours(25) + timedelta(minutes=1)
@@ -298,3 +298,25 @@ def test_a_note_from_the_future_is_refused_and_does_not_move_the_clock() -> None
     with pytest.raises(NotPossible, match="still to come"):
         one.note(WELL, "shut-in", by="pat", now=LAST, at=LAST + hours(30))
     assert one.now_ms == round(LAST.timestamp() * 1000)
+
+
+@pytest.mark.parametrize("before", ["a restart", "a refused request"])
+def test_an_acknowledged_alarm_keeps_its_words_and_values(tmp_path: Path, before: str) -> None:
+    path = str(tmp_path / "advisor.db")
+    one = Advisor(parse_config(config_text(WELL, store=path), tmp_path))
+    for n in range(2):
+        one.receive([message(WELL, "casing-pressure", START + hours(n), casing_psig=480.0)])
+        one.advance(START + hours(n))
+    raised = published(one, "alarm/casing-pressure-high")
+    assert "480 psig" in raised["message"]
+    if before == "a restart":
+        one.close()
+        one = Advisor(parse_config(config_text(WELL, store=path), tmp_path))
+    else:
+        with pytest.raises(KeyError):
+            one.approve("nothing", by="pat", now=START)
+    now = START + hours(1.1)
+    one.acknowledge(WELL, "casing-pressure-high", by="pat", now=now)
+    said = published(one, "alarm/casing-pressure-high")
+    assert said == {**raised, "state": "acknowledged", "at": said["at"]}
+    one.close()
