@@ -21,7 +21,7 @@ from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from advisor import cli
 from tests.brokers import RunningBroker, skip_outside_ci, wait_until
-from tests.end_to_end import contract
+from tests.end_to_end import agreed
 from tests.invented_wells import config_text
 from tests.mqtt.site import Site
 
@@ -199,7 +199,7 @@ class Field(Site):
         return [
             fault
             for topic, payload, kept, expiry_s in self.heard
-            for fault in contract.faults(topic, payload, kept if self._tells_retained else None, expiry_s)
+            for fault in agreed.faults(topic, payload, kept if self._tells_retained else None, expiry_s)
         ]
 
 

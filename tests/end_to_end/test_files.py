@@ -14,7 +14,7 @@ from typing import Any
 import pytest
 
 from tests.brokers import Iotcore, needs_iotcore, wait_until
-from tests.end_to_end.contract import TIME
+from tests.end_to_end.agreed import TIME
 from tests.end_to_end.running import STATUS, Daemon, Field
 from tests.end_to_end.streams import stream
 from tests.invented_wells import START, hours, level
