@@ -26,7 +26,7 @@ NEEDS = {
     "round_trip_s": "the last believed level did not come as a travel time",
     "casing_psig": "no casing pressure believed yet",
     "annular_gas_mscfd": "no build-up with the casing valve shut yet",
-    "inflow_trend_frac_per_30d": "needs inflow on at least 7 days",
+    "inflow_trend_frac_per_30d": "needs inflow on at least 7 days after the first 3 of learning the well",
 }
 
 

@@ -19,7 +19,6 @@ from pathlib import Path
 
 from advisor import demo_report
 from advisor.demo_report import Day, Story
-from advisor.model import Advice
 from advisor.mqtt.embedded import EmbeddedBroker
 from advisor.mqtt.faults import LinkError
 from advisor.store import advice as advices
@@ -104,7 +103,10 @@ class _Demo:
         print(f"Broker on {self._broker.host}:{self._broker.port} (in memory only). From another shell:")
         print(f"  advisor wells --config {self._config}")
         print(f"  advisor advice --config {self._config}")
-        print("A stand-in reviewer approves what is offered; on real wells a person decides.\n", flush=True)
+        print(
+            "A stand-in reviewer sees the alarms and approves what is offered; on real wells a person decides.\n",
+            flush=True,
+        )
 
     # ---- the daemon
 
@@ -163,31 +165,31 @@ class _Demo:
                 done_min += minutes
                 if done_min - self._reviewed_min >= LOOK_EVERY_MIN:
                     self._reviewed_min = done_min
-                    self._look_in(done_min)
+                    self._look_in()
                 if done_min % DAY_MIN == 0:
                     self._tell_day(done_min // DAY_MIN)
         finally:
             gateway.link.close()
 
-    def _look_in(self, done_min: int) -> None:
-        """The stand-in reviewer: approves each change on offer, as a person would from the command line."""
+    def _look_in(self) -> None:
+        """The stand-in reviewer: sees the alarms and approves each change on offer, as from the command line."""
         with Store(self._store_path, readonly=True) as store:
-            offered = [one for one in advices.in_states(store, ("offered",)) if one.draft.proposed is not None]
-            for one in offered:
-                self._approve(store, one)
+            for alarm in alarms.current(store):
+                if alarm.state in {"unacknowledged", "returned-unacknowledged"}:
+                    self._ask(store, "acknowledge", {"well": alarm.well, "alarm": alarm.alarm})
+            for one in advices.in_states(store, ("offered",)):
+                if one.draft.proposed is not None:
+                    done, said = self._ask(store, "approve", {"id": one.id})
+                    demo_report.tell_decision(one, done, said)
 
-    def _approve(self, store: Store, advice: Advice) -> None:
+    def _ask(self, store: Store, verb: str, args: dict[str, str]) -> tuple[bool, str]:
         number = requests.leave(
-            self._store_path,
-            verb="approve",
-            args={"id": advice.id},
-            by=REVIEWER,
-            at_ms=time.time_ns() // 1_000_000,
+            self._store_path, verb=verb, args=args, by=REVIEWER, at_ms=time.time_ns() // 1_000_000
         )
         answered = requests.wait(store, number, timeout_s=20.0)
         if answered.state == "pending":
             raise GatewayError("the daemon did not answer the reviewer within 20 s")
-        demo_report.tell_decision(advice, answered.state == "done", answered.answer or "")
+        return answered.state == "done", answered.answer or ""
 
     def _tell_day(self, day: int) -> None:
         truth = {

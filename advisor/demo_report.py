@@ -9,7 +9,7 @@ from advisor import words
 from advisor.model import Advice, Alarm
 
 DAY_MIN = 1440.0
-AFTER_DAYS = 7  # 'after' is the last week
+AFTER_DAYS = 7  # 'after' is the last week, or the last third of a shorter demo
 WIDTH = 100
 
 
@@ -80,7 +80,9 @@ def summary(stories: Sequence[Story], days: Sequence[Day], span_d: float, took_s
     print(f"\n{'=' * WIDTH}")
     print(f"{span_d:g} days, {len(stories)} wells, {messages:,} messages, in {took_s:.0f} s.")
     print("Liquid and pounding are the simulated site's own truth; the advisor never saw them. 'Before' is until the")
-    print(f"first change was applied, 'after' the last {AFTER_DAYS} days. Pounding is a share of running time.\n")
+    last_d = _after_days(days)
+    plural = "days" if last_d > 1 else "day"
+    print(f"first change was applied, 'after' the last {last_d} {plural}. Pounding is a share of running time.\n")
     print(f"{'well':<9}{'liquid, bbl/d':>18}{'pounding':>18}{'best without':>16}   whole time, against the same")
     print(f"{'':<9}{'before':>9}{'after':>9}{'before':>10}{'after':>8}{'pounding':>16}   well left alone")
     for story in stories:
@@ -115,9 +117,13 @@ def _spans(story: Story, days: Sequence[Day]) -> tuple[tuple[float, float], tupl
     if not days:
         return (0.0, 0.0), (0.0, 0.0)
     before = _rate(days[first_day - 1].totals[story.well], None, first_day)
-    start = max(0, len(days) - AFTER_DAYS)
+    start = len(days) - _after_days(days)
     earlier = days[start - 1].totals[story.well] if start > 0 else None
     return before, _rate(days[-1].totals[story.well], earlier, len(days) - start)
+
+
+def _after_days(days: Sequence[Day]) -> int:
+    return max(1, min(AFTER_DAYS, len(days) // 3))
 
 
 def _rate(now: Totals, earlier: Totals | None, span_d: int) -> tuple[float, float]:

@@ -30,6 +30,7 @@ from advisor.model import (
 DAY_MS = 86_400_000
 KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
 SAME_VALUES = 5
+LEARNING_DAYS = 3  # in which the potential moves because the well is being learnt, not because it changes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -290,6 +291,8 @@ def with_potential(memory: Memory, at_ms: int, potential: Quantity | None) -> Me
         return memory
     day = at_ms // DAY_MS
     kept = tuple(row for row in memory.potential_by_day if day - 90 < row[0] < day)
+    if day - (memory.first_at_ms or at_ms) // DAY_MS < LEARNING_DAYS:
+        return memory
     if memory.trend_day != day:
         found = trend.inflow_trend(
             day=[row[0] for row in kept], potential_bpd=[row[1] for row in kept], sd_bpd=[row[2] for row in kept]

@@ -17,7 +17,7 @@ import numpy.typing as npt
 DAY_MS = 86_400_000
 LEAST_DAYS = 7
 
-OWN_SHARE = 0.05
+OWN_SHARE = 0.15
 """Share of the variance of a day's inflow potential that is its own; the rest is in every day alike and cancels in a
 slope (our choice; nothing is published)."""
 
