@@ -25,9 +25,9 @@ BLOCK_S = 0.2
 
 NAMES = (
     "over_noise", "over_local", "reflection", "reflection_high", "rank_reflection", "rank_local", "fit", "absorption",
-    "absorption_off", "twice", "twice_outside", "thrice", "is_multiple", "later", "earlier", "later_count",
-    "comb_before", "comb_after", "known_reflector", "known_reflector_off", "below_hole", "of_intake", "at_intake",
-    "in_ring", "clipped", "expected", "expected_z", "down_beside", "coda", "time",
+    "absorption_off", "twice", "twice_outside", "thrice", "at_half", "at_third", "is_multiple", "later", "earlier",
+    "later_count", "comb_before", "comb_after", "known_reflector", "known_reflector_off", "below_hole", "of_intake",
+    "at_intake", "in_ring", "clipped", "expected", "expected_z", "down_beside", "coda", "time",
 )  # fmt: skip
 RECORD_NAMES = ("fired", "loudest", "loudest_local", "best_reflection", "comb", "clipped", "hole_s", "gap")
 
@@ -155,10 +155,10 @@ def _multiples(t: Array, match: Match, over_local: Array, strength: Array) -> di
     """Echoes at two and three times the travel time, and whether this is one of a shorter one."""
     out: dict[str, Array] = {}
     end = len(match.up) / WORK_HZ - 0.05
-    for name, times in (("twice", 2.0), ("thrice", 3.0)):
+    for name, times in (("twice", 2.0), ("thrice", 3.0), ("at_half", 0.5), ("at_third", 1.0 / 3.0)):
         values = np.zeros(len(t))
         for i, one in enumerate(times * t):
-            if one < end:
+            if FIRST_S <= one < end:
                 half = MULTIPLE_S + MULTIPLE_FRAC * one
                 a, b = int((one - half) * WORK_HZ), int((one + half) * WORK_HZ) + 2
                 values[i] = math.log1p(float(np.max(over_local[a:b], initial=0.0)))

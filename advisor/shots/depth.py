@@ -20,7 +20,7 @@ PICK_SD_S, PICK_SD_FRAC = 0.004, 0.0015
 REFLECTOR_SD_FT, REFLECTOR_SD_FRAC = 3.0, 0.0015
 FOUND_LOCAL, FOUND_NOISE = 3.5, 6.0
 ODD_SDS = 3.0
-COUNT_SD_FACTOR = 1.5  # the chain takes its stretches for more independent than they are
+COUNT_SD_FACTOR = 1.1  # stretches are a little less independent than they are taken for
 MIXED_FRAC = 0.004  # gas that is not mixed evenly: the velocity's shape within a stretch nothing has measured
 
 
@@ -135,7 +135,7 @@ def _echo_near(size: Array, guess: float, half: float, end: float) -> tuple[floa
     at = a + int(np.argmax(size[a:b]))
     about = np.concatenate((size[max(a - 125, 0) : a], size[b : b + 125]))
     local = max(float(np.mean(about)) if len(about) else 1.0, 0.7)
-    peaks = size[a:b] > 0.7 * size[at]
+    peaks = size[a:b] >= 0.7 * size[at]
     single = np.ptp(np.flatnonzero(peaks)) < 10
     if size[at] < FOUND_NOISE or size[at] < FOUND_LOCAL * local or not single:
         return None

@@ -27,13 +27,17 @@ STRETCHES = (12, 28)  # joints: near the surface there is no room for a longer o
 SHORT_TO = 45.0  # joints down to which the shorter stretches serve
 HOPS = 3  # a stretch
 SCALES = np.linspace(0.90, 1.10, 201)
-SLOPES = np.linspace(-0.016, 0.016, 9)  # change of the scale from the inlet to the deepest point
-SLOPE_SD = 0.005
+SLOPES = np.linspace(-0.020, 0.020, 11)  # change of the scale from the inlet to the deepest point
+SLOPE_SD = 0.006
 HARMONICS = (1, 2, 3)
 SHRINK = 0.75  # share of a line's power over its surroundings taken at its word
 MOST_OVER = 40.0
-TEMPER = 0.4  # stretches overlap, and collars are not evenly spaced
-OUTLIER = 0.15
+TEMPER = 0.6  # neighbouring harmonics and scales are not independent
+STRAY_FRAC = (
+    0.022  # standard deviation of a joint's length: a stretch's mean strays by it over the root of its joints
+)
+OVERLAP = 0.9  # weight of a stretch, as each shares two thirds with the next
+OUTLIER = 0.2
 NEAR = 4  # steps of the scale
 BIN_HZ, FLAT_HZ = 0.5, 7.0
 SEEN = 4.5  # evidence near the scale found for a stretch to count as seen
@@ -102,7 +106,7 @@ def _comb(even: Array, path: Path, start_s: float, joints: int) -> Comb:
     middle = first + (starts + wide / 2.0) / PER_JOINT
     time_s = np.interp(middle * path.joint_ft, depths, times)
     evidence = _evidence(pieces, path, middle, time_s, joints)
-    total = _total(evidence, middle / deepest)
+    total = _total(evidence, middle / deepest, joints)
     return Comb(joints=joints, middle=middle, time_s=time_s, evidence=evidence, total=total, deepest=deepest)
 
 
@@ -159,10 +163,19 @@ def _evidence(pieces: Array, path: Path, middle: Array, time_s: Array, joints: i
     return total
 
 
-def _total(evidence: Array, down: Array) -> Array:
+@cache
+def _strayed(joints: int) -> Array:
+    """What a stretch's own mean joint does to its scale: a blur; half of a Hann window's joints count."""
+    sd = STRAY_FRAC / math.sqrt(0.5 * joints)
+    table = np.exp(-0.5 * ((SCALES[:, None] - SCALES[None, :]) / sd) ** 2)
+    return np.asarray(table / table.sum(axis=1, keepdims=True))
+
+
+def _total(evidence: Array, down: Array, joints: int) -> Array:
     """Evidence added up from the top along each line of scale against depth; a stretch may be an outlier."""
-    tempered = np.exp(TEMPER * (evidence - evidence.max(axis=1, keepdims=True)))
-    tempered = np.log(OUTLIER + (1.0 - OUTLIER) * tempered / tempered.mean(axis=1, keepdims=True))
+    chance = np.exp(TEMPER * (evidence - evidence.max(axis=1, keepdims=True)))
+    chance = chance / chance.mean(axis=1, keepdims=True) @ _strayed(joints)
+    tempered = OVERLAP * np.log(OUTLIER + (1.0 - OUTLIER) * chance)
     step = SCALES[1] - SCALES[0]
     shift = np.round((down[:, None] - 0.5) * SLOPES[None, :] / step).astype(int)
     at = np.clip(np.arange(len(SCALES))[None, None, :] + shift[:, :, None], 0, len(SCALES) - 1)

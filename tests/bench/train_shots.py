@@ -162,7 +162,21 @@ def calibrated(coefficients: dict[str, Any], rows: list[dict[str, Any]]) -> dict
         right[i] = abs(one["depth"] - one["true"]) < allowed
         both[i] *= trust.depth_probability(choice, depth_ft=one["depth"], sd_ft=one["sd"], joint_ft=one["joint"])
     knots, values = monotone(both, right)
-    return out | {"knots": knots, "values": values}
+    out |= {"knots": knots, "values": values}
+    told = np.interp(both, knots, values)
+    return out | {"good": good_from(told, right, hit)}
+
+
+def good_from(told: np.ndarray, right: np.ndarray, hit: np.ndarray) -> float:
+    """The probability from which a shot is good: among those, few depths and fewer echoes are wrong.
+
+    Stricter than what is wanted of records never seen (3 % and 1 %), for those come from another world than these.
+    """
+    order = np.argsort(-told, kind="stable")
+    count = np.arange(1, len(order) + 1)
+    kept = (np.cumsum(~right[order]) <= 0.020 * count + 1) & (np.cumsum(~hit[order]) <= 0.004 * count + 0.5)
+    last = int(np.flatnonzero(kept)[-1]) if np.any(kept) else 0
+    return float(np.clip(told[order[last]], 0.93, 0.985))
 
 
 def monotone(said: np.ndarray, hit: np.ndarray, groups: int = 14) -> tuple[list[float], list[float]]:

@@ -63,7 +63,7 @@ def made(seed: int) -> Made:
 
 def _plan(rng: np.random.Generator) -> dict[str, Any]:
     """The well, its gas and its level."""
-    kind = rng.choice(["level", "no-level", "short", "misfire", "shut-valve"], p=[0.89, 0.04, 0.03, 0.02, 0.02])
+    kind = rng.choice(["level", "no-level", "short", "misfire", "shut-valve"], p=[0.85, 0.08, 0.03, 0.02, 0.02])
     casing, tubing = PIPES[rng.integers(len(PIPES))]
     level = (
         float(np.exp(rng.uniform(math.log(190.0), math.log(10000.0))))

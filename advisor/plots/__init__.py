@@ -1,0 +1,1 @@
+"""Small SVG plots in grey: one renderer for page, digest and command line."""

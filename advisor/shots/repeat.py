@@ -1,0 +1,116 @@
+"""Whether to ask for another, stronger shot: never above the lowest rating, few in number, with back-off."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+from advisor.model import Trace, Well
+from advisor.shots.report import CHAMBER_OVER_CASING_PSI, REACH_WANTED
+from advisor.shots.shot import Shot
+
+MOST_IN_ROW = 3  # requests that did not help
+BACK_OFF_MIN = (0.0, 15.0, 60.0)  # before the first, second and third of a row
+LAPSE_MIN = 60.0
+STEP_PSI = 100.0
+LEAST_STEP_PSI = 10.0
+LOWER_PSI = 50.0
+LEAST_CASING_PSIG = 50.0  # a rarefaction out of less makes hardly any pulse (common practice, no source)
+SHARE_OF_RATING = 0.9  # to which casing pressure may be built first
+DAY_MS = 86_400_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tries:
+    """What was asked of a well: times of the requests of the last day, how many in this row, whether it is no use.
+
+    doubtful: repeats did not help or none stronger is allowed; it stays until a shot is good.
+    """
+
+    asked_ms: tuple[int, ...] = ()
+    in_row: int = 0
+    doubtful: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Request:
+    """A shot to ask for. chamber_psig None: as before."""
+
+    pulse: str
+    chamber_psig: float | None
+    why: str
+    lapses_at_ms: int
+
+
+def request(*, shot: Shot, trace: Trace, well: Well, tries: Tries, now_ms: int) -> tuple[Request | None, Tries]:
+    """The next request after a shot, or None, and what is to be remembered.
+
+    A good shot with joints counted far enough ends the row. People on location and a well that takes no requests are
+    the caller's to see to.
+    """
+    asked = tuple(t for t in tries.asked_ms if now_ms - t < DAY_MS)
+    why = _why(shot, trace)
+    if why is None:
+        return None, Tries(asked_ms=asked)
+    if shot.quality == "good":
+        tries = replace(tries, doubtful=False)
+    tries = replace(tries, asked_ms=asked)
+    if tries.in_row >= MOST_IN_ROW:
+        return None, replace(tries, doubtful=shot.quality != "good")
+    if len(asked) >= well.shots_per_day:
+        return None, replace(tries, doubtful=shot.quality != "good" and tries.in_row > 0)
+    if asked and now_ms - asked[-1] < BACK_OFF_MIN[tries.in_row] * 60_000:
+        return None, tries
+    stronger = _stronger(trace, well)
+    if stronger is None:
+        return None, replace(tries, doubtful=shot.quality != "good")
+    pulse, chamber, how = stronger
+    made = Request(
+        pulse=pulse, chamber_psig=chamber, why=f"{why}; {how}", lapses_at_ms=now_ms + round(LAPSE_MIN * 60_000)
+    )
+    return made, replace(tries, asked_ms=(*asked, now_ms), in_row=tries.in_row + 1)
+
+
+def _why(shot: Shot, trace: Trace) -> str | None:
+    """The reason to repeat, in words; None where there is none."""
+    if shot.quality != "good":
+        return shot.reasons[0] if shot.reasons else f"probability {shot.probability:.2f} that the level is right"
+    reach = shot.joint_reach_frac
+    if reach is not None and reach < REACH_WANTED:
+        return f"joint echoes counted to {reach:.2f} of the way; {REACH_WANTED} is wanted"
+    return None
+
+
+def _stronger(trace: Trace, well: Well) -> tuple[str, float | None, str] | None:
+    """Pulse, chamber pressure and how, inside every rating; None where the shot cannot be made stronger.
+
+    A rating that is not on file is taken as reached: nothing above what was fired is asked for.
+    """
+    ratings = (well.chamber_max_psig, well.casing_max_psig)
+    known = [one for one in ratings if one is not None]
+    highest = min(known) if len(known) == len(ratings) else None
+    casing, chamber = trace.casing_psig, trace.chamber_psig
+    if trace.pulse == "rarefaction":
+        return _deeper(casing, 0.0 if chamber is None else chamber, well.casing_max_psig)
+    if highest is None:
+        return None
+    wanted = casing + CHAMBER_OVER_CASING_PSI
+    if chamber is not None:
+        wanted = max(wanted, chamber + STEP_PSI)
+    allowed = min(wanted, highest)
+    if allowed - casing < LEAST_STEP_PSI or (chamber is not None and allowed - chamber < LEAST_STEP_PSI):
+        return None
+    capped = f", the lowest rating ({highest:.0f} psig)" if allowed < wanted else ""
+    return "compression", float(allowed), f"with the chamber at {allowed:.0f} psig{capped}"
+
+
+def _deeper(casing: float, chamber: float, casing_max: float | None) -> tuple[str, float | None, str] | None:
+    """A rarefaction grows with the casing's pressure over the chamber's."""
+    if chamber >= LEAST_STEP_PSI and casing > LEAST_STEP_PSI:
+        lower = max(min(chamber, casing) - LOWER_PSI, 0.0)
+        return "rarefaction", lower, f"with the chamber at {lower:.0f} psig"
+    if casing_max is None:
+        return None
+    built = min(max(2.0 * casing, LEAST_CASING_PSIG), SHARE_OF_RATING * casing_max)
+    if built - casing < LEAST_STEP_PSI:
+        return None
+    return "rarefaction", 0.0, f"with casing pressure first built to {built:.0f} psig"

@@ -1,0 +1,147 @@
+"""Whole records: found, graded, and never trusted where there is nothing to trust."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from advisor import shots
+from advisor.model import Inputs, Reflector, Trace
+from advisor.shots.shot import Expectation, Shot, as_level
+from tests.shots import plain
+
+
+def analysed(x: np.ndarray, well=None, expectation: Expectation | None = None, **changes: object) -> Shot:  # type: ignore[no-untyped-def]
+    return shots.analyse(
+        plain.trace(x, **changes), well or plain.well(), expectation=expectation, atmospheric_psia=14.7
+    )
+
+
+@pytest.mark.parametrize("sign", [1, -1])
+def test_a_clear_level_is_found_with_either_pulse(sign: int) -> None:
+    shot = analysed(sign * plain.record(), pulse="compression" if sign > 0 else "rarefaction")
+    assert shot.round_trip_s is not None and shot.level_ft_md is not None
+    assert shot.round_trip_s.value == pytest.approx(5.0, rel=0.01)
+    assert shot.level_ft_md.value == pytest.approx(3000.0, rel=0.01)  # 1,200 ft/s
+    assert shot.quality != "bad"
+
+
+def test_the_level_is_told_from_a_known_reflector_above_it() -> None:
+    well = plain.well(reflectors=(Reflector(name="anchor", depth_ft_md=2400.0, area_change="smaller"),))
+    shot = analysed(plain.record(others=((4.0, 0.2),)), well)
+    assert shot.round_trip_s is not None
+    assert shot.round_trip_s.value == pytest.approx(5.0, rel=0.01)
+    assert any(echo.name == "anchor" for echo in shot.echoes)
+
+
+def test_an_old_expectation_does_not_hide_a_clear_change() -> None:
+    shot = analysed(plain.record(), expectation=Expectation(level_ft_md=1500.0, sd_ft=60.0))
+    assert shot.round_trip_s is not None
+    assert shot.round_trip_s.value == pytest.approx(5.0, rel=0.01)
+    assert any("below what was expected" in note for note in shot.notes)
+
+
+def test_a_level_that_moves_between_shots_is_followed() -> None:
+    for level_s in (3.0, 3.3, 3.6, 3.9):
+        shot = analysed(plain.record(level_s=level_s))
+        assert shot.round_trip_s is not None
+        assert shot.round_trip_s.value == pytest.approx(level_s, rel=0.01)
+
+
+def test_a_level_at_the_intake_is_said_to_be_there() -> None:
+    shot = analysed(plain.record(), plain.well(pump_intake_ft_md=3000.0))
+    assert any("pump intake" in note for note in shot.notes)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_record_without_a_level_is_never_good(seed: int) -> None:
+    assert analysed(plain.record(level_s=None, joints=0.0, seed=seed)).quality != "good"
+
+
+def test_a_shot_that_never_fired_is_said_to_be_one() -> None:
+    rng = np.random.default_rng(5)
+    shot = analysed(rng.standard_normal(12000))
+    assert shot.quality == "bad"
+    assert "did not fire" in shot.reasons[0]
+
+
+def test_a_shut_valve_leaves_a_pulse_and_nothing_after_it() -> None:
+    shot = analysed(plain.record(level_s=None, joints=0.0, noise=0.002, seconds=20.0))
+    assert shot.quality == "bad"
+    assert any("valve" in reason or "no level echo" in reason for reason in shot.reasons)
+
+
+def test_a_record_shorter_than_the_travel_time_is_not_trusted() -> None:
+    shot = analysed(plain.record(level_s=8.0, seconds=4.0))
+    assert shot.quality == "bad"
+
+
+def test_the_practice_is_noted() -> None:
+    shot = analysed(plain.record(seconds=7.0), chamber_psig=120.0)
+    assert any("150 psi is wanted" in note for note in shot.notes)
+    assert any("s of record" in note for note in shot.notes)  # 3 s for each 1,000 ft of 3,000
+
+
+def test_the_shot_is_worked_up_as_a_picked_level_to_the_same_depth() -> None:
+    from advisor import assess
+
+    well, x = plain.well(oil_degapi=36.0, water_cut_frac=0.4), plain.record()
+    trace = plain.trace(x)
+    shot = shots.analyse(trace, well, expectation=None, atmospheric_psia=14.7)
+    level = as_level(shot, trace, inlet_ft_md=0.0, joint_ft=well.joint_length_ft)
+    assert level is not None and level.round_trip_s is not None and shot.level_ft_md is not None
+    inputs = Inputs(well=well, at_ms=0, level=level, level_at_ms=0, casing_psig=60.0, casing_at_ms=0)
+    done = assess.work_up([inputs], atmospheric_psia=14.7, base_psia=14.696, base_degf=60.0)[0]
+    found = done.quantities["level_ft_md"]
+    assert found is not None and found.by == "joints"
+    assert found.value == pytest.approx(shot.level_ft_md.value, rel=0.002)
+
+
+@pytest.mark.parametrize(
+    "changes",
+    [
+        {"samples": b""},
+        {"samples": b"\x01"},
+        {"samples": b"\x00\x00" * 8000},
+        {"samples": np.full(8000, 32767).astype("<i2").tobytes()},
+        {"samples": np.tile(np.repeat([32767, -32768], 40), 100).astype("<i2").tobytes()},
+        {"sample_hz": 0.0},
+        {"sample_hz": float("inf")},
+        {"sample_hz": -5.0},
+        {"casing_psig": float("nan")},
+        {"casing_psig": -40.0},
+        {"scale": float("nan")},
+        {"pulse": ""},
+        {"trigger_index": -1},
+    ],
+)
+def test_bad_input_is_bad_with_a_reason(changes: dict[str, object]) -> None:
+    shot = analysed(plain.record(), **changes)
+    assert shot.quality == "bad"
+    assert shot.reasons and all(shot.reasons)
+    assert shot.probability < 0.5
+
+
+@settings(max_examples=25, deadline=None)
+@given(
+    data=st.binary(max_size=6000),
+    hz=st.one_of(st.floats(), st.sampled_from([250.0, 1000.0])),
+    casing=st.floats(-20.0, 3000.0),
+)
+def test_no_bytes_raise_or_are_trusted(data: bytes, hz: float, casing: float) -> None:
+    trace = Trace(sample_hz=hz, samples=data, pulse="compression", casing_psig=casing)
+    assert shots.analyse(trace, plain.well(), expectation=None, atmospheric_psia=14.7).quality != "good"
+
+
+def test_a_bare_well_file_is_enough() -> None:
+    well = plain.well(gas_gravity=None, surface_degf=None, bottom_degf=None, joint_length_ft=None)
+    shot = analysed(plain.record(), well)
+    assert shot.level_ft_md is not None
+    assert any("not configured" in note for note in shot.notes)
+
+
+def test_the_same_record_gives_the_same_shot() -> None:
+    x = plain.record()
+    assert analysed(x) == analysed(x)

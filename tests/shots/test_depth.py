@@ -1,0 +1,56 @@
+"""The depth from each source, combined; disagreement said with what would explain it."""
+
+from __future__ import annotations
+
+import pytest
+
+from advisor import shots
+from advisor.model import Reflector
+from advisor.shots import depth, joints, match, path, record
+from tests.shots import plain
+
+
+def depths(x, well, time_s):  # type: ignore[no-untyped-def]
+    cleaned = record.of(plain.trace(x))
+    way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
+    matched = match.of(cleaned, way.absorption)
+    combs = joints.combs(matched.white, way, cleaned.pulse_s + 0.1)
+    return depth.of(matched, way, combs, time_s, shots.places_of(well))
+
+
+def test_the_depth_by_joints_is_number_times_length() -> None:
+    """5 s at 1,200 ft/s is 3,000 ft, whatever the gas is said to be."""
+    for gravity in (0.77, 0.80, 0.84):
+        got = depths(plain.record(level_s=5.0), plain.well(gas_gravity=gravity), 5.0)
+        assert got.joints is not None and got.level_ft.by == "joints"
+        assert got.level_ft.value == pytest.approx(3000.0, rel=0.008)
+
+
+def test_a_known_reflector_sets_the_velocity() -> None:
+    """Reflector at 2,400 ft heard after 4 s: 1,200 ft/s, so a level at 5 s is at 3,000 ft."""
+    well = plain.well(reflectors=(Reflector(name="anchor", depth_ft_md=2400.0, area_change="smaller"),))
+    got = depths(plain.record(joints=0.0, others=((4.0, 0.25),)), well, 5.0)
+    assert [one.place.name for one in got.found] == ["anchor"]
+    assert got.reflector is not None
+    assert got.reflector.value == pytest.approx(3000.0, rel=0.004)
+    assert got.level_ft.by == "reflector"
+
+
+def test_a_larger_area_is_not_found_in_an_upward_echo() -> None:
+    well = plain.well(reflectors=(Reflector(name="perforations", depth_ft_md=2400.0, area_change="larger"),))
+    got = depths(plain.record(joints=0.0, others=((4.0, 0.25),)), well, 5.0)
+    assert got.found == ()
+
+
+def test_a_gas_gravity_that_does_not_fit_is_said_with_the_one_that_would() -> None:
+    """v goes with gravity^-1/2: 1,200 ft/s where the configured gas gives about 1,290 needs some 15 % more."""
+    well = plain.well(
+        gas_gravity=0.69, reflectors=(Reflector(name="anchor", depth_ft_md=2400.0, area_change="smaller"),)
+    )
+    got = depths(plain.record(level_s=5.0, others=((4.0, 0.3),)), well, 5.0)
+    best = got.reflector or got.joints
+    assert best is not None
+    if abs(best.value - got.gas.value) > 3.0 * (best.sd**2 + got.gas.sd**2) ** 0.5:
+        assert any("velocity-odd" in line and "gas gravity" in line for line in got.odd)
+    share = got.gas.value / best.value
+    assert share == pytest.approx((0.80 / 0.69) ** 0.5, rel=0.03)

@@ -1,0 +1,52 @@
+"""Joint echoes at a known rate are counted; their end, their scale and their reach are found."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from advisor.shots import joints, match, path, record
+from tests.shots import plain
+
+
+def worked(x: np.ndarray, well=None):  # type: ignore[no-untyped-def]
+    well = well or plain.well()
+    cleaned = record.of(plain.trace(x))
+    way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
+    matched = match.of(cleaned, way.absorption)
+    return way, joints.combs(matched.white, way, cleaned.pulse_s + 0.1)
+
+
+@pytest.mark.parametrize("fps", [1130.0, 1160.0, 1200.0])
+def test_the_number_of_joints_is_time_times_the_echo_rate(fps: float) -> None:
+    """N = v t/(2 L): the collars of the record stand 2 L/v apart, wherever the gas model puts them."""
+    way, combs = worked(plain.record(level_s=5.0, fps=fps))
+    got = joints.count(combs, way, 5.0)
+    true = fps * 5.0 / (2.0 * plain.JOINT_FT)
+    # the absorption the gas predicts delays nothing in this record: that alone shifts the rate by about 0.3 %
+    assert got.number == pytest.approx(true, rel=0.008)
+    assert got.reach_joints / got.number > 0.8
+    assert abs(got.number - true) < 4.0 * got.sd
+
+
+def test_without_joint_echoes_the_gas_is_left_and_no_reach() -> None:
+    way, combs = worked(plain.record(joints=0.0))
+    got = joints.count(combs, way, 5.0)
+    assert got.reach_joints / got.number < 0.3
+    assert got.sd / got.number > 0.01
+
+
+def test_joints_seen_half_way_reach_half_way() -> None:
+    x = plain.record(joints=0.0)
+    t = np.arange(len(x)) / 1000.0 - 0.3
+    for n in range(1, int(2.5 / (2.0 * plain.JOINT_FT / plain.FPS))):
+        x += 0.02 * plain.pulse(t - n * 2.0 * plain.JOINT_FT / plain.FPS)
+    way, combs = worked(x)
+    got = joints.count(combs, way, 5.0)
+    assert 0.35 < got.reach_joints / got.number < 0.70
+
+
+def test_a_tally_sets_the_joint_length_and_short_pieces_do_not() -> None:
+    tally = (8.0, 4.0, *[31.0, 32.0] * 40)
+    way = path.of(plain.well(joint_length_ft=None, joint_tally_ft=tally), casing_psig=60.0, atmospheric_psia=14.7)
+    assert way.joint_ft == 31.5

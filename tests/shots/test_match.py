@@ -1,0 +1,67 @@
+"""The matched output against what is known in closed form."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from advisor.shots import match, path, record
+from tests.shots import plain
+
+
+def test_the_front_not_the_peak_sets_the_time() -> None:
+    """An echo absorbed by exp(-A sqrt(f)(1 + i)) starts at its travel time, though its peak is later."""
+    hz, n = 250.0, 3000
+    t = np.arange(n) / hz - 0.06
+    f = np.fft.rfftfreq(2 * n, 1 / hz)
+    per_s, when = 0.10, 6.0
+    spectrum = np.fft.rfft(plain.pulse(t), 2 * n)
+    echo = np.fft.irfft(
+        spectrum * 0.6 * np.exp(-per_s * when * np.sqrt(f) * (1 + 1j) - 2j * np.pi * f * when), 2 * n
+    )[:n]
+    x = 1000.0 * (plain.pulse(t) + echo) + 0.02 * np.random.default_rng(1).standard_normal(n)
+    made = record.Record(
+        samples=x, pulse_s=0.12, clipped_frac=0.0, dropouts=0, over_noise=1e4, pulse_clipped=False, notes=()
+    )
+    got = match.of(made, per_s)
+    a, b = int(5.5 * hz), int(6.5 * hz)
+    at = a + int(np.argmax(got.up[a:b]))
+    assert at / hz == pytest.approx(when, abs=0.008)
+    peak = a + int(np.argmax(echo[15 + a : 15 + b]))
+    assert peak / hz > when + 0.012  # the plain peak would be late
+    assert got.reflection[at] == pytest.approx(0.6, rel=0.3)  # strengths are tried on a coarse grid
+    assert got.ratio[at] == pytest.approx(1.0, abs=0.25)
+
+
+def test_an_echo_of_the_other_sign_is_not_the_level_s() -> None:
+    x = plain.record(level_s=None, others=((4.0, -0.4),), joints=0.0)
+    got = match.of(record.of(plain.trace(x)), 0.02)
+    at = slice(int(3.95 * 250), int(4.05 * 250))
+    assert got.down[at].max() > 2.0 * got.up[at].max()
+
+
+def test_travel_time_agrees_with_the_integral() -> None:
+    """2 int dz/c by scipy's quadrature of the same velocity."""
+    from scipy import integrate
+
+    from advisor.physics import acoustic, gas
+
+    well = plain.well(surface_degf=75.0, bottom_degf=150.0)
+    got = path.of(well, casing_psig=85.3, atmospheric_psia=14.7)
+    mix = gas.composition(gas_gravity=0.80)
+
+    def slowness(z: float) -> float:
+        psia = 100.0 * np.exp(0.01875 * 0.80 * z / (0.95 * (459.67 + 75.0 + 37.5 * z / 5230.0)))
+        degf = 75.0 + 75.0 * z / 5230.0
+        return 2.0 / float(acoustic.velocity_fps(composition=mix, pressure_psia=psia, temperature_degf=degf))
+
+    for depth in (300.0, 2000.0, 5000.0):
+        exact = integrate.quad(slowness, 0.0, depth)[0]
+        assert got.time_at(depth) == pytest.approx(exact, rel=5e-4)
+        assert float(got.depth_at(exact)) == pytest.approx(depth, rel=5e-4)
+
+
+def test_absorption_is_kirchhoff_s_by_hand() -> None:
+    """2 in gap, 100 psia, gravity 0.8, 80 F: density 6.40 kg/m3; (2/0.0508) sqrt(pi 1.15e-5/6.40) 1.35 = 0.126."""
+    well = plain.well(casing_id_in=4.875, tubing_od_in=2.875)
+    assert path.of(well, casing_psig=85.3, atmospheric_psia=14.7).absorption == pytest.approx(0.126, rel=0.01)
