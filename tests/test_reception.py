@@ -203,7 +203,7 @@ def test_a_topic_that_names_no_well_of_ours_is_only_counted() -> None:
     assert counters.count(one.store, counters.FOREIGN) == len(topics)
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=25)
 @given(
     st.lists(
         st.tuples(

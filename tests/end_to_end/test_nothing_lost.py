@@ -23,7 +23,7 @@ KEPT = ("readings", "assessments", "advice", "alarms", "gaps")
 
 @pytest.fixture(scope="module")
 def told() -> list[Told]:
-    return stream(*WELLS, hours_long=30, round_trip_s=8.3)
+    return stream(*WELLS, hours_long=26, round_trip_s=8.3)
 
 
 @pytest.fixture(scope="module")
