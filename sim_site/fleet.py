@@ -9,19 +9,20 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
-from sim_site.annulus import Annulus
+from sim_site.annulus import STANDARD_MOL_M3, Annulus
 from sim_site.chance import stream
 from sim_site.faults import Effects
 from sim_site.gas import Gas
 from sim_site.measures import BPD_M3_S, GAS_CONSTANT
+from sim_site.pump import pump_of
 from sim_site.scenario import Broker, Drive, Fault, Pace, Rod, Scenario, Truth, WellFile, WellPlan
 from sim_site.site import Site
 from sim_site.traces import sends_traces
-from sim_site.wellbore import wellbore_of
+from sim_site.wellbore import Wellbore, wellbore_of
 
 START = "2031-03-01T00:00:00Z"
 WELLS_A_SITE = 16
@@ -42,6 +43,7 @@ STRUCTURES = ((4500.0, 25600.0), (5600.0, 30500.0), (math.inf, 36500.0))  # dept
 STORIES = (("over-pumped", 1.12, 1.45), ("under-pumped", 0.58, 0.86), ("about right", 0.94, 1.02))
 STORY_CHANCES = (0.4, 0.4, 0.2)
 IDLES_MIN = (10, 12, 15, 20, 25, 30)
+LEAST_RUN_MIN = 10
 
 
 def site(
@@ -208,9 +210,10 @@ def sized(draw: Draw, plan: WellPlan) -> WellPlan:
     timer = draw.chance.random() < 0.5
     room = draw.between(1.3, 2.3) if timer else 1.0
     wanted = draw.between(5.8, 8.2)
+    well = given(plan)
     fits, plan = min(
         (
-            (rate_for(candidate, room), candidate)
+            (rate_for(well, candidate, room), candidate)
             for candidate in (
                 replace(plan, plunger_in=plunger, stroke_in=stroke)
                 for plunger in PLUNGERS_IN
@@ -223,8 +226,8 @@ def sized(draw: Draw, plan: WellPlan) -> WellPlan:
     factor = draw.between(least, most)
     if timer:
         share = min(factor / room, 0.96)
-        idle = int(draw.chance.choice(IDLES_MIN))
-        run = max(round(idle * share / (1.0 - share)), 10)
+        idle = max(int(draw.chance.choice(IDLES_MIN)), math.ceil(LEAST_RUN_MIN * (1.0 - share) / share))
+        run = max(round(idle * share / (1.0 - share)), LEAST_RUN_MIN)
         rate = round(min(max(fits, 4.0), 11.0), 1)
         drive = Drive(kind="timer", stroke_rate_spm=rate, run_min=run, idle_min=idle)
         return replace(plan, drive=drive, story=f"{story}, on a timer")
@@ -234,8 +237,18 @@ def sized(draw: Draw, plan: WellPlan) -> WellPlan:
     return replace(plan, drive=drive, story=f"{story}, variable speed")
 
 
-def rate_for(plan: WellPlan, room: float) -> float:
-    """Strokes a minute at which this pump lifts what the well gives with the level at the intake, times room."""
+@dataclass(frozen=True, slots=True)
+class Given:
+    """What a well gives with the level at its intake, m3/s at the intake, and the pressure there."""
+
+    bore: Wellbore
+    intake_pa: float
+    liquid_m3_s: float
+    gas_m3_s: float  # into the pump
+
+
+def given(plan: WellPlan) -> Given:
+    """What a planned well gives, whatever its pump."""
     annulus = Annulus(wellbore_of(plan))
     state = annulus.started()
     state.oil_m3 = state.water_m3 = 0.0
@@ -243,12 +256,16 @@ def rate_for(plan: WellPlan, room: float) -> float:
     oil, water = annulus.inflow(state.datum_pa, Effects(), 1.0)
     bore = annulus.bore
     rs = bore.oil.dissolved(state.intake_pa, annulus.gas_oil)
-    free_m3 = (1.0 - plan.truth.separated_share) * oil * (annulus.gas_oil - rs)  # at standard conditions
-    kelvin = bore.temperature(bore.intake_tvd_m)
-    gas = free_m3 * (101325.0 / (GAS_CONSTANT * 288.7)) * GAS_CONSTANT * kelvin / state.intake_pa
-    liquid = oil * bore.oil.swelling(rs) + water
-    need = room * liquid + gas + annulus.pump.slip_m3_s(state.intake_pa, 1.0)
-    per_stroke = annulus.pump.displacement_m3_s(7.0, state.intake_pa) / 7.0
+    free_mol_s = (1.0 - plan.truth.separated_share) * oil * (annulus.gas_oil - rs) * STANDARD_MOL_M3
+    gas = free_mol_s * GAS_CONSTANT * bore.temperature(bore.intake_tvd_m) / state.intake_pa
+    return Given(bore, state.intake_pa, oil * bore.oil.swelling(rs) + water, gas)
+
+
+def rate_for(well: Given, plan: WellPlan, room: float) -> float:
+    """Strokes a minute at which this plan's pump lifts what the well gives, times room."""
+    pump = pump_of(replace(well.bore, plan=plan))
+    need = room * well.liquid_m3_s + well.gas_m3_s + pump.slip_m3_s(well.intake_pa, 1.0)
+    per_stroke = pump.displacement_m3_s(7.0, well.intake_pa) / 7.0
     return max(need, BPD_M3_S) / max(per_stroke, 1e-9)
 
 

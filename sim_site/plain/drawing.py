@@ -25,6 +25,7 @@ STROKES_IN = (54.0, 64.0, 74.0, 86.0, 100.0, 120.0)
 STORIES = (("over-pumped", 1.12, 1.45), ("under-pumped", 0.58, 0.86), ("about right", 0.94, 1.02))
 STORY_CHANCES = (0.4, 0.4, 0.2)
 IDLES_MIN = (10, 12, 15, 20, 25, 30)
+LEAST_RUN_MIN = 10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -174,8 +175,8 @@ def sized(chance: np.random.Generator, so: dict[str, float]) -> tuple[Drive, dic
     factor = float(chance.uniform(least, most))
     if timer:
         share = min(factor / room, 0.96)
-        idle = int(chance.choice(IDLES_MIN))
-        run = max(round(idle * share / (1.0 - share)), 10)
+        idle = max(int(chance.choice(IDLES_MIN)), math.ceil(LEAST_RUN_MIN * (1.0 - share) / share))
+        run = max(round(idle * share / (1.0 - share)), LEAST_RUN_MIN)
         rate = round(min(max(fits, 4.0), 11.0), 1)
         return Drive(kind="timer", stroke_rate_spm=rate, run_min=run, idle_min=idle), sizes, f"{story}, on a timer"
     most_spm = round(min(max(1.5 * fits, 9.0), 12.0), 1)

@@ -28,7 +28,7 @@ MINUTE_MS = 60_000
 HOUR_MIN = 60
 START = "2031-03-01T00:00:00Z"
 WELLS_A_SITE = 16
-SETTLED_MIN = 4 * 1440  # for which a well has run at its first setting when the fleet starts
+SETTLED_MIN = 2 * 1440  # for which a well has run at its first setting when the fleet starts
 KNOT_MIN = 720  # of the reservoir's own wandering
 
 
@@ -69,13 +69,13 @@ class Fleet:
         self.drawn = draw(n, seed)
         self.keys = fleet_keys(n)
         self.places = {key: place for place, key in enumerate(self.keys)}
+        self.faulty = Faulty(self.keys, self.faults, seed)
         self.start_ms = milliseconds(start)
         self.minute = 0
         self.wobble: Floats = np.ones(n)
         self.flow = Flow(self.drawn.wells)
         self.now = search.settled(self.flow, [first_setting(drive) for drive in self.drawn.drives], SETTLED_MIN)
         self.first_bbl = self.now.held_bbl()
-        self.faulty = Faulty(self.keys, self.faults, seed)
         self.units = Units(self.drawn.drives, [self.start_ms] * n)
         self.reports = Reports(self.drawn, self.pace, seed, self.start_ms, self.now, self.units, self.faulty)
         self.reports.quiet = quiet

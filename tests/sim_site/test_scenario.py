@@ -3,19 +3,38 @@
 from __future__ import annotations
 
 import tomllib
+from dataclasses import fields
 from importlib import resources
+from pathlib import Path
 
 import pytest
 
-from advisor.config.load import load_config
+from advisor.config.load import load_config, parse_config
 from sim_site.__main__ import main
 from sim_site.drive import Setting
 from sim_site.gas import Gas
-from sim_site.scenario import Scenario, load_scenario, read_scenario, shipped
+from sim_site.scenario import (
+    FAULT_KINDS,
+    Broker,
+    Drive,
+    Fault,
+    GatewayPlan,
+    Liner,
+    Pace,
+    Scenario,
+    Truth,
+    WellFile,
+    WellPlan,
+    load_scenario,
+    read_scenario,
+    shipped,
+)
 from sim_site.site import Site
 from sim_site.tables import ScenarioError
 from sim_site.well_file import advisor_config
+from tests.sim_site.conftest import alone
 
+ROOT = Path(__file__).resolve().parents[2]
 DEMO = (resources.files("sim_site") / "scenarios" / "demo.toml").read_text("utf-8")
 
 
@@ -25,10 +44,82 @@ def faults_of(text: str) -> list[str]:
     return caught.value.faults
 
 
-def test_every_shipped_scenario_loads() -> None:
-    assert "demo" in shipped()
-    for name in shipped():
-        assert load_scenario(name).well
+@pytest.mark.parametrize("name", shipped())
+def test_every_shipped_scenario_loads_and_the_advisor_takes_its_wells(name: str, tmp_path: Path) -> None:
+    scenario = load_scenario(name)
+    wells = parse_config(advisor_config(scenario, store_path=":memory:"), tmp_path).wells
+    assert set(wells) == {well.key for well in scenario.well}
+    for plan in scenario.well:
+        known = wells[plan.key]
+        assert known.drive.kind == plan.drive.kind and known.drive.stroke_rate_spm == plan.drive.stroke_rate_spm
+        assert (known.liner is None) == (plan.liner is None)
+        if plan.liner is not None:
+            assert known.liner is not None and known.liner.id_in == plan.liner.id_in
+
+
+def test_the_readme_names_every_key_every_fault_and_every_scenario() -> None:
+    page = (ROOT / "sim_site" / "README.md").read_text("utf-8")
+    records = (Broker, Pace, Drive, Liner, Truth, WellFile, WellPlan, Fault, GatewayPlan, Scenario)
+    keys = {field.name for record in records for field in fields(record)} - {
+        "rods",
+        "broker",
+        "well",
+        "file",
+        "truth",
+    }
+    ratings = {"rod_minimum_tensile_psi", "structure_max_lb", "gear_max_in_lb", "casing_max_psig", "chamber_max_psig"}
+    on_file_alone = {"gas_gravity", "co2_frac", "n2_frac", "water_cut_frac", "bubble_point_psig"}
+    tables = {"site", "drive", "fault", "gateway"}
+    missing = sorted(key for key in keys - ratings - on_file_alone - tables if f"`{key}`" not in page)
+    assert not missing
+    assert [kind for kind in FAULT_KINDS if f"`{kind}`" not in page] == []
+    assert [name for name in shipped() if f"`{name}`" not in page] == []
+
+
+def test_the_county_has_the_wells_and_the_faults_of_a_county() -> None:
+    county = load_scenario("county")
+    assert len(county.well) >= 12 and len({well.site for well in county.well}) == 3
+    assert {well.drive.kind for well in county.well} == {"variable-speed", "timer", "fixed"}
+    assert {fault.kind for fault in county.fault} == set(FAULT_KINDS) - {"outage"}
+    assert all(fault.from_d < 60.0 for fault in county.fault)
+    above = around = below = 0
+    for well in county.well:
+        top = min(each[0] for each in well.perforations_ft_md)
+        bottom = max(each[1] for each in well.perforations_ft_md)
+        above += well.pump_intake_ft_md < top
+        below += well.pump_intake_ft_md > bottom
+        around += top <= well.pump_intake_ft_md <= bottom
+    assert min(above, around, below) >= 1
+    assert any(well.survey_ft for well in county.well) and any(well.liner for well in county.well)
+    drifts = [fault.over_d > 0.0 for fault in county.fault if fault.kind == "gauge-off"]
+    assert sorted(drifts) == [False, True]
+    metric = [well for well in county.well if well.site == "mill"]
+    assert metric and all(well.pressure_as == "casing_kpag" and well.liquid_as == "m3" for well in metric)
+    assert {gateway.site for gateway in county.gateway} == {well.site for well in county.well}
+    for rate in ("outages", "late_batches", "shuffles", "duplicates", "conflicts", "losses", "garbage"):
+        assert any(getattr(gateway, f"{rate}_per_day") > 0.0 for gateway in county.gateway), rate
+    assert any(gateway.historical_after_min > 0.0 for gateway in county.gateway)
+
+
+def test_a_metric_site_sends_nothing_in_field_units() -> None:
+    """A day of two wells, with a production test each: 1 bbl is 0.158987 m3."""
+    county = load_scenario("county")
+    site = Site(alone(county, "mill/1", "mill/2"))
+    names: set[str] = set()
+    tests = []
+    for _ in range(60):
+        for topic, message in site.step(60):
+            names |= message.keys()
+            if topic.endswith("production-test"):
+                tests.append((topic, message))
+    assert not [name for name in names if name.endswith(("_psig", "_bbl", "_mscf", "_ft_md"))]
+    assert {"casing_kpag", "tubing_kpag", "chamber_kpag", "level_m_md", "oil_m3", "water_m3", "gas_sm3"} <= names
+    truth = site.truth(with_best=False)
+    for topic, test in tests:
+        liquid_bbl = truth[topic.split("/", 1)[1].removesuffix("/reading/production-test")].liquid_bbl
+        per_day = liquid_bbl / 2.5
+        assert (test["oil_m3"] + test["water_m3"]) / 0.158987 == pytest.approx(per_day / 2.0, rel=0.1)
+    assert len(tests) == 2
 
 
 @pytest.mark.parametrize(
@@ -55,6 +146,11 @@ def test_every_shipped_scenario_loads() -> None:
         ('start = "2031-03-01T00:00:00Z"', 'start = "2031-03-01T00:00:00"', "has no offset"),
         ("[2600.0, 2598.0], [3400.0", "[3600.0, 2598.0], [3400.0", "measured depths must start at 0 and grow"),
         ("step_min = 60", "step_min = 60\napply_most_min = 1.0", "under apply_least_min"),
+        ("[broker]", '[[gateway]]\nsite = "south"\n[broker]', "'south'; it must be one of creek, north"),
+        ("[broker]", '[[gateway]]\nsite = "north"\n[[gateway]]\nsite = "north"\n[broker]', "a second one of north"),
+        ("[broker]", '[[gateway]]\nsite = "north"\noutage_most_min = 5.0\n[broker]', "under outage_least_min"),
+        ("casing_id_in = 4.892", "casing_id_in = 4.892\nliner = { top_ft_md = 4900, id_in = 5 }", "tubing_od_in and"),
+        ('site = "creek"', 'site = "creek"\nsends = "both"', "'both'; it must be one of level, trace"),
         ("[broker]", '[[fault]]\nkind = "outage"\nwell = "x/1"\nfrom_d = 1\n[broker]', "it must be one of north/1"),
         ("seed = 11", "seed = [", "it must be TOML"),
     ],
@@ -71,7 +167,7 @@ def test_a_scenario_like_another_takes_its_wells_and_says_the_rest(demo: Scenari
     assert read.well == demo.well and read.name == "other" and read.start == demo.start
     assert read.site.step_min == 30 and read.site.level_every_min == demo.site.level_every_min
     assert read.broker.port == 2000 and read.broker.root == demo.broker.root
-    assert faults_of('like = "nothing"') == ["some.toml.like: 'nothing'; it must be one of demo, faults"]
+    assert faults_of('like = "nothing"') == ["some.toml.like: 'nothing'; it must be one of county, demo, faults"]
     assert read_scenario('like = "faults"', "some.toml").fault == load_scenario("faults").fault
     worn = load_scenario("faults")
     assert {fault.kind for fault in worn.fault} == {"worn-pump", "falling-inflow"} and worn.well == demo.well
@@ -145,6 +241,13 @@ def test_the_command_line_prints_the_configuration(capsys: pytest.CaptureFixture
     assert tomllib.loads(capsys.readouterr().out)["well"]
 
 
+def test_the_command_line_writes_for_random_wells_and_another_broker(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["--wells", "2", "--seed", "4", "--broker", "10.0.0.9:2883", "--advisor-config"]) == 0
+    table = tomllib.loads(capsys.readouterr().out)
+    assert len(table["well"]) == 2
+    assert (table["broker"]["host"], table["broker"]["port"]) == ("10.0.0.9", 2883)
+
+
 def test_the_command_line_tells_faults_on_standard_error(
     capsys: pytest.CaptureFixture[str], tmp_path_factory: pytest.TempPathFactory
 ) -> None:
@@ -156,6 +259,10 @@ def test_the_command_line_tells_faults_on_standard_error(
     assert all(line.startswith("bad.toml.") and "; it must be " in line for line in told)
     assert main(["--config", "nowhere.toml"]) == 2
     assert "readable TOML file" in capsys.readouterr().err
+    assert main(["--wells", "0"]) == 2
+    assert "--wells: 0; it must be from 1 to 2000" in capsys.readouterr().err
+    assert main(["--broker", "here:there"]) == 2
+    assert "--broker: 'here:there'; it must be HOST or HOST:PORT" in capsys.readouterr().err
     assert main(["--days", "0"]) == 2
     assert "--days: 0; it must be over 0" in capsys.readouterr().err
     with pytest.raises(SystemExit) as ended:
