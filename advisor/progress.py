@@ -6,8 +6,9 @@ through again in silence, and only the present that results may announce anythin
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import partial
 
 from advisor import memory as memories
 from advisor.belief.ensemble import BeliefFormatError
@@ -19,7 +20,7 @@ from advisor.publication import Publication
 from advisor.reception import Reception
 from advisor.rulebook.load import Rulebook
 from advisor.store import advice as advices
-from advisor.store import alarms, assessments, beliefs, due, logbook, readings
+from advisor.store import alarms, assessments, beliefs, due, history, logbook, readings
 from advisor.store.beliefs import StoredBelief
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
@@ -134,7 +135,20 @@ class Progress:
         tasks = [task for task in tasks if task.moments]
         troubles += self._worked(tasks, now_ms)
         self._settle(list(marks), now_ms)
-        return troubles
+        return troubles + self._with_history(tasks, now_ms)
+
+    def _with_history(self, tasks: Sequence[Task], now_ms: int) -> list[Trouble]:
+        """Works in, in silence, what came as history to wells that have now passed a checkpoint."""
+        again = []
+        for task in tasks:
+            well, passed_ms = task.well.key, self.state(task.well.key).kept.head.memory.at_ms
+            from_ms = history.since(self._store, well)
+            if from_ms is None or task.head.memory.at_ms // DAY_MS == passed_ms // DAY_MS:
+                continue
+            history.forget(self._store, well)
+            reach_ms = passed_ms - beliefs.KEPT_D * DAY_MS
+            again.append(self._task(well, max(from_ms, reach_ms), now_ms, in_silence=True))
+        return self._worked([task for task in again if task.moments], now_ms)
 
     def _worked(self, tasks: Sequence[Task], now_ms: int) -> list[Trouble]:
         """The tasks together; where that raises, one by one, so that one well does not hold up the others."""
@@ -144,8 +158,20 @@ class Progress:
             if len(tasks) == 1:
                 return [self._stuck(tasks[0].well.key, now_ms, error)]
             return [trouble for task in tasks for trouble in self._worked([task], now_ms)]
-        for task, outcomes in zip(tasks, results, strict=True):
-            self._keep(task, outcomes)
+        return [
+            trouble
+            for task, outcomes in zip(tasks, results, strict=True)
+            for trouble in self._kept(task.well.key, now_ms, partial(self._keep, task, outcomes))
+        ]
+
+    def _kept(self, well: str, now_ms: int, keep: Callable[[], None]) -> list[Trouble]:
+        """Keeps what came of one well, all or nothing: what cannot be stored holds up no other well."""
+        try:
+            with self._store.transaction():
+                keep()
+        except ValueError as error:
+            self._states.pop(well, None)
+            return [self._stuck(well, now_ms, error)]
         return []
 
     def _stuck(self, well: str, now_ms: int, error: Exception) -> Trouble:
@@ -159,26 +185,34 @@ class Progress:
         for well in wells:
             newest_ms = readings.newest_at_ms(self._store, well)
             if newest_ms is not None and newest_ms > now_ms:
-                later[well] = now_ms + 1
+                beyond = readings.between(self._store, well, now_ms + 1, newest_ms)
+                if any(row.time_class != "ahead" for row in beyond):
+                    later[well] = now_ms + 1
             settled.append(well)
         due.done(self._store, settled)
         due.mark(self._store, later)
 
     # ---- where to start from
 
-    def _task(self, well: str, from_ms: int, now_ms: int) -> Task:
+    def _task(self, well: str, from_ms: int, now_ms: int, *, in_silence: bool = False) -> Task:
         state = self.state(well)
         kept, quiet_until_ms = state.kept, None
         flags, advice, turned_down = state.flags, state.advice, state.turned_down
         if from_ms <= kept.head.memory.at_ms:
             before = kept.before
-            if before is not None and from_ms > before.head.memory.at_ms and _undecided(state, before):
+            if in_silence:
+                quiet_until_ms = kept.head.memory.at_ms
+                kept = self._back_to(well, from_ms)
+            elif before is not None and from_ms > before.head.memory.at_ms and _undecided(state, before):
                 kept = Kept(head=before.head)
                 flags, advice, turned_down = dict(before.flags), before.advice, before.turned_down
             else:
                 quiet_until_ms = kept.head.memory.at_ms - 1  # of the last one, the present that results may speak
                 kept = self._back_to(well, from_ms)
         start_ms = kept.head.memory.at_ms
+        if kept.head.memory.first_at_ms is None and kept is not state.kept:
+            start_ms = max(0, from_ms - DAY_MS)  # without a checkpoint it was heard of less than a day before
+        assessments.drop_from(self._store, well, start_ms + 1)
         stored_readings = [
             row
             for row in readings.between(self._store, well, start_ms + 1, now_ms)
@@ -194,7 +228,7 @@ class Progress:
             flags=flags,
             advice=advice,
             turned_down=turned_down,
-            quiet_until_ms=_quiet_until(moments, stored_readings, quiet_until_ms),
+            quiet_until_ms=quiet_until_ms,
             site_silent=False,
             speaks_for_site=well in self._spokesmen,
         )
@@ -297,17 +331,21 @@ class Progress:
             if len(tasks) == 1:
                 return [self._stuck(tasks[0].well.key, now_ms, error)]
             return [trouble for task in tasks for trouble in self._looked([task], now_ms)]
-        for task, outcomes in zip(tasks, results, strict=True):
-            state = self.state(task.well.key)
-            outcome = outcomes[-1]
-            state.present, state.facts = outcome.assessment, outcome.facts
-            state.flags.update({step.flags.rule: step.flags for step in outcome.alarms})
-            self._publication.alarms_moved(outcome.alarms, now_ms)
-            self._publication.advice_changed(outcome.advice, publish=True)
-            if outcome.advice:
-                state.advice = outcome.advice[-1]
-            self._publication.assessed(outcome.assessment)
-        return []
+        return [
+            trouble
+            for task, outcomes in zip(tasks, results, strict=True)
+            for trouble in self._kept(task.well.key, now_ms, partial(self._keep_look, outcomes[-1], now_ms))
+        ]
+
+    def _keep_look(self, outcome: Outcome, now_ms: int) -> None:
+        state = self.state(outcome.well)
+        state.present, state.facts = outcome.assessment, outcome.facts
+        state.flags.update({step.flags.rule: step.flags for step in outcome.alarms})
+        self._publication.alarms_moved(outcome.alarms, now_ms)
+        self._publication.advice_changed(outcome.advice, publish=True)
+        if outcome.advice:
+            state.advice = outcome.advice[-1]
+        self._publication.assessed(outcome.assessment)
 
     def stale_presents(self, now_ms: int) -> list[str]:
         """The wells whose published belief is older than it should be."""
@@ -337,17 +375,6 @@ def _undecided(state: WellState, before: Before) -> bool:
 
 def _decided(outcome: Outcome) -> bool:
     return any(one.state in {"applied", "refused", "lapsed", "superseded"} for one in outcome.advice)
-
-
-def _quiet_until(moments: Sequence[Moment], rows: Sequence[StoredReading], quiet_until_ms: int | None) -> int | None:
-    """History never announces: leading moments that hold only historical readings are quiet too."""
-    live = {row.at_ms for row in rows if row.time_class != "historical"}
-    until_ms = quiet_until_ms
-    for moment in moments:
-        if moment.at_ms in live:
-            break
-        until_ms = moment.at_ms if until_ms is None else max(until_ms, moment.at_ms)
-    return until_ms
 
 
 def describe(trouble: Trouble, now_ms: int) -> str:

@@ -10,7 +10,7 @@ from hashlib import sha256
 from advisor import clock, review, screening
 from advisor.config.sections import Config
 from advisor.model import Confirm, Event, Reading, Refusal
-from advisor.store import counters, due, logbook, outbox, quarantine, readings, refusals, releases, seqs
+from advisor.store import counters, due, history, logbook, outbox, quarantine, readings, refusals, releases, seqs
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
 from advisor.wire import decode, incoming, outgoing, topics
@@ -169,6 +169,8 @@ class Reception:
             live = time_class in {"on-time", "late"}
             if live or (time_class == "historical" and not self._worked_past(reading)):
                 dues[reading.well] = min(reading.at_ms, dues.get(reading.well, reading.at_ms))
+            elif time_class == "historical":
+                history.came(self._store, reading.well, reading.at_ms)
             self._move_clock(reading)
             if isinstance(reading.measured, Event):
                 self._note(reading, reading.measured.what, reading.measured.note, by=reading.measured.by)

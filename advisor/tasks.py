@@ -57,6 +57,11 @@ class Moment:
     readings: tuple[Reading, ...] = ()
     counts: bool = True  # towards alarm delays: a time that is worked through again does not count twice
 
+    @property
+    def is_history(self) -> bool:
+        """Nothing of this time was heard live: it is no word about the present, and never announces anything."""
+        return bool(self.readings) and all(reading.historical for reading in self.readings)
+
     def has(self, kinds: frozenset[str]) -> bool:
         return any(reading.kind in kinds and reading.quality != "bad" for reading in self.readings)
 
@@ -141,4 +146,4 @@ class Work:
 
     @property
     def quiet(self) -> bool:
-        return self.moment.at_ms <= (self.task.quiet_until_ms or -1)
+        return self.moment.is_history or self.moment.at_ms <= (self.task.quiet_until_ms or -1)

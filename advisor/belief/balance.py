@@ -28,6 +28,7 @@ from advisor.model import Column, Well
 from advisor.physics import inflow
 
 GAUGE_SD_PSI = 1.0  # one standard deviation of the shared gauge error
+LEAST_PSIA = 1.0  # however much is blamed on the gauge, what is left is a pressure
 DENSITY_SD_FRAC = 0.02  # and of the liquid's density
 FREE_GAS_AT_PSIA = 100.0
 MOST_SHAPE = 1.4  # wells are met that bend more than Vogel's: Fetkovich 1973 with n = 1 is 1.25, with less still more
@@ -72,7 +73,7 @@ def annulus(columns: Sequence[Column], members: Mapping[str, Array]) -> Annulus:
     tank_ft = np.maximum(column("intake_ft_tvd") - column("perforations_bottom_ft_tvd"), 0.0)
     liquid_psi_per_ft = column("liquid_psi_per_ft") * (1.0 - DENSITY_SD_FRAC * members["density"])
     psi_per_ft = liquid_psi_per_ft - column("gas_psi_per_ft") / column("liquid_frac")
-    casing_psia = column("casing_psia") - GAUGE_SD_PSI * members["gauge"]
+    casing_psia = np.maximum(column("casing_psia") - GAUGE_SD_PSI * members["gauge"], LEAST_PSIA)
     intake_psia = casing_psia + column("gas_psi_per_ft") * column("intake_ft_tvd")
     return Annulus(
         casing_psia=casing_psia,
