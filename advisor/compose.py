@@ -5,6 +5,7 @@ A quantity that cannot be worked out is None with a note that says why.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from advisor.belief.ensemble import Belief
@@ -20,6 +21,8 @@ OF_THE_SHOT = frozenset({"round_trip_s", "acoustic_velocity_fps", "annular_gas_m
 OF_A_FRESH_SHOT = OF_THE_SHOT | {"level_ft_md"}  # believed, and taken just now: its own level stands
 OF_A_FIRST_SHOT = OF_A_FRESH_SHOT | {"submergence_ft", "liquid_height_ft", "intake_psig", "bottomhole_psig"}
 GAUGE_SD_PSI, GAUGE_SD_FRAC = 1.0, 0.005  # a field gauge (common practice, no source)
+DRIFT_FT_PER_ROOT_H = 5.0  # a level that the balance says stands still wanders by so much (our choice)
+CHANGE_SD_FRAC = 0.3  # and a change it foretells is uncertain by such a share (our choice)
 NEEDS_BELIEF = "needs a believed level and casing pressure"
 NEEDS = {
     "level_ft_md": "no level believed yet",
@@ -37,6 +40,27 @@ def of_shot(workup: WorkUp | None, belief: Belief | None, *, fresh: bool) -> fro
     if belief is None or belief.counts["misses"][0] != 0:
         return OF_THE_SHOT
     return OF_A_FIRST_SHOT if belief.counts["shots"][0] <= 1 else OF_A_FRESH_SHOT
+
+
+def took_in(from_shot: frozenset[str]) -> bool:
+    """Whether the shot was believed, so that its own level stands."""
+    return "level_ft_md" in from_shot
+
+
+def _level_carried(memory: Memory, well: Well, at_ms: int, believed: Mapping[str, Quantity]) -> Quantity | None:
+    """The level of the last shot that was taken in, moved by what the gassy column has changed since.
+
+    What the column is made of is uncertain, but it was so at the shot too: only its change counts, and the time.
+    """
+    now = believed.get("submergence_ft")
+    then_ft, shot, taken_ms = memory.shot_submergence_ft, memory.shot_level, memory.level_at_ms
+    if now is None or then_ft is None or shot is None or taken_ms is None:
+        return None
+    change_ft = now.value - then_ft
+    drift_ft = DRIFT_FT_PER_ROOT_H * math.sqrt(max(at_ms - taken_ms, 0) / HOUR_MS)
+    sd = math.hypot(shot.sd, CHANGE_SD_FRAC * abs(change_ft), drift_ft)
+    top_ft, deepest_ft = 0.0, well.pump_intake_ft_md
+    return Quantity(value=min(max(shot.value - change_ft, top_ft), max(deepest_ft, shot.value)), sd=sd, by=shot.by)
 
 
 def composed(
@@ -60,6 +84,8 @@ def composed(
         shot = workup.quantities.get(name) if workup is not None else None
         belief = believed.get(name) if believed is not None else None
         quantities[name] = (shot if name in OF_THE_SHOT else shot or belief) if name in from_shot else belief or shot
+    if believed is not None and not took_in(from_shot):
+        quantities["level_ft_md"] = _level_carried(memory, well, at_ms, believed) or quantities["level_ft_md"]
     level = quantities["level_ft_md"]
     shot_level = workup.quantities.get("level_ft_md") if workup is not None else None
     if level is not None and level.by is None and shot_level is not None:

@@ -54,6 +54,8 @@ class Memory:
     level_quality: Quality = "good"
     last_level_quality: Quality | None = None  # of the newest shot, believed or not
     newest_level_values: tuple[float, ...] = ()
+    shot_level: Quantity | None = None  # depth of the last shot that the belief took in, and its gassy column then
+    shot_submergence_ft: float | None = None
     casing_psig: float | None = None
     casing_at_ms: int | None = None
     casing_quality: Quality = "good"

@@ -232,13 +232,25 @@ def _assess(items: list[Work]) -> None:
         look = item.look
         potential = look.quantities.get("inflow_potential_bpd") if look is not None else None
         item.memory = memories.with_potential(item.memory, item.moment.at_ms, potential)
+        from_shot = compose.of_shot(item.workup, item.belief, fresh=_shot_just_now(item))
+        if (
+            look is not None
+            and item.workup is not None
+            and item.moment.has(SHOT_KINDS)
+            and compose.took_in(from_shot)
+        ):
+            item.memory = replace(
+                item.memory,
+                shot_level=item.workup.quantities.get("level_ft_md"),
+                shot_submergence_ft=look.quantities["submergence_ft"].value,
+            )
         item.assessment = compose.composed(
             item.memory,
             item.well,
             item.moment.at_ms,
             workup=item.workup,
             believed=look.quantities if look is not None else None,
-            from_shot=compose.of_shot(item.workup, item.belief, fresh=_shot_just_now(item)),
+            from_shot=from_shot,
             pound_probability=look.pound_probability if look is not None else None,
             suspects=look.suspects if look is not None else {},
             notes=look.notes if look is not None else (),
