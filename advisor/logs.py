@@ -76,6 +76,10 @@ class Logger:
     def error(self, event: str, **fields: Any) -> None:
         self._logger.error(event, extra={"fields": fields})
 
+    def failure(self, event: str, error: Exception, **fields: Any) -> None:
+        """An error with where it came from."""
+        self._logger.error(event, exc_info=error, extra={"fields": {"error": str(error), **fields}})
+
 
 def logger(name: str) -> Logger:
     return Logger(name)

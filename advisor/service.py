@@ -36,6 +36,7 @@ STATUS_EVERY_S = 60.0
 RETENTION_EVERY_H = 24
 ADVANCE_AT_LEAST_EVERY_S = 2.0  # under a steady flood of messages
 STORE_RETRY_S = 5.0
+FAILED_PAUSE_S = 1.0
 IDLE_WAIT_S, OWING_WAIT_S = 0.2, 0.002  # for the next message; shorter while the broker's answers are due
 
 
@@ -119,6 +120,7 @@ class Service:
             ("retention", RETENTION_EVERY_H * 3600.0),
         ):
             self._scheduler.add_job(self._tick, "interval", seconds=seconds, args=(name,), id=name)
+        self._scheduler.add_job(self._tick, "date", args=("retention",), id="retention at start")
         self._scheduler.start()
         self._publisher.start()
         self._link.start()
@@ -162,6 +164,9 @@ class Service:
                 raise
             self._log.warning("store-busy", fault=str(fault))
             time.sleep(STORE_RETRY_S)
+        except Exception as error:  # noqa: BLE001 - the one catch-all: told in full, and the next reading is served
+            self._log.failure("turn-failed", error)
+            time.sleep(FAILED_PAUSE_S)
 
     def _receive(self, batch: list[Arrived]) -> None:
         """Committed first, acknowledged then: what was not committed the broker delivers again."""
