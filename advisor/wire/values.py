@@ -105,22 +105,22 @@ def _finite(value: object, *, nouns: str = "a number") -> float:
 
 def _number(field: Field, suffix: str | None, value: object, atmospheric_psia: float) -> float:
     given = _finite(value, nouns="a number or an array of numbers" if field.series else "a number")
-    inside = given if suffix is None else convert(given, suffix, atmospheric_psia)
-
-    def limit(bound: float) -> str:
-        there = bound if suffix is None else revert(bound, suffix, atmospheric_psia)
-        return f"{there + 0.0:.6g}"
-
     low = -atmospheric_psia if field.unit_kind == "pressure" else field.low
     note = " (0 psia)" if field.unit_kind == "pressure" else ""
-    slack = TOLERANCE * max(abs(low or 0.0), abs(field.high or 0.0)) if suffix is not None else 0.0
-    if low is not None and inside < low - slack:
-        raise FieldFault(f"is {shown(value)}; must be at least {limit(low)}{note}")
-    if field.above is not None and inside <= field.above:
-        raise FieldFault(f"is {shown(value)}; must be above {limit(field.above)}")
-    if field.high is not None and inside > field.high + slack:
-        raise FieldFault(f"is {shown(value)}; must be at most {limit(field.high)}")
-    return inside
+
+    def there(bound: float) -> float:
+        return bound if suffix is None else revert(bound, suffix, atmospheric_psia) + 0.0
+
+    def slack(bound: float) -> float:
+        return 0.0 if suffix is None else TOLERANCE * abs(there(bound))
+
+    if low is not None and given < there(low) - slack(low):
+        raise FieldFault(f"is {shown(value)}; must be at least {there(low):.6g}{note}")
+    if field.above is not None and given <= there(field.above):
+        raise FieldFault(f"is {shown(value)}; must be above {there(field.above):.6g}")
+    if field.high is not None and given > there(field.high) + slack(field.high):
+        raise FieldFault(f"is {shown(value)}; must be at most {there(field.high):.6g}")
+    return given if suffix is None else convert(given, suffix, atmospheric_psia)
 
 
 def _series(field: Field, suffix: str | None, values: list[object], atmospheric_psia: float) -> tuple[float, ...]:
