@@ -426,6 +426,7 @@ class Draft:
     limits: tuple[LimitCheck, ...]
     cautions: tuple[str, ...]
     held_by: tuple[str, ...] = ()  # for hold: stable ids of the reasons
+    widened_by: float = 1.0  # factor on every standard deviation above, from how earlier changes here turned out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -445,6 +446,33 @@ class Advice:
     release_id: str | None = None
     released_at_ms: int | None = None
     applied_at_ms: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Applied:
+    """A change made as advised: what was foretold of it and, once it is judged, what was seen.
+
+    shown_at_ms: when run readings first had it (None: they have not). off_sd: by the name of a quantity, how far what
+    was seen lies from what was foretold, in standard deviations of both, before any widening.
+    """
+
+    advice_id: str
+    well: str
+    kind: str
+    before: Setting
+    after: Setting
+    applied_at_ms: int
+    settles_h: float
+    predicted: Mapping[str, Quantity]
+    shown_at_ms: int | None = None
+    widened_by: float = 1.0
+    casing_psig: float | None = None  # when it was made: the prediction holds at this pressure
+    judged_at_ms: int | None = None
+    verdict: str | None = None  # held | missed | inconclusive
+    why: str = ""
+    seen: Mapping[str, Quantity | None] = field(default_factory=dict)
+    off_sd: Mapping[str, float] = field(default_factory=dict)
+    test_at_ms: int | None = None  # of the production test that its liquid was compared with
 
 
 # --------------------------------------------------------------------------- alarms
