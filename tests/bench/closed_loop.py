@@ -8,6 +8,7 @@ the best steady setting, found by trying them all on the true wells. Counted fro
 from __future__ import annotations
 
 import argparse
+import itertools
 import json
 import math
 import tempfile
@@ -16,7 +17,6 @@ from collections import defaultdict
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -280,8 +280,8 @@ def reversals(lived: Lived) -> int:
     """Times a change of strokes a day went against the one before it."""
     strokes = [effort({"stroke_rate_spm": s.stroke_rate_spm, "run_min": s.run_min, "idle_min": s.idle_min})
                for _, s in lived.settings]  # fmt: skip
-    ways = [math.copysign(1.0, b - a) for a, b in zip(strokes, strokes[1:], strict=False) if abs(b - a) > 1e-9]
-    return sum(a != b for a, b in zip(ways, ways[1:], strict=False))
+    ways = [math.copysign(1.0, b - a) for a, b in itertools.pairwise(strokes) if abs(b - a) > 1e-9]
+    return sum(a != b for a, b in itertools.pairwise(ways))
 
 
 @dataclass(frozen=True, slots=True)
@@ -343,7 +343,7 @@ def pound_rows(lived: Mapping[str, Lived], days: float) -> list[str]:
         share = np.diff([0.0, *one.pounding_min]) / np.maximum(np.diff([0.0, *one.running_min]), 1.0)
         pounds = share > POUNDS_SHARE
         alarmed = [day for day, state in one.pound_alarms if state == "unacknowledged"]
-        for step in np.flatnonzero(pounds):
+        for step in np.flatnonzero(pounds).tolist():
             before = pounds[max(step - 24 // STEP_H, 0) : step]
             lasts = pounds[step : step + 24 // STEP_H]
             if before.any() or not lasts.all():

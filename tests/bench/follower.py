@@ -1,10 +1,9 @@
-"""A plain alternative to be measured against: once a day a rule on the last level, nothing believed, nothing learnt."""
+"""A plain alternative to be measured against: once a day a rule on the last level, nothing learnt."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import replace
-from datetime import datetime
 
 from sim_site.drive import Setting
 from sim_site.measures import rfc3339
