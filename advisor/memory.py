@@ -30,6 +30,8 @@ from advisor.model import (
 DAY_MS = 86_400_000
 KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
 SAME_VALUES = 5
+DISTURBING = frozenset({"pump-changed", "rods-parted", "workover", "treatment", "shut-in", "returned"})
+TUBING_DAYS = 31
 LEARNING_DAYS = 3  # in which the potential moves because the well is being learnt, not because it changes
 
 
@@ -79,6 +81,14 @@ class Memory:
     highest_rates: tuple[tuple[int, float], ...] = ()  # day, highest stroke rate run in it, last 30 days
     people_on_location: bool = False
     stop_explained: bool = False
+    disturbed_at_ms: int | None = None  # of the last event that makes another well of it
+    disturbed_by: str | None = None
+    stopped_at_ms: int | None = None  # of the last word that a unit without a rest was not running
+    test_off_sd: float | None = None  # of the last test from what was believed before it, signed
+    tubing_psig: float | None = None
+    tubing_at_ms: int | None = None
+    tubing_by_day: tuple[tuple[int, float], ...] = ()  # day and the mean of its tubing pressures, 31 days
+    tubing_today: tuple[int, int] = (0, 0)  # day, and how many of its pressures are in the mean
     first_at_ms: int | None = None
     column: Column | None = None
     potential_by_day: tuple[tuple[int, float, float], ...] = ()  # day, inflow potential and its sd, bbl/d, 90 days
@@ -114,7 +124,7 @@ def remember(memory: Memory, reading: Reading, well: Well) -> Memory:
     if isinstance(measured, ProductionTest):
         return _test(memory, reading, measured)
     if isinstance(measured, Event):
-        return _event(memory, measured)
+        return _event(memory, reading.at_ms, measured)
     assert isinstance(measured, Confirm)  # settings in force are believed from run readings, not from a confirm
     return memory
 
@@ -192,8 +202,10 @@ def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:
     if memory.setting is not None and not same_setting(setting, memory.setting):
         changes = (*changes, Change(at_ms=reading.at_ms, before=memory.setting, after=setting))
     changes = tuple(c for c in changes if c.at_ms > reading.at_ms - 60 * DAY_MS)
+    stopped = not run.running and setting.idle_min <= 0
     return replace(
-        memory,
+        _tubing(memory, reading.at_ms, run.tubing_psig),
+        stopped_at_ms=reading.at_ms if stopped else memory.stopped_at_ms,
         runs=(*memory.runs, (reading.at_ms, run))[-KEPT_RUNS:],
         run_quality=reading.quality,
         run_live=not reading.historical,
@@ -204,6 +216,23 @@ def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:
         changes=changes,
         highest_rates=_highest(memory.highest_rates, reading.at_ms, run),
         stop_explained=memory.stop_explained and not run.running,
+    )
+
+
+def _tubing(memory: Memory, at_ms: int, tubing_psig: float | None) -> Memory:
+    """The tubing pressure, and the mean of each day's."""
+    if tubing_psig is None:
+        return memory
+    day = at_ms // DAY_MS
+    count = memory.tubing_today[1] if memory.tubing_today[0] == day else 0
+    mean = memory.tubing_by_day[-1][1] if count else 0.0
+    kept = tuple(row for row in memory.tubing_by_day if day - TUBING_DAYS < row[0] < day)
+    return replace(
+        memory,
+        tubing_psig=tubing_psig,
+        tubing_at_ms=at_ms,
+        tubing_by_day=(*kept, (day, mean + (tubing_psig - mean) / (count + 1))),
+        tubing_today=(day, count + 1),
     )
 
 
@@ -250,7 +279,9 @@ def _test(memory: Memory, reading: Reading, test: ProductionTest) -> Memory:
     return replace(memory, test=test, test_at_ms=reading.at_ms, tests=memory.tests + 1)
 
 
-def _event(memory: Memory, event: Event) -> Memory:
+def _event(memory: Memory, at_ms: int, event: Event) -> Memory:
+    if event.what in DISTURBING:
+        memory = replace(memory, disturbed_at_ms=at_ms, disturbed_by=event.what)
     if event.what == "people-on-location":
         return replace(memory, people_on_location=True)
     if event.what == "people-left":

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+from advisor.model import Applied
+from advisor.store import records
 from advisor.store.store import Store
 
 
@@ -18,20 +20,21 @@ class StoredOutcome:
     body: bytes
     judged_at_ms: int | None = None
     verdict: str | None = None  # held | missed | inconclusive
+    applied: Applied | None = None  # the change it is of, whole
 
 
-_COLUMNS = "advice_id, well, applied_at_ms, body, judged_at_ms, verdict"
+_COLUMNS = "advice_id, well, applied_at_ms, body, judged_at_ms, verdict, applied"
 
 
 def put(store: Store, outcome: StoredOutcome) -> None:
     """Keeps an outcome, in place of an earlier one of the same advice."""
     store.run(
-        f"""INSERT INTO outcomes ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?)
+        f"""INSERT INTO outcomes ({_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?)
             ON CONFLICT (advice_id) DO UPDATE SET applied_at_ms = excluded.applied_at_ms, body = excluded.body,
-                judged_at_ms = excluded.judged_at_ms, verdict = excluded.verdict""",
+                judged_at_ms = excluded.judged_at_ms, verdict = excluded.verdict, applied = excluded.applied""",
         (
             outcome.advice_id, outcome.well, outcome.applied_at_ms, outcome.body.decode(), outcome.judged_at_ms,
-            outcome.verdict,
+            outcome.verdict, None if outcome.applied is None else records.text(outcome.applied),
         ),
     )  # fmt: skip
 
@@ -48,6 +51,21 @@ def of_well(store: Store, well: str) -> list[StoredOutcome]:
     return [_outcome(row) for row in rows]
 
 
+def changes(store: Store, well: str, limit: int = 20) -> tuple[Applied, ...]:
+    """The newest changes made at a well as advised, judged or not, oldest first."""
+    rows = store.rows(
+        """SELECT applied FROM outcomes WHERE well = ? AND applied IS NOT NULL
+            ORDER BY applied_at_ms DESC, advice_id DESC LIMIT ?""",
+        (well, limit),
+    )
+    return tuple(records.read(Applied, row[0]) for row in reversed(rows))
+
+
+def drop(store: Store, advice_id: str) -> None:
+    """Takes one out again: a reading of the same time, worked in, showed that it was none."""
+    store.run("DELETE FROM outcomes WHERE advice_id = ?", (advice_id,))
+
+
 def waiting(store: Store) -> list[StoredOutcome]:
     """Applied changes that have not been judged, oldest first."""
     rows = store.rows(f"SELECT {_COLUMNS} FROM outcomes WHERE judged_at_ms IS NULL ORDER BY applied_at_ms, advice_id")
@@ -56,5 +74,11 @@ def waiting(store: Store) -> list[StoredOutcome]:
 
 def _outcome(row: tuple[Any, ...]) -> StoredOutcome:
     return StoredOutcome(
-        advice_id=row[0], well=row[1], applied_at_ms=row[2], body=row[3].encode(), judged_at_ms=row[4], verdict=row[5]
+        advice_id=row[0],
+        well=row[1],
+        applied_at_ms=row[2],
+        body=row[3].encode(),
+        judged_at_ms=row[4],
+        verdict=row[5],
+        applied=None if row[6] is None else records.read(Applied, row[6]),
     )

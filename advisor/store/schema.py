@@ -169,6 +169,11 @@ def s08_intake(db: Database) -> None:
     )
 
 
+def s09_applied(db: Database) -> None:
+    """With each outcome the change it is of, whole."""
+    db.execute("ALTER TABLE outcomes ADD COLUMN applied TEXT")
+
+
 STEPS: tuple[Callable[[Database], None], ...] = (
     s01_readings,
     s02_beliefs,
@@ -178,6 +183,7 @@ STEPS: tuple[Callable[[Database], None], ...] = (
     s06_outbox,
     s07_people,
     s08_intake,
+    s09_applied,
 )
 VERSION = len(STEPS)
 

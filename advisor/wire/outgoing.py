@@ -76,17 +76,20 @@ def outcome(
     *,
     advice_id: str,
     applied_at_ms: int,
-    judged_at_ms: int,
-    verdict: Literal["held", "missed", "inconclusive"],
+    judged_at_ms: int | None,
+    verdict: str | None,
     predicted: Mapping[str, Quantity | None],
     seen: Mapping[str, Quantity | None],
 ) -> bytes:
-    """The last applied change of a well: the prediction against what was seen, by the names of the quantities."""
+    """The last applied change of a well: the prediction against what was seen, by the names of the quantities.
+
+    verdict: held, missed or inconclusive. Until it is judged it is null, and is not published.
+    """
     return _bytes(
         {
             "advice_id": advice_id,
             "applied_at": time_text(applied_at_ms),
-            "judged_at": time_text(judged_at_ms),
+            "judged_at": None if judged_at_ms is None else time_text(judged_at_ms),
             "verdict": verdict,
             "predicted": {name: _quantity(value) for name, value in predicted.items()},
             "seen": {name: _quantity(value) for name, value in seen.items()},
