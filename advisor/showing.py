@@ -17,7 +17,7 @@ from advisor.memory import Memory
 from advisor.model import Advice, Alarm, Assessment, LimitCheck
 from advisor.quantities import PUBLISHED
 from advisor.store import advice as advices
-from advisor.store import alarms, assessments, beliefs, logbook
+from advisor.store import alarms, assessments, beliefs, logbook, seqs
 from advisor.store.store import Store
 from advisor.wire import outgoing
 from advisor.wire.times import time_text
@@ -77,9 +77,13 @@ def show(args: argparse.Namespace) -> int:
     with store:
         one = _seen(store, args.well)
         notes = logbook.of_well(store, args.well, limit=10)
+        gaps = seqs.gaps(store, args.well)
     if args.json:
         said = [{"at": time_text(n.at_ms), "what": n.what, "note": n.note, "by": n.by} for n in notes]
-        return _print_json({**_as_json(one), "logbook": said})
+        missing = [
+            {"first": g.after_seq + 1, "last": g.before_seq - 1, "noted_at": time_text(g.noted_at_ms)} for g in gaps
+        ]
+        return _print_json({**_as_json(one), "missing_seq": missing, "logbook": said})
     print(one.line)
     if one.assessment is not None:
         _show_assessment(one.assessment)
@@ -88,6 +92,9 @@ def show(args: argparse.Namespace) -> int:
         _show_advice(one.advice)
     for alarm in one.alarms:
         print(f"\n{alarm.alarm} ({alarm.priority}, {alarm.state}): {alarm.message}\n  {alarm.action}")
+    if gaps:
+        missing_words = ", ".join(f"{gap.after_seq + 1} to {gap.before_seq - 1}" for gap in gaps)
+        print(f"\nrunning numbers of the site that have not come: {missing_words}")
     if notes:
         print("\nlogbook")
     for note in notes:
