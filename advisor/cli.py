@@ -46,8 +46,9 @@ def _fault_lines(error: Exception) -> list[str] | None:
     from advisor.mqtt.faults import LinkError
     from advisor.rulebook.load import RuleFaults
     from advisor.store.faults import StoreFault
+    from advisor.web.faults import WebError
 
-    if isinstance(error, ConfigFaults | RuleFaults | LinkError | StoreFault):
+    if isinstance(error, ConfigFaults | RuleFaults | LinkError | StoreFault | WebError):
         return str(error).splitlines()
     return None
 

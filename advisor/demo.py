@@ -9,6 +9,7 @@ from __future__ import annotations
 import contextlib
 import os
 import signal
+import socket
 import subprocess
 import sys
 import tempfile
@@ -35,6 +36,7 @@ DAY_MIN = 1440
 REVIEWER = "demo-reviewer"
 DAEMON_START_S = 30.0
 LOOK_EVERY_MIN = 360  # the stand-in reviewer looks in four times a day
+HOST, PAGE_PORT = "127.0.0.1", 8090
 UNPACED_MIN_PER_S = 60.0  # simulated minutes a second when nobody said for how long
 
 
@@ -52,6 +54,14 @@ def run(*, days: float | None, seed: int | None, leave: bool) -> int:
             return DONE
 
 
+def _page_port() -> int:
+    """The usual port of the page, or a free one where another program has it."""
+    for port in (PAGE_PORT, 0):
+        with contextlib.suppress(OSError), socket.create_server((HOST, port)) as sock:
+            return int(sock.getsockname()[1])
+    return PAGE_PORT  # not even a free one: the daemon says why
+
+
 class _Demo:
     def __init__(
         self, folder: Path, broker: EmbeddedBroker, days: float | None, seed: int | None, leave: bool
@@ -60,6 +70,7 @@ class _Demo:
         self._config = folder / "config.toml"
         self._store_path = folder / "demo.db"
         self._broker = broker
+        self._listen = f"{HOST}:{_page_port()}"
         self._days = days
         self._leave = leave
         scenario = load_scenario("demo")
@@ -77,7 +88,11 @@ class _Demo:
     def run(self) -> int:
         self._config.write_text(
             advisor_config(
-                self._scenario, host=self._broker.host, port=self._broker.port, store_path=str(self._store_path)
+                self._scenario,
+                host=self._broker.host,
+                port=self._broker.port,
+                store_path=str(self._store_path),
+                listen=self._listen,
             ),
             encoding="utf-8",
         )
@@ -100,7 +115,8 @@ class _Demo:
             if wells == 6
             else f"{wells} invented wells, {span}; seed {self._scenario.seed}."
         )
-        print(f"Broker on {self._broker.host}:{self._broker.port} (in memory only). From another shell:")
+        print(f"Broker on {self._broker.host}:{self._broker.port} (in memory only).")
+        print(f"The daemon serves http://{self._listen}/ . From another shell:")
         print(f"  advisor wells --config {self._config}")
         print(f"  advisor advice --config {self._config}")
         print(

@@ -10,24 +10,32 @@ import contextlib
 import os
 import queue
 import signal
+import socket
 import time
 from dataclasses import dataclass, field
 from typing import Any
 
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from advisor import __version__, asked, logs
+from advisor import __version__, asked, logs, self_report
 from advisor.clock import as_time
-from advisor.config.sections import Config
+from advisor.clock_watch import ClockWatch
+from advisor.config.sections import Config, Web
 from advisor.core import Advisor
 from advisor.mqtt.inbox import Arrived, Inbox
 from advisor.mqtt.link import Link
 from advisor.mqtt.publisher import Publisher
 from advisor.mqtt.settings import LinkSettings
 from advisor.progress import describe
-from advisor.store import presence, retention
+from advisor.pulse import Pulse
+from advisor.store import logbook, presence, retention
 from advisor.store.faults import StoreFault
 from advisor.store.store import Store
+from advisor.supervisor import Supervisor
+from advisor.web import health, server
+from advisor.web.faults import WebError
+from advisor.web.server import WebServer
+from advisor.web.vitals import Vitals
 from advisor.wire import outgoing, topics
 
 BATCH = 100
@@ -43,6 +51,12 @@ IDLE_WAIT_S, OWING_WAIT_S = 0.2, 0.002  # for the next message; shorter while th
 def system_ms() -> int:
     """The machine's clock, ms since 1970 UTC."""
     return time.time_ns() // 1_000_000
+
+
+def steady_s() -> float:
+    """Seconds that nobody sets; those for which the machine was suspended included, where the system tells."""
+    clock = getattr(time, "CLOCK_BOOTTIME", None)
+    return time.monotonic() if clock is None else time.clock_gettime(clock)
 
 
 @dataclass(slots=True)
@@ -65,7 +79,14 @@ class Service:
         self._stopping = False
         self._times = _Times()
         self._uncommitted: list[Arrived] = []  # taken from the inbox while the store could not take them
+        self._pulse = Pulse()
+        self._supervisor = Supervisor()
+        self._clock_watch = ClockWatch(system_ms(), steady_s())
+        listener = self._listening(config.web)
         self.advisor = Advisor(config, store=store)
+        self.web = (
+            None if listener is None else WebServer(health.application(self._vitals, config.store.path), listener)
+        )
         self._readings_now_ms = self.advisor.now_ms or 0  # kept here: only the writer may ask the store
         self._status_topic = topics.status_topic(config.broker.root, config.broker.name)
         self._link = Link(
@@ -78,6 +99,18 @@ class Service:
         self._scheduler = BackgroundScheduler(
             timezone="UTC", job_defaults={"coalesce": True, "max_instances": 1, "misfire_grace_time": None}
         )
+
+    def _listening(self, web: Web) -> socket.socket | None:
+        """Before anything else is touched. An address that was asked for must be free; the default may be taken."""
+        if not web.host:
+            return None
+        try:
+            return server.listening(web.host, web.port)
+        except WebError as fault:
+            if web.chosen:
+                raise
+            self._log.warning("web-off", fault=str(fault))
+            return None
 
     # ---- life
 
@@ -112,22 +145,31 @@ class Service:
             broker=f"{self.config.broker.host}:{self.config.broker.port}",
             clock=self.config.clock.source,
         )
-        presence.beat(self.advisor.store, pid=os.getpid(), at_ms=system_ms())
-        for name, seconds in (
-            ("sweep", self.config.sweep.every_s),
-            ("requests", REQUESTS_EVERY_S),
-            ("status", STATUS_EVERY_S),
-            ("retention", RETENTION_EVERY_H * 3600.0),
-        ):
+        self._beat()
+        for name, seconds in self._intervals().items():
             self._scheduler.add_job(self._tick, "interval", seconds=seconds, args=(name,), id=name)
         self._scheduler.add_job(self._tick, "date", args=("retention",), id="retention at start")
         self._scheduler.start()
         self._publisher.start()
         self._link.start()
+        if self.web is not None:
+            self.web.start()
+            self._log.info("web-listening", address=f"{self.config.web.host}:{self.web.port}")
+        self._supervisor.ready(f"{len(self.config.wells)} wells; catching up")
         self._settle()
+
+    def _intervals(self) -> dict[str, float]:
+        """Seconds between the ticks of each kind."""
+        return {
+            "sweep": self.config.sweep.every_s,
+            "requests": REQUESTS_EVERY_S,
+            "status": STATUS_EVERY_S,
+            "retention": RETENTION_EVERY_H * 3600.0,
+        }
 
     def _end(self) -> None:
         """In this order: no new ticks, no new messages, what is queued is worked off, what is owed is sent."""
+        self._supervisor.stopping()
         self._scheduler.shutdown(wait=False)
         self._inbox.close()
         with contextlib.suppress(StoreFault):
@@ -138,6 +180,8 @@ class Service:
         with contextlib.suppress(StoreFault):
             self.advisor.sent_all(self._publisher.confirmed())
         self._link.stop(self._status("offline"))
+        if self.web is not None:
+            self.web.stop()
         self.advisor.close()
         self._log.info("stopped")
 
@@ -148,6 +192,7 @@ class Service:
         batch = self._uncommitted or self._inbox.take_batch(BATCH, wait_s=wait_s, linger_s=0.05)
         self._uncommitted = batch
         try:
+            self._look_at_the_clock()
             if batch:
                 self._receive(batch)
                 self._uncommitted = []
@@ -159,14 +204,30 @@ class Service:
                 self._settle(idle=idle)
             self._publish()
             self._say_when_settled()
+            if self._pulse.beat_due:
+                self._beat()
         except StoreFault as fault:
             if fault.lasting:
                 raise
             self._log.warning("store-busy", fault=str(fault))
+            self._failed(str(fault))
             time.sleep(STORE_RETRY_S)
         except Exception as error:  # noqa: BLE001 - the one catch-all: told in full, and the next reading is served
             self._log.failure("turn-failed", error)
+            self._failed(f"{type(error).__name__}: {error}; must not happen, the log has all of it")
             time.sleep(FAILED_PAUSE_S)
+        else:
+            self._pulse.turned()
+            self._supervisor.alive()
+
+    def _beat(self) -> None:
+        """Writes the sign of life; raises StoreFault where the store cannot be written."""
+        presence.beat(self.advisor.store, pid=os.getpid(), at_ms=system_ms())
+        self._pulse.beaten()
+
+    def _failed(self, fault: str) -> None:
+        self._pulse.failed(fault)
+        self._supervisor.status(fault)
 
     def _receive(self, batch: list[Arrived]) -> None:
         """Committed first, acknowledged then: what was not committed the broker delivers again."""
@@ -194,8 +255,9 @@ class Service:
                 if asked.work_off(self.advisor, as_time(self._now_ms()), system_ms()):
                     self._settle()
             case "status" | "birth":
-                presence.beat(self.advisor.store, pid=os.getpid(), at_ms=system_ms())
+                self._beat()
                 self._say_status()
+                self._supervisor.status(self_report.in_a_line(len(self.config.wells), self._link.facts()))
             case "retention":
                 self._keep_tidy()
 
@@ -207,6 +269,24 @@ class Service:
 
     # ---- time
 
+    def _look_at_the_clock(self) -> None:
+        """A clock that was set changes no reading; who reads the times of this hour is told, in log and logbook."""
+        step_ms = self._clock_watch.stepped_ms(system_ms(), steady_s())
+        if step_ms == 0:
+            return
+        self._pulse.clock_steps += 1
+        way = f"{'forward' if step_ms > 0 else 'back'} by {abs(step_ms) / 60_000:.1f} min"
+        self._log.warning("clock-stepped", way=way)
+        for name, seconds in self._intervals().items():  # set back, the next tick would be as far away
+            self._scheduler.reschedule_job(name, trigger="interval", seconds=seconds)
+        if self.config.clock.source == "system":
+            at_ms = system_ms()
+            note = f"the machine's clock was set {way}; times before are by the old one"
+            with self.advisor.transaction():
+                for well in self.config.wells:
+                    one = logbook.Note(well=well, at_ms=at_ms, what="clock-stepped", note=note, noted_at_ms=at_ms)
+                    logbook.write(self.advisor.store, one)
+
     def _now_ms(self) -> int:
         """The advisor's now: the machine's clock, or the newest reading's; from any thread."""
         return self._readings_now_ms if self.config.clock.source == "readings" else system_ms()
@@ -217,7 +297,9 @@ class Service:
         now_ms = self._now_ms()
         if now_ms <= 0:
             return
-        for trouble in self.advisor.advance(as_time(now_ms)):
+        with self._pulse.advancing():
+            troubles = self.advisor.advance(as_time(now_ms))
+        for trouble in troubles:
             self._log.error("well-not-worked-through", line=describe(trouble, now_ms))
         self._publish()
         if idle:
@@ -265,6 +347,22 @@ class Service:
             refused=counts["refused"],
             pending=counts["pending"] + (facts.waiting if facts is not None else 0),
             oldest_pending_s=oldest_s,
+        )
+
+    # ---- how it is, for others to see
+
+    def _vitals(self) -> Vitals:
+        """From any thread: nothing here asks the store."""
+        return self_report.vitals(
+            link=self._link.facts(),
+            inbox=self._inbox.facts(),
+            publisher=self._publisher.facts(),
+            pulse=self._pulse,
+            wells=len(self.config.wells),
+            started_ms=self._times.since_ms,
+            settled_ms=self._times.settled_ms,
+            now_ms=self._now_ms() or None,
+            machine_ms=system_ms(),
         )
 
 

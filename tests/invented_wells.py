@@ -65,6 +65,8 @@ port = {port}
 name = "test"
 [store]
 path = "{store}"
+[web]
+listen = "127.0.0.1:0"
 [clock]
 source = "{clock}"
 {more}

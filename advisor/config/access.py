@@ -41,15 +41,18 @@ def store(values: Mapping[str, Any], source: Source) -> Store:
 
 
 def web(values: Mapping[str, Any], source: Source) -> Web:
-    """The web section: 'address:port', an IPv6 address in brackets."""
+    """The web section: 'address:port', an IPv6 address in brackets; "" switches it off."""
     listen = values.get("listen")
     if listen is None:
         return Web()
+    if listen == "":
+        return Web(host="", port=0, chosen=True)
     host, _, port = listen.rpartition(":")
     if not host or len(port) > 5 or not (port.isascii() and port.isdigit()) or int(port) > 65535:
-        source.report("web.listen", f'is {shown(listen)}; must be "address:port", such as "127.0.0.1:8090"')
+        said = f'is {shown(listen)}; must be "address:port", such as "127.0.0.1:8090", or "" to switch it off'
+        source.report("web.listen", said)
         return Web()
-    return Web(host=host.strip("[]"), port=int(port))
+    return Web(host=host.strip("[]"), port=int(port), chosen=True)
 
 
 def _certificates(made: dict[str, Any], source: Source) -> None:

@@ -16,7 +16,10 @@ Holds = Literal["number", "count", "flag", "text", "choice", "date", "pairs", "t
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Key:
-    """One key. above is a low that is itself not allowed; of are the keys of a table, or of each table of a list."""
+    """One key. above is a low that is itself not allowed; of are the keys of a table, or of each table of a list.
+
+    may_be_empty: a text that may be "".
+    """
 
     name: str
     holds: Holds = "number"
@@ -27,6 +30,7 @@ class Key:
     choices: tuple[str, ...] = ()
     of: Mapping[str, Key] | None = None
     unit: str = ""
+    may_be_empty: bool = False
 
 
 def keyed(*keys: Key) -> dict[str, Key]:
@@ -75,6 +79,7 @@ def checked(key: Key, value: object, path: str, report: Report, *, demand: bool 
             return value if isinstance(value, bool) else _refused(key, value, path, report)
         case "text":
             good = isinstance(value, str) and value.strip() != "" and value.isprintable()
+            good = good or (value == "" and key.may_be_empty)
             return value if good else _refused(key, value, path, report)
         case "choice":
             if isinstance(value, str) and value in key.choices:

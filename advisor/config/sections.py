@@ -34,10 +34,14 @@ class Store:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Web:
-    """Where the review page listens."""
+    """Where the page and the health endpoints are served; host is empty where they are switched off.
+
+    chosen: the address was given, not taken from the default.
+    """
 
     host: str = "127.0.0.1"
     port: int = 8090
+    chosen: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -129,7 +133,7 @@ SECTIONS: dict[str, dict[str, Key]] = {
         Key(name="sites", holds="texts"),
     ),
     "store": keyed(Key(name="path", holds="text")),
-    "web": keyed(Key(name="listen", holds="text")),
+    "web": keyed(Key(name="listen", holds="text", may_be_empty=True)),
     "clock": keyed(Key(name="source", holds="choice", choices=("system", "readings"))),
     "base": keyed(
         Key(name="atmospheric_psia", low=5.0, high=16.0, unit="psia"),
