@@ -24,10 +24,11 @@ MULTIPLE_S, MULTIPLE_FRAC = 0.012, 0.004
 BLOCK_S = 0.2
 
 NAMES = (
-    "over_noise", "over_local", "reflection", "reflection_high", "rank_reflection", "rank_local", "fit", "absorption",
-    "absorption_off", "twice", "twice_outside", "thrice", "at_half", "at_third", "is_multiple", "later", "earlier",
-    "later_count", "comb_before", "comb_after", "known_reflector", "known_reflector_off", "below_hole", "of_intake",
-    "at_intake", "in_ring", "clipped", "expected", "expected_z", "down_beside", "coda", "time",
+    "over_noise", "over_local", "reflection", "reflection_high", "rank_reflection", "rank_local", "fit",
+    "absorption", "absorption_off", "twice", "twice_outside", "thrice", "at_half", "at_third", "is_multiple",
+    "later", "earlier", "later_count", "later_raw", "earlier_raw", "comb_before", "comb_after", "known_reflector",
+    "known_reflector_off", "below_hole", "of_intake", "at_intake", "in_ring", "clipped", "expected", "expected_z",
+    "down_beside", "coda", "time",
 )  # fmt: skip
 RECORD_NAMES = ("fired", "loudest", "loudest_local", "best_reflection", "comb", "clipped", "hole_s", "gap")
 
@@ -82,6 +83,8 @@ def of(record: Record, match: Match, path: Path, combs: tuple[joints.Comb, ...],
     columns["absorption_off"] = columns["absorption"] ** 2
     columns |= _multiples(t, match, over_local, s)
     columns |= _rivals(t, s, over_local[index])
+    raw = _rivals(t, match.up[index] / np.max(match.up[index]), over_local[index])
+    columns |= {"later_raw": raw["later"], "earlier_raw": raw["earlier"]}
     columns |= _combs(t, combs)
     columns |= _places(t, path, combs, known)
     columns |= _surroundings(t, match, index)

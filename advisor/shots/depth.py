@@ -18,7 +18,8 @@ from advisor.shots.record import WORK_HZ
 LEAST_REACH = 0.15  # joints count towards a depth from here
 PICK_SD_S, PICK_SD_FRAC = 0.004, 0.0015
 REFLECTOR_SD_FT, REFLECTOR_SD_FRAC = 3.0, 0.0015
-FOUND_LOCAL, FOUND_NOISE = 3.5, 6.0
+FOUND_LOCAL, FOUND_NOISE = 4.0, 6.0
+SIDE = 20  # samples within which side lobes of an echo lie
 ODD_SDS = 3.0
 COUNT_SD_FACTOR = 1.1  # stretches are a little less independent than they are taken for
 MIXED_FRAC = 0.004  # gas that is not mixed evenly: the velocity's shape within a stretch nothing has measured
@@ -74,6 +75,9 @@ def of(
     shares = (count_sd / count.number, pick_sd / time_s, path.joint_sd_frac if reach >= LEAST_REACH else 0.0)
     sd = value * math.hypot(*shares, MIXED_FRAC * (1.0 - min(reach, 1.0)))
     counted = Quantity(value=value, sd=sd, by="joints") if reach >= LEAST_REACH else None
+    if path.joint_sd_frac > 0.01 and counted is not None:  # a guessed joint length is weighed against the gas
+        a, b = 1.0 / sd**2, 1.0 / gas.sd**2
+        value, sd = (a * value + b * gas.value) / (a + b), (a + b) ** -0.5
     found = _reflectors(match, path, combs, time_s, places)
     by_reflector = _by_reflector(found, path, value, time_s, pick_sd)
     level = _combined(counted, by_reflector, gas, value, sd)
@@ -121,25 +125,29 @@ def _reflectors(
         ratio = place.depth_ft / max(count.number * path.joint_ft, 1.0)
         guess = min(guess, time_s) * ratio
         sd = guess * math.hypot(COUNT_SD_FACTOR * count.sd / max(count.number, 1.0), path.joint_sd_frac) + 0.006
-        one = _echo_near(match.up if place.narrower else match.down, guess, 2.2 * sd, time_s - 0.06)
+        mine, other = (match.up, match.down) if place.narrower else (match.down, match.up)
+        one = _echo_near(mine, other, guess, 2.2 * sd, time_s - 0.06)
         if one is not None:
             out.append(Found(place=place, time_s=one[0], over_noise=one[1]))
     return tuple(out)
 
 
-def _echo_near(size: Array, guess: float, half: float, end: float) -> tuple[float, float] | None:
+def _echo_near(mine: Array, other: Array, guess: float, half: float, end: float) -> tuple[float, float] | None:
+    """Time and signal over noise of the one echo near a time; side lobes of one of the other sign are none."""
     a, b = int((guess - half) * WORK_HZ), int((guess + half) * WORK_HZ) + 2
     b = min(b, int(end * WORK_HZ))
     if a < 25 or b - a < 3:
         return None
-    at = a + int(np.argmax(size[a:b]))
-    about = np.concatenate((size[max(a - 125, 0) : a], size[b : b + 125]))
-    local = max(float(np.mean(about)) if len(about) else 1.0, 0.7)
-    peaks = size[a:b] >= 0.7 * size[at]
-    single = np.ptp(np.flatnonzero(peaks)) < 10
-    if size[at] < FOUND_NOISE or size[at] < FOUND_LOCAL * local or not single:
+    at = a + int(np.argmax(mine[a:b]))
+    about = np.concatenate((mine[max(a - 250, 0) : a], mine[b : b + 250]))
+    local = max(float(np.median(about)) if len(about) else 1.0, 0.7)
+    if mine[at] < FOUND_NOISE or mine[at] < FOUND_LOCAL * local:
         return None
-    return at / WORK_HZ, float(size[at])
+    if np.max(other[max(at - SIDE, 0) : at + SIDE]) > mine[at]:
+        return None
+    if np.ptp(np.flatnonzero(mine[a:b] >= 0.7 * mine[at])) > SIDE:
+        return None
+    return at / WORK_HZ, float(mine[at])
 
 
 def _by_reflector(

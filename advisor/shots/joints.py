@@ -40,7 +40,7 @@ OVERLAP = 0.9  # weight of a stretch, as each shares two thirds with the next
 OUTLIER = 0.2
 NEAR = 4  # steps of the scale
 BIN_HZ, FLAT_HZ = 0.5, 7.0
-SEEN = 4.5  # evidence near the scale found for a stretch to count as seen
+SEEN = 3.5  # evidence near the scale found for a stretch to count as seen
 MISSED = 3  # stretches in a row
 LOCAL_SD = 0.006  # of one stretch's scale about the line
 
@@ -188,18 +188,19 @@ def count(found: tuple[Comb, ...], path: Path, time_s: float) -> Count:
     target = float(path.depth_at(time_s)) / path.joint_ft
     comb = found[0] if target < SHORT_TO else found[-1]
     inside = int(np.searchsorted(comb.middle + comb.joints / 2.0, target + 0.5))
-    log = -0.5 * ((SCALES[None, :] - 1.0) / path.gas_sd_frac) ** 2 - 0.5 * (SLOPES[:, None] / SLOPE_SD) ** 2
-    if inside:
-        log = log + comb.total[inside - 1]
-    chance = np.exp(log - log.max())
-    chance = chance / chance.sum()
+    inside_seen = inside
+    for _ in range(2):  # what lies below the last joint echo seen says nothing of joints
+        chance = _chance(comb, path.gas_sd_frac, inside_seen)
+        scale_0, slope = float(np.sum(chance * SCALES[None, :])), float(np.sum(chance * SLOPES[:, None]))
+        line = scale_0 + slope * (comb.middle[:inside] / comb.deepest - 0.5)
+        scale, scale_sd, seen = _along(comb.evidence[:inside], line)
+        last = _last_seen(seen)
+        if last < 0 or last + 1 == inside_seen:
+            break
+        inside_seen = last + 1
     mean_scale = SCALES[None, :] + SLOPES[:, None] * 0.5 * (target / comb.deepest - 1.0)
     mean = float(np.sum(chance * mean_scale))
     sd = math.sqrt(max(float(np.sum(chance * (mean_scale - mean) ** 2)), 1e-8))
-    scale_0, slope = float(np.sum(chance * SCALES[None, :])), float(np.sum(chance * SLOPES[:, None]))
-    line = scale_0 + slope * (comb.middle[:inside] / comb.deepest - 0.5)
-    scale, scale_sd, seen = _along(comb.evidence[:inside], line)
-    last = _last_seen(seen)
     end = min(float(comb.middle[last]) + comb.joints / 2.0, target) if last >= 0 else 0.0
     return Count(
         number=mean * target,
@@ -211,6 +212,15 @@ def count(found: tuple[Comb, ...], path: Path, time_s: float) -> Count:
         reach_s=min(path.time_at(end * path.joint_ft), time_s) if last >= 0 else 0.0,
         reach_joints=end * mean,
     )
+
+
+def _chance(comb: Comb, gas_sd_frac: float, inside: int) -> Array:
+    """Probability of each line, (slopes, scales), from the gas and the first stretches."""
+    log = -0.5 * ((SCALES[None, :] - 1.0) / gas_sd_frac) ** 2 - 0.5 * (SLOPES[:, None] / SLOPE_SD) ** 2
+    if inside:
+        log = log + comb.total[inside - 1]
+    chance = np.exp(log - log.max())
+    return np.asarray(chance / chance.sum())
 
 
 def _along(evidence: Array, line: Array) -> tuple[Array, Array, Array]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from advisor.model import Level, Quality, Quantity, Trace
+from advisor.model import Level, Quality, Quantity, Trace, Well
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,21 +58,22 @@ class Shot:
     no_echo_probability: float = 1.0
 
 
-def as_level(shot: Shot, trace: Trace, *, inlet_ft_md: float, joint_ft: float | None) -> Level | None:
+def as_level(shot: Shot, trace: Trace, well: Well) -> Level | None:
     """The shot as a picked level, to be worked up as one the site picked; None where nothing was found.
 
-    joint_reach_frac is chosen so that the joints counted, carried on, give the depth found here.
+    joint_reach_frac is such that the joints counted, carried on, give the depth found here, a reflector's share in it
+    included. Without joints or their length the travel time alone is passed on.
     """
     if shot.round_trip_s is None or shot.level_ft_md is None:
         return None
-    joints, reach = shot.joints_counted, shot.joint_reach_frac
-    below = shot.level_ft_md.value - inlet_ft_md
-    if joints and joint_ft and below > 0.0:
-        reach = min(joints * joint_ft / below, 1.0)
+    joints = shot.joints_counted or 0
+    length = _length_ft(well, joints)
+    below = shot.level_ft_md.value - well.shot_inlet_ft_md
+    reach = min(length / below, 1.0) if length and below > 0.0 else None
     return Level(
         round_trip_s=shot.round_trip_s.value,
-        joints_counted=joints or None,
-        joint_reach_frac=reach if joints else None,
+        joints_counted=joints if reach else None,
+        joint_reach_frac=reach,
         signal_to_noise_db=shot.signal_to_noise_db,
         casing_psig=trace.casing_psig,
         chamber_psig=trace.chamber_psig,
@@ -80,3 +81,11 @@ def as_level(shot: Shot, trace: Trace, *, inlet_ft_md: float, joint_ft: float | 
         running=trace.running,
         casing_valve=trace.casing_valve,
     )
+
+
+def _length_ft(well: Well, joints: int) -> float | None:
+    """Length of so many joints from the top: the tally's, else the configured mean's."""
+    tally = well.joint_tally_ft
+    if tally:
+        return sum(tally[:joints]) + max(joints - len(tally), 0) * sum(tally) / len(tally)
+    return None if well.joint_length_ft is None else joints * well.joint_length_ft

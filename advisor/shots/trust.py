@@ -18,6 +18,8 @@ import numpy as np
 from advisor.physics.ranges import Array
 from advisor.shots.candidates import NAMES, RECORD_NAMES, Candidates
 
+FAR = 3.0  # standard deviations: what lies further out counts no more, or a strange record would be judged by guess
+
 
 @dataclass(frozen=True, slots=True)
 class Choice:
@@ -68,9 +70,9 @@ def probabilities(choice: Choice, candidates: Candidates) -> tuple[Array, float]
 
 def softmaxed(choice: Choice, features: Array, record: Array) -> tuple[Array, float]:
     """As probabilities, from the bare features."""
-    x = np.clip((features - choice.shift) / choice.scale, -5.0, 5.0)
+    x = np.clip((features - choice.shift) / choice.scale, -FAR, FAR)
     scores = np.tanh(x @ choice.hidden + choice.hidden_bias) @ choice.out + x @ choice.direct
-    y = np.clip((record - choice.none_shift) / choice.none_scale, -5.0, 5.0)
+    y = np.clip((record - choice.none_shift) / choice.none_scale, -FAR, FAR)
     none = float(np.tanh(y @ choice.none_hidden + choice.none_hidden_bias) @ choice.none_out + choice.none_bias)
     every = np.append(scores, none)
     every = np.exp(every - every.max())

@@ -2,7 +2,8 @@
 
     python -m tests.bench.train_shots --records 4000 [--cache FILE] [--out FILE]
 
-Records with even numbers set the choice, those with odd ones its calibration. The second generator is not touched.
+The choice is fitted to all records. Its calibration comes from two choices, each fitted to one half and asked of the
+other. The second generator is not touched.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ from tests.bench.generators import first
 
 FIRST_SEED = 1_000_000  # the benchmark's own numbers start at 0
 HIDDEN, NONE_HIDDEN = 14, 6
-WEIGHT = 2e-3
+WEIGHT = 5e-3
 OUT = Path(__file__).resolve().parents[2] / "advisor" / "shots" / "choice.json"
 
 
@@ -93,8 +94,8 @@ def fitted(rows: list[dict[str, Any]], seed: int = 7) -> dict[str, Any]:
     right = np.array([one["right"] for one in rows])
     shift, scale = x.mean(axis=0), x.std(axis=0) + 1e-6
     none_shift, none_scale = r.mean(axis=0), r.std(axis=0) + 1e-6
-    x = np.clip((x - shift) / scale, -5, 5)
-    y = np.clip((r - none_shift) / none_scale, -5, 5)
+    x = np.clip((x - shift) / scale, -trust.FAR, trust.FAR)
+    y = np.clip((r - none_shift) / none_scale, -trust.FAR, trust.FAR)
     rng = np.random.default_rng(seed)
     shapes = {
         "hidden": (x.shape[1], HIDDEN), "hidden_bias": (HIDDEN,), "out": (HIDDEN,), "direct": (x.shape[1],),
@@ -138,19 +139,22 @@ def fitted(rows: list[dict[str, Any]], seed: int = 7) -> dict[str, Any]:
     return out | {k: v.tolist() for k, v in moments.items()}
 
 
-def calibrated(coefficients: dict[str, Any], rows: list[dict[str, Any]]) -> dict[str, Any]:
-    """The calibration of echo and depth, on records the choice has not seen."""
+def calibrated(halves: list[tuple[dict[str, Any], list[dict[str, Any]]]]) -> dict[str, Any]:
+    """The calibration of echo and depth; halves: the coefficients fitted elsewhere, and the records to ask."""
     flat = {"echo_knots": [0.0, 1.0], "echo_values": [0.0, 1.0], "depth_sd_factor": 1.0,
             "knots": [0.0, 1.0], "values": [0.0, 1.0], "good": 0.95, "uncertain": 0.3}  # fmt: skip
-    choice = trust.choice_of(coefficients | flat)
-    each = [trust.softmaxed(choice, one["x"], one["r"])[0] for one in rows]
+    rows, each = [], []
+    for coefficients, part in halves:
+        choice = trust.choice_of(coefficients | flat)
+        rows += part
+        each += [trust.softmaxed(choice, one["x"], one["r"])[0] for one in part]
     said = np.array([p.max() for p in each])
     hit = np.array([int(np.argmax(p)) == one["right"] for p, one in zip(each, rows, strict=True)])
     knots, values = monotone(said, hit)
     z = np.array([one["z"] for one, ok in zip(rows, hit, strict=True) if ok and "z" in one])
     factor = float(np.clip(np.quantile(np.abs(z), 0.9) / 1.645, 0.7, 3.0))
     out = flat | {"echo_knots": knots, "echo_values": values, "depth_sd_factor": factor}
-    choice = trust.choice_of(coefficients | out)
+    choice = trust.choice_of(halves[0][0] | out)
     right = np.zeros(len(rows), dtype=bool)
     both = np.zeros(len(rows))
     for i, one in enumerate(rows):
@@ -190,6 +194,12 @@ def monotone(said: np.ndarray, hit: np.ndarray, groups: int = 14) -> tuple[list[
     return [0.0, *x, 1.0], [0.0, *map(float, y), float(min(last, 0.997))]
 
 
+def trained_on(rows: list[dict[str, Any]]) -> dict[str, Any]:
+    """The choice and its calibration."""
+    one, other = rows[0::2], rows[1::2]
+    return fitted(rows) | calibrated([(fitted(one), other), (fitted(other), one)])
+
+
 def main() -> None:
     ask = argparse.ArgumentParser()
     ask.add_argument("--records", type=int, default=4000)
@@ -197,8 +207,7 @@ def main() -> None:
     ask.add_argument("--out", type=Path, default=OUT)
     args = ask.parse_args()
     rows = gathered(args.records, args.cache)
-    coefficients = fitted(rows[0::2])
-    coefficients |= calibrated(coefficients, rows[1::2])
+    coefficients = trained_on(rows)
     data = {
         "made": f"tests/bench/train_shots.py, {args.records} records of the first generator from {FIRST_SEED}",
         "features": list(candidates.NAMES),

@@ -51,9 +51,9 @@ def record(
     others: tuple[tuple[float, float], ...] = (),
     lead_s: float = 0.3,
     seed: int = 1,
-    fading: float = 0.03,
+    fading: float = 0.10,
 ) -> np.ndarray:
-    """Samples, pulse upward, peak near 1; others: (time, reflection) of further echoes; fading in nepers a second."""
+    """Samples, pulse upward, peak near 1; others: (time, reflection); fading: nepers a second at 1 Hz."""
     rng = np.random.default_rng(seed)
     t = np.arange(round((seconds + lead_s) * hz)) / hz - lead_s
     x = pulse(t) + noise * rng.standard_normal(len(t))
@@ -63,9 +63,20 @@ def record(
     arrivals += [(n * apart, joints * (1.0 + 0.2 * rng.standard_normal())) for n in range(1, int(end / apart))]
     if level_s is not None:
         arrivals += [(n * level_s, reflection**n) for n in (1, 2, 3) if n * level_s < seconds]
+    return x + echoes(t, arrivals, fading)
+
+
+def echoes(t: np.ndarray, arrivals: list[tuple[float, float]], fading: float) -> np.ndarray:
+    """Pulses after their travel times, each absorbed by exp(-fading time sqrt(f)(1 + i))."""
+    n = len(t)
+    f = np.fft.rfftfreq(2 * n, t[1] - t[0])
+    f = f[f < 160.0]
+    spectrum = np.fft.rfft(pulse(t), 2 * n)
+    way = fading * np.sqrt(f) * (1 + 1j) + 2j * np.pi * f
+    total = np.zeros_like(spectrum)
     for time, size in arrivals:
-        x += size * np.exp(-fading * time) * pulse(t - time)
-    return x
+        total[: len(f)] += size * np.exp(-way * time)
+    return np.fft.irfft(spectrum * total, 2 * n)[:n]
 
 
 def trace(x: np.ndarray, *, hz: float = 1000.0, **changes: Any) -> Trace:

@@ -90,7 +90,7 @@ def test_the_shot_is_worked_up_as_a_picked_level_to_the_same_depth() -> None:
     well, x = plain.well(oil_degapi=36.0, water_cut_frac=0.4), plain.record()
     trace = plain.trace(x)
     shot = shots.analyse(trace, well, expectation=None, atmospheric_psia=14.7)
-    level = as_level(shot, trace, inlet_ft_md=0.0, joint_ft=well.joint_length_ft)
+    level = as_level(shot, trace, well)
     assert level is not None and level.round_trip_s is not None and shot.level_ft_md is not None
     inputs = Inputs(well=well, at_ms=0, level=level, level_at_ms=0, casing_psig=60.0, casing_at_ms=0)
     done = assess.work_up([inputs], atmospheric_psia=14.7, base_psia=14.696, base_degf=60.0)[0]

@@ -53,10 +53,11 @@ class Made:
     notes: list[str] = field(default_factory=list)
 
 
-def made(seed: int) -> Made:
-    """The record of this number."""
+def made(seed: int, kind: str | None = None) -> Made:
+    """The record of this number; kind: level, no-level, short, misfire or shut-valve, drawn where not given."""
     rng = np.random.Generator(np.random.PCG64([seed, 41]))
     plan = _plan(rng)
+    plan["kind"] = kind or plan["kind"]
     clean, echo, rival_peak = _sound(rng, plan)
     return _recorded(rng, plan, clean, echo, rival_peak)
 
@@ -76,6 +77,7 @@ def _plan(rng: np.random.Generator) -> dict[str, Any]:
         intake = level * rng.uniform(0.9, 0.985)
     gravity, n2, co2 = rng.uniform(0.6, 1.15), rng.exponential(0.008), rng.exponential(0.012)
     psig = float(np.exp(rng.uniform(math.log(4.0), math.log(450.0))))
+    psig = min(psig, 30.0 + 900.0 * max(1.1 - gravity, 0.0))  # heavier gas at more would drop liquid
     top_f, bottom_f = rng.uniform(40, 95), 0.0
     bottom_depth = intake + rng.uniform(60.0, 400.0)
     bottom_f = top_f + bottom_depth * rng.uniform(0.009, 0.018)
