@@ -134,6 +134,12 @@ def _replay(args: argparse.Namespace) -> int:
     return replaying.run(args)
 
 
+def _shot(args: argparse.Namespace) -> int:
+    from advisor import shot_verb
+
+    return shot_verb.run(args)
+
+
 def _completion(args: argparse.Namespace) -> int:
     from advisor import completion
 
@@ -161,6 +167,7 @@ CALLS: dict[str, Verb] = {
     "export": _export,
     "backup": _backup,
     "replay": _replay,
+    "shot": _shot,
     "completion": _completion,
 }
 

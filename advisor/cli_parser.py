@@ -120,6 +120,12 @@ class Parser:
         replay.add_argument(
             "--as-received", action="store_true", help="keep the order of the lines, and use received_at"
         )
+        shot = self._verb("shot", "one recorded trace, worked up offline", json=True)
+        shot.add_argument("file", metavar="FILE", help="a reading/trace message as JSON, or WAV")
+        shot.add_argument("--well", metavar="SITE/WELL", help="may be left out where one well is configured")
+        shot.add_argument("--plot", metavar="OUT.svg", help="draw the trace with what was found in it")
+        shot.add_argument("--casing-psig", type=float, metavar="PSIG", help="for WAV, which carries none")
+        shot.add_argument("--pulse", choices=("compression", "rarefaction"), help="for WAV, which does not say")
         completion = self._verb("completion", "a script that completes these verbs in a shell", config=False)
         completion.add_argument("shell", choices=SHELLS)
 
