@@ -51,7 +51,8 @@ def _wave(x: Array) -> str:
     noise = float(np.median(np.abs(x))) + 1e-9
     shown = np.arcsinh(x / (3.0 * noise))
     shown = shown / max(float(np.max(np.abs(shown))), 1e-9)
-    columns = np.array_split(shown, min(WIDE - LEFT - RIGHT, len(shown)))
+    wide = min(WIDE - LEFT - RIGHT, len(shown))
+    columns = np.split(shown, np.linspace(0, len(shown), wide + 1).astype(int)[1:-1])  # evenly, so that time is even
     middle, half = (TOP + BOTTOM) / 2.0, (BOTTOM - TOP) / 2.0 - 4.0
     step = (WIDE - LEFT - RIGHT) / len(columns)
     above = [f"{LEFT + (i + 0.5) * step:.1f},{middle - half * float(c.max()):.1f}" for i, c in enumerate(columns)]
