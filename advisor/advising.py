@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from advisor import outcomes
 from advisor.belief import ensemble
 from advisor.model import Confirm, Draft, Setting
 from advisor.recommend import choice
@@ -54,8 +55,10 @@ def advised(items: list[Work], rules: Rulebook, settings: Settings) -> None:
         drafts = {item.well.key: draft for item, draft in zip(believed, made, strict=True)}
     for item in wanted:
         draft = drafts.get(item.well.key) or choice.unknown(item.well, item.moment.at_ms, item.setting)
+        item.draft = draft
+        draft = outcomes.widened(draft, item.changes_made)
         item.advised_at_ms = item.moment.at_ms
-        current = item.advice[-1] if item.advice else item.task.advice
+        current = item.current
         turned_down = item.task.turned_down
         if current is not None and current.state in {"declined", "refused"}:
             turned_down = current
@@ -97,7 +100,7 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
 
 
 def _on_offer(item: Work) -> Setting | None:
-    current = item.advice[-1] if item.advice else item.task.advice
+    current = item.current
     if current is None or current.state not in {"offered", "deferred"}:
         return None
     return current.draft.proposed

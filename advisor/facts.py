@@ -6,12 +6,19 @@ A fact whose inputs are missing has the value None; it is never zero and never n
 
 from __future__ import annotations
 
-from advisor.memory import Memory
-from advisor.model import Assessment, Fact, Quantity, Well
+from collections.abc import Sequence
+
+from advisor.memory import Memory, same_setting
+from advisor.model import Advice, Applied, Assessment, Fact, Quantity, Setting, Well
 from advisor.quantities import FOR_RULES, PUBLISHED, SUSPECTS
 
 HOUR_MS = 3_600_000
 MINUTE_MS = 60_000
+DAY_MS = 24 * HOUR_MS
+LATELY_MS = 30 * DAY_MS
+# These wait for the advice of the moment, see of_changes.
+OF_CHANGES = ("outcome_missed", "outcome_off_sd", "change_unseen_min", "reversals_30d", "increase_held")
+TUBING_LEAST_DAYS, TUBING_NEWEST_DAYS = 7, 3  # days that make a range; the newest are what is compared with it
 
 
 def derive(
@@ -47,6 +54,10 @@ def derive(
         **_casing_facts(memory, well, now_ms),
         **_run_facts(memory, well, now_ms),
         **_inflow_facts(assessment, extra or {}),
+        "test_off_sd": abs(memory.test_off_sd) if memory.test_off_sd is not None else None,
+        "velocity_apart_frac": (extra or {}).get("velocity_apart_frac"),
+        "tubing_off_psi": _tubing_off_psi(memory, well, now_ms),
+        **dict.fromkeys(OF_CHANGES),
         "people_on_location": 1.0 if memory.people_on_location else 0.0,
         "site_silent": None if site_silent is None else float(site_silent),
     }
@@ -124,3 +135,70 @@ def _inflow_facts(assessment: Assessment | None, extra: dict[str, float | None])
 
 def _of(assessment: Assessment | None, name: str) -> Quantity | None:
     return assessment.quantities.get(name) if assessment is not None else None
+
+
+def _tubing_off_psi(memory: Memory, well: Well, now_ms: int) -> float | None:
+    """How far tubing pressure is outside the range of its days before the last few; None without a range."""
+    if memory.tubing_psig is None or memory.tubing_at_ms is None or not memory.run_live:
+        return None
+    if now_ms - memory.tubing_at_ms > 2 * well.run_every_min * MINUTE_MS:
+        return None
+    today = now_ms // DAY_MS
+    days = [mean for day, mean in memory.tubing_by_day if day <= today - TUBING_NEWEST_DAYS]
+    if len(days) < TUBING_LEAST_DAYS:
+        return None
+    return max(memory.tubing_psig - max(days), min(days) - memory.tubing_psig, 0.0)
+
+
+# --------------------------------------------------------------------------- of advice and its outcomes
+
+
+def of_changes(advice: Advice | None, applied: Sequence[Applied], memory: Memory, now_ms: int) -> dict[str, Fact]:
+    """The named quantities that rest on the advice of a well and on how earlier ones turned out."""
+    judged = [one for one in applied if one.verdict in {"held", "missed"}]
+    missed = off = None
+    if judged and (last := judged[-1]).judged_at_ms is not None:
+        missed = float(last.verdict == "missed" and now_ms - last.judged_at_ms <= LATELY_MS)
+        off = max((abs(value) for value in last.off_sd.values()), default=None)
+    held = None
+    if advice is not None:
+        held = float("rating-missing" in advice.draft.held_by)
+    values = {
+        "outcome_missed": missed,
+        "outcome_off_sd": off,
+        "change_unseen_min": _unseen_min(advice, applied, memory),
+        "reversals_30d": float(reversals(memory, now_ms - LATELY_MS)) if memory.setting is not None else None,
+        "increase_held": held,
+    }
+    return {name: Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0]) for name, value in values.items()}
+
+
+def _unseen_min(advice: Advice | None, applied: Sequence[Applied], memory: Memory) -> float | None:
+    """Time from a release to the newest run reading while that shows other settings; 0 where no change is due."""
+    since_ms: int | None = None
+    proposed: Setting | None = None
+    if advice is not None and advice.state == "released":
+        since_ms, proposed = advice.released_at_ms, advice.draft.proposed
+    elif applied and applied[-1].shown_at_ms is None and applied[-1].judged_at_ms is None:
+        since_ms, proposed = applied[-1].applied_at_ms, applied[-1].after
+    if since_ms is None or proposed is None:
+        return 0.0
+    if memory.run_at_ms is None or memory.setting is None or not memory.run_live:
+        return None
+    if same_setting(memory.setting, proposed):
+        return 0.0
+    return max(0.0, (memory.run_at_ms - since_ms) / MINUTE_MS)
+
+
+def reversals(memory: Memory, since_ms: int) -> int:
+    """How many changes of settings since a time went back on the one before: up after down, or down after up."""
+    found, before = 0, 0.0
+    for change in memory.changes:
+        was, became = (s.stroke_rate_spm * s.running_frac for s in (change.before, change.after))
+        step = became - was
+        if abs(step) <= 1e-9:
+            continue
+        if step * before < 0.0 and change.at_ms >= since_ms:
+            found += 1
+        before = step
+    return found

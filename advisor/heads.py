@@ -15,7 +15,7 @@ import msgspec
 from advisor.belief.ensemble import BeliefFormatError, from_bytes
 from advisor.belief.present import DayAhead
 from advisor.memory import Memory
-from advisor.model import Advice, AlarmFlags, WorkUp
+from advisor.model import Advice, AlarmFlags, Applied, WorkUp
 from advisor.tasks import Head
 
 VERSION = 1
@@ -31,6 +31,7 @@ class Before:
     flags: Mapping[str, AlarmFlags] = field(default_factory=dict)
     advice: Advice | None = None
     turned_down: Advice | None = None
+    applied: tuple[Applied, ...] = ()
     flags_after: Mapping[str, AlarmFlags] = field(default_factory=dict)
     advice_after: Advice | None = None
 
@@ -56,6 +57,7 @@ class _Decided(msgspec.Struct, frozen=True, kw_only=True):
     turned_down: Advice | None
     flags_after: dict[str, AlarmFlags]
     advice_after: Advice | None
+    applied: tuple[Applied, ...] = ()
 
 
 class _Fronts(msgspec.Struct, frozen=True, kw_only=True):
@@ -82,6 +84,7 @@ def stored(kept: Kept) -> bytes:
                 turned_down=before.turned_down,
                 flags_after=dict(before.flags_after),
                 advice_after=before.advice_after,
+                applied=before.applied,
             ),
         )
     )
@@ -111,6 +114,7 @@ def restored(body: bytes) -> Kept:
             flags=fronts.decided.flags,
             advice=fronts.decided.advice,
             turned_down=fronts.decided.turned_down,
+            applied=fronts.decided.applied,
             flags_after=fronts.decided.flags_after,
             advice_after=fronts.decided.advice_after,
         )

@@ -351,6 +351,7 @@ class WorkUp:
     column: Column | None
     observation: Observation | None
     notes: tuple[str, ...] = ()
+    velocity_apart_frac: float | None = None  # depth by joint echoes against that by gas properties, difference
 
 
 # --------------------------------------------------------------------------- what is believed

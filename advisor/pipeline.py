@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from advisor import advising, assess, compose, facts
+from advisor import advising, aftermath, assess, compose, facts, outcomes
 from advisor import memory as memories
 from advisor.belief import ensemble, operation, prior, step, update
 from advisor.belief import present as presents
@@ -38,18 +38,18 @@ def work(tasks: Sequence[Task], rules: Rulebook, settings: Settings) -> list[lis
 
     Wells do not depend on each other, so that those with a shot to work up wait for one another.
     """
-    outcomes: list[list[Outcome]] = [[] for _ in tasks]
+    done: list[list[Outcome]] = [[] for _ in tasks]
     current = list(tasks)
     while True:
-        left = [i for i, task in enumerate(current) if len(outcomes[i]) < len(task.moments)]
+        left = [i for i, task in enumerate(current) if len(done[i]) < len(task.moments)]
         if not left:
-            return outcomes
-        light = [i for i in left if not current[i].moments[len(outcomes[i])].has(PHYSICS_KINDS)]
+            return done
+        light = [i for i in left if not current[i].moments[len(done[i])].has(PHYSICS_KINDS)]
         active = light or left
-        items = [_begun(current[i], len(outcomes[i])) for i in active]
+        items = [_begun(current[i], len(done[i])) for i in active]
         _round(items, rules, settings)
         for i, item in zip(active, items, strict=True):
-            outcomes[i].append(_ended(item))
+            done[i].append(_ended(item))
             current[i] = _carried_on(current[i], item)
 
 
@@ -81,6 +81,7 @@ def _ended(item: Work) -> Outcome:
         assessment=item.assessment,
         facts=item.facts,
         advice=item.advice,
+        applied=item.applied,
         alarms=item.alarms,
     )
 
@@ -91,7 +92,8 @@ def _carried_on(task: Task, item: Work) -> Task:
     turned_down = task.turned_down
     for one in item.advice:
         turned_down = one if one.state in {"declined", "refused"} else turned_down
-    return replace(task, head=_ended(item).head, flags=flags, advice=advice, turned_down=turned_down)
+    applied = outcomes.merged(task.applied, item.applied)
+    return replace(task, head=_ended(item).head, flags=flags, advice=advice, turned_down=turned_down, applied=applied)
 
 
 def _round(items: list[Work], rules: Rulebook, settings: Settings) -> None:
@@ -103,7 +105,9 @@ def _round(items: list[Work], rules: Rulebook, settings: Settings) -> None:
     _assess(items)
     _derive(items)
     advising.answered(items)
+    aftermath.made(items, settings)
     advising.advised(items, rules, settings)
+    aftermath.judged(items, settings)
     _alarm(items, rules)
 
 
@@ -195,8 +199,26 @@ def _taken_in(belief: Belief, held: list[Work], wells: list[Well], columns: list
         belief = update.fillage(belief, wells, columns, [item.setting for item in held], fillages)
     rates = [item.moment.test_bpd() for item in held]
     if any(value is not None for value in rates):
+        _surprised(belief, held, wells, columns, rates)
         belief = update.production_test(belief, wells, columns, [item.setting for item in held], rates)
     return belief
+
+
+def _surprised(
+    belief: Belief, held: list[Work], wells: list[Well], columns: list[Column], rates: Sequence[float | None]
+) -> None:
+    """How far each test is from what was believed before it; of a well with shots, whose rate is known a little."""
+    off_sd = update.surprise_of_test(
+        belief,
+        wells,
+        columns,
+        [item.setting for item in held],
+        [rate if rate is not None else 0.0 for rate in rates],
+        [update.test_sd_bpd(rate if rate is not None else 0.0) for rate in rates],
+    )
+    for k, item in enumerate(held):
+        if rates[k] is not None and belief.counts["shots"][k] > 0:
+            item.memory = replace(item.memory, test_off_sd=float(off_sd[k]))
 
 
 # --------------------------------------------------------------------------- assessment
@@ -267,8 +289,10 @@ def _derive(items: list[Work]) -> None:
     for item in items:
         look = item.look
         extra: dict[str, float | None] = {}
+        if item.workup is not None:
+            extra["velocity_apart_frac"] = item.workup.velocity_apart_frac
         if look is not None:
-            extra = {"lifted_bpd": look.lifted_bpd.value, "pump_room_frac": look.pump_room_frac}
+            extra |= {"lifted_bpd": look.lifted_bpd.value, "pump_room_frac": look.pump_room_frac}
         item.facts = facts.derive(
             item.assessment,
             item.memory,

@@ -11,16 +11,17 @@ from dataclasses import dataclass, field, replace
 from functools import partial
 
 from advisor import memory as memories
+from advisor import outcomes as changes
 from advisor.belief.ensemble import BeliefFormatError
 from advisor.config.sections import Config
 from advisor.heads import Before, Kept, restored, stored
-from advisor.model import Advice, AlarmFlags, Assessment, Fact, Reading
+from advisor.model import Advice, AlarmFlags, Applied, Assessment, Fact, Reading
 from advisor.pipeline import work
 from advisor.publication import Publication
 from advisor.reception import Reception
 from advisor.rulebook.load import Rulebook
 from advisor.store import advice as advices
-from advisor.store import alarms, assessments, beliefs, due, history, logbook, readings
+from advisor.store import alarms, assessments, beliefs, due, history, logbook, outcomes, readings
 from advisor.store.beliefs import StoredBelief
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
@@ -42,6 +43,7 @@ class WellState:
     flags: dict[str, AlarmFlags] = field(default_factory=dict)
     advice: Advice | None = None
     turned_down: Advice | None = None
+    applied: tuple[Applied, ...] = ()
     present: Assessment | None = None
     facts: Mapping[str, Fact] = field(default_factory=dict)
 
@@ -105,6 +107,7 @@ class Progress:
             flags=dict(alarms.flags_of(self._store, well)),
             advice=advices.newest(self._store, well),
             turned_down=advices.latest(self._store, well, ("declined", "refused")),
+            applied=outcomes.changes(self._store, well, changes.KEPT),
             present=assessments.present(self._store, well),
         )
 
@@ -197,7 +200,7 @@ class Progress:
     def _task(self, well: str, from_ms: int, now_ms: int, *, in_silence: bool = False) -> Task:
         state = self.state(well)
         kept, quiet_until_ms = state.kept, None
-        flags, advice, turned_down = state.flags, state.advice, state.turned_down
+        flags, advice, turned_down, applied = state.flags, state.advice, state.turned_down, state.applied
         if from_ms <= kept.head.memory.at_ms:
             before = kept.before
             if in_silence:
@@ -206,6 +209,7 @@ class Progress:
             elif before is not None and from_ms > before.head.memory.at_ms and _undecided(state, before):
                 kept = Kept(head=before.head)
                 flags, advice, turned_down = dict(before.flags), before.advice, before.turned_down
+                applied = before.applied
             else:
                 quiet_until_ms = kept.head.memory.at_ms - 1  # of the last one, the present that results may speak
                 kept = self._back_to(well, from_ms)
@@ -228,6 +232,7 @@ class Progress:
             flags=flags,
             advice=advice,
             turned_down=turned_down,
+            applied=applied,
             quiet_until_ms=quiet_until_ms,
             site_silent=False,
             speaks_for_site=well in self._spokesmen,
@@ -256,48 +261,55 @@ class Progress:
 
     # ---- what came of it
 
-    def _keep(self, task: Task, outcomes: Sequence[Outcome]) -> None:
+    def _keep(self, task: Task, results: Sequence[Outcome]) -> None:
         well = task.well.key
         state = self.state(well)
         head, before = task.head, None
         checkpoints = []
-        flags, advice, turned_down = dict(task.flags), task.advice, task.turned_down
-        for outcome in outcomes:
+        flags, advice, turned_down, applied = dict(task.flags), task.advice, task.turned_down, task.applied
+        for outcome in results:
             if head.memory.at_ms // DAY_MS != outcome.at_ms // DAY_MS and head.memory.first_at_ms is not None:
                 checkpoints.append(StoredBelief(well=well, at_ms=head.memory.at_ms, body=stored(Kept(head=head))))
-            earlier = (head, dict(flags), advice, turned_down)
+            earlier = (head, dict(flags), advice, turned_down, applied)
             flags.update({step.flags.rule: step.flags for step in outcome.alarms})
             for one in outcome.advice:
                 advice = one
                 turned_down = one if one.state in {"declined", "refused"} else turned_down
+            applied = changes.merged(applied, outcome.applied)
             before = Before(
                 head=earlier[0],
                 flags=earlier[1],
                 advice=earlier[2],
                 turned_down=earlier[3],
+                applied=earlier[4],
                 flags_after=dict(flags),
                 advice_after=advice,
             )
             head = outcome.head
         state.kept = Kept(head=head, before=before)
         state.flags, state.advice, state.turned_down = flags, advice, turned_down
-        last = outcomes[-1]
+        for gone in {one.advice_id for one in state.applied} - {one.advice_id for one in applied}:
+            if len(applied) < changes.KEPT:
+                outcomes.drop(self._store, gone)
+        state.applied = applied
+        last = results[-1]
         state.present, state.facts = last.assessment, last.facts
-        self._store_outcomes(well, outcomes, checkpoints, state)
+        self._store_results(well, results, checkpoints, state)
 
-    def _store_outcomes(
-        self, well: str, outcomes: Sequence[Outcome], checkpoints: list[StoredBelief], state: WellState
+    def _store_results(
+        self, well: str, results: Sequence[Outcome], checkpoints: list[StoredBelief], state: WellState
     ) -> None:
-        assessments.add(self._store, [outcome.assessment for outcome in outcomes])
+        assessments.add(self._store, [outcome.assessment for outcome in results])
         beliefs.put_checkpoints(self._store, checkpoints)
         at_ms = state.kept.head.memory.at_ms
         beliefs.put_heads(self._store, [StoredBelief(well=well, at_ms=at_ms, body=stored(state.kept))])
         if checkpoints:
             beliefs.drop_old(self._store, well, at_ms)
-        for outcome in outcomes:
-            self._publication.advice_changed(outcome.advice, publish=outcome is outcomes[-1] or _decided(outcome))
+        for outcome in results:
+            self._publication.advice_changed(outcome.advice, publish=outcome is results[-1] or _decided(outcome))
+            self._publication.changes_followed(outcome.applied, outcome.at_ms)
             self._publication.alarms_moved(outcome.alarms, outcome.at_ms)
-        self._publication.assessed(outcomes[-1].assessment)
+        self._publication.assessed(results[-1].assessment)
 
     # ---- the present
 
@@ -315,6 +327,7 @@ class Progress:
                     moments=(Moment(at_ms=now_ms),),
                     flags=state.flags,
                     advice=state.advice,
+                    applied=state.applied,
                     site_silent=self._silent.get(self._config.wells[well].site),
                     speaks_for_site=well in self._spokesmen,
                 )

@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterable, Sequence
 from hashlib import sha256
 
 from advisor.config.sections import Config
-from advisor.model import Advice, Alarm, AlarmFlags, Assessment, Release
+from advisor.model import Advice, Alarm, AlarmFlags, Applied, Assessment, Release
 from advisor.rulebook.book import Step
 from advisor.rulebook.lifecycle import Audit, Clear, Effect, Publish
 from advisor.store import advice as advices
-from advisor.store import alarms, assessments, audit, outbox, releases
+from advisor.store import alarms, assessments, audit, logbook, outbox, outcomes, releases
 from advisor.store.store import Store
 from advisor.wire import outgoing, topics
 
@@ -60,6 +60,37 @@ class Publication:
             well=advice.draft.well,
             body={"id": advice.id, "rev": advice.rev, "kind": advice.draft.kind, "why": advice.why},
         )
+
+    def changes_followed(self, applied: Iterable[Applied], at_ms: int) -> None:
+        """Changes that were made as advised: kept, and published and logged once they are judged."""
+        for one in applied:
+            said = outgoing.outcome(
+                advice_id=one.advice_id,
+                applied_at_ms=one.applied_at_ms,
+                judged_at_ms=one.judged_at_ms,
+                verdict=one.verdict,
+                predicted=one.predicted,
+                seen=one.seen,
+            )
+            outcomes.put(
+                self._store,
+                outcomes.StoredOutcome(
+                    advice_id=one.advice_id,
+                    well=one.well,
+                    applied_at_ms=one.applied_at_ms,
+                    body=said,
+                    judged_at_ms=one.judged_at_ms,
+                    verdict=one.verdict,
+                    applied=one,
+                ),
+            )
+            if one.judged_at_ms is not None:
+                note = f"{one.advice_id} {one.verdict}: {one.why}"
+                logbook.write(
+                    self._store,
+                    logbook.Note(well=one.well, at_ms=at_ms, what="outcome", note=note, noted_at_ms=at_ms),
+                )
+                self._queue(one.well, ("outcome",), said, at_ms, retain=True)
 
     def alarms_moved(self, steps: Iterable[Step], at_ms: int) -> None:
         """What the rules came to: flags kept, announcements queued, the trail written."""

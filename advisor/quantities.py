@@ -55,6 +55,14 @@ FOR_RULES: dict[str, tuple[str, str]] = {
     "pump_room_frac": ("fraction", "share by which the lifted liquid could rise with the pump as it is"),
     "people_on_location": ("0 or 1", "people said to be at the well"),
     "inflow_trend_upper_frac_per_30d": ("fraction per 30 d", "its trend plus 1.645 sd: the upper 95 % bound"),
+    "outcome_missed": ("0 or 1", "the last change judged, within 30 days, missed what was foretold of it"),
+    "outcome_off_sd": ("sd", "how far the last change judged lay from what was foretold, the farthest quantity"),
+    "change_unseen_min": ("min", "time since a change was released for which run readings still show other settings"),
+    "reversals_30d": ("count", "changes of settings in 30 days that went back on the one before"),
+    "increase_held": ("0 or 1", "more liquid may be there, and a rating that is not on file holds the increase"),
+    "test_off_sd": ("sd", "how far the last production test lay from what was believed before it"),
+    "velocity_apart_frac": ("fraction", "depth by joint echoes against depth by gas properties, the difference"),
+    "tubing_off_psi": ("psi", "how far tubing pressure lies outside the range of its own days before"),
     **{f"suspect_{name.replace('-', '_')}": ("probability", f"{name} suspected") for name in SUSPECTS},
 }
 
@@ -84,6 +92,10 @@ NOISE: dict[str, float] = {
     "left_behind_frac": 0.02,
     "pump_room_frac": 0.01,
     "inflow_trend_upper_frac_per_30d": 0.01,
+    "outcome_off_sd": 0.1,
+    "test_off_sd": 0.5,
+    "velocity_apart_frac": 0.004,
+    "tubing_off_psi": 5.0,
     **{f"suspect_{name.replace('-', '_')}": 0.05 for name in SUSPECTS},
 }
 

@@ -16,6 +16,7 @@ HOUR_MS = 3_600_000
 MINUTE_MS = 60_000
 DECIDABLE = frozenset({"offered", "deferred"})
 IN_FLIGHT = frozenset({"approved", "released"})
+MAY_BE_SHOWN = DECIDABLE | IN_FLIGHT  # whose proposal may turn up in the readings
 ENDED = frozenset({"declined", "superseded", "lapsed", "applied", "refused"})
 SAME_SETTING = {"stroke_rate_spm": 0.049, "run_min": 0.5, "idle_min": 0.5}  # as settings are read at the well
 SETTINGS = tuple(SAME_SETTING)
@@ -209,6 +210,11 @@ def answered(advice: Advice, *, state: str, reason: str | None, now_ms: int) -> 
     if state == "applied":
         return replace(advice, state="applied", applied_at_ms=now_ms)
     return replace(advice, state="refused", why=reason or "no reason given by the site", decided_at_ms=now_ms)
+
+
+def shown(advice: Advice, at_ms: int) -> Advice:
+    """The readings show what was proposed: it was applied, whether or not anybody said so."""
+    return replace(advice, state="applied", applied_at_ms=at_ms)
 
 
 def differences(release: Release, confirm: Confirm) -> tuple[str, ...]:

@@ -6,14 +6,17 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from advisor import memory as memories
+from advisor import outcomes
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import DayAhead, Present
 from advisor.memory import Memory
 from advisor.model import (
     Advice,
     AlarmFlags,
+    Applied,
     Assessment,
     Column,
+    Draft,
     Event,
     Fact,
     ProductionTest,
@@ -96,6 +99,7 @@ class Task:
     flags: Mapping[str, AlarmFlags] = field(default_factory=dict)
     advice: Advice | None = None
     turned_down: Advice | None = None
+    applied: tuple[Applied, ...] = ()  # changes made as advised, oldest first
     quiet_until_ms: int | None = None
     site_silent: bool | None = None
     speaks_for_site: bool = True
@@ -111,6 +115,7 @@ class Outcome:
     assessment: Assessment
     facts: Mapping[str, Fact]
     advice: tuple[Advice, ...] = ()
+    applied: tuple[Applied, ...] = ()  # those that moved
     alarms: tuple[Step, ...] = ()
 
 
@@ -128,6 +133,8 @@ class Work:
     assessment: Assessment | None = None
     facts: Mapping[str, Fact] = field(default_factory=dict)
     advice: tuple[Advice, ...] = ()
+    draft: Draft | None = None  # as worked out, before its intervals were widened
+    applied: tuple[Applied, ...] = ()
     advised_at_ms: int | None = None
     alarms: tuple[Step, ...] = ()
 
@@ -143,6 +150,16 @@ class Work:
     def column(self) -> Column:
         assert self.memory.column is not None
         return self.memory.column
+
+    @property
+    def current(self) -> Advice | None:
+        """The advice as it stands at this moment."""
+        return self.advice[-1] if self.advice else self.task.advice
+
+    @property
+    def changes_made(self) -> tuple[Applied, ...]:
+        """The changes made as advised, as they stand at this moment."""
+        return outcomes.merged(self.task.applied, self.applied)
 
     @property
     def quiet(self) -> bool:

@@ -35,6 +35,7 @@ class Depth:
     velocity_sd_frac: Array
     time_sd_s: Array
     by: tuple[str | None, ...]
+    apart_frac: Array  # joint echoes against gas properties; NaN where either is missing
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,16 @@ def of(inputs: Sequence[Inputs], fleet: Fleet, inlet_psia: Array, notes: Sequenc
         for i, each in enumerate(inputs)
     ]
     level, shared, own, velocity, velocity_sd, time_sd = np.array([row[:6] for row in rows]).T[:, :, None]
-    return Depth(level, shared, own, velocity, velocity_sd, time_sd, tuple(row[6] for row in rows))
+    apart = np.array([[_apart(each, float(below_inlet_ft[i, 0]))] for i, each in enumerate(inputs)])
+    return Depth(level, shared, own, velocity, velocity_sd, time_sd, tuple(row[6] for row in rows), apart)
+
+
+def _apart(each: Inputs, gas_ft: float) -> float:
+    """The difference of the depths by joint echoes and by gas properties, as a share; NaN where either is missing."""
+    if each.level is None or each.level.round_trip_s is None:
+        return math.nan
+    joints = _joints(each, each.level.round_trip_s).depth_ft
+    return math.nan if joints is None or not gas_ft > 0.0 else abs(joints - gas_ft) / gas_ft
 
 
 _Row = tuple[float, float, float, float, float, float, str | None]

@@ -97,6 +97,7 @@ def records(inputs: Sequence[Inputs], case: Case, notes: Sequence[list[str]]) ->
                 column=column,
                 observation=_observation(each, height[i], below[i, 0] > 0.0 or height[i, 0] <= 0.0),
                 notes=tuple(notes[i]),
+                velocity_apart_frac=_finite(case.level.apart_frac[i, 0]),
             )
         )
     return done
@@ -151,6 +152,10 @@ def _quantity(value: float, sd: float, by: str | None = None) -> Quantity | None
     if not (math.isfinite(value) and math.isfinite(sd)):
         return None
     return Quantity(value=float(value), sd=float(sd), by=by)
+
+
+def _finite(value: float) -> float | None:
+    return float(value) if math.isfinite(value) else None
 
 
 def _not_negative(quantity: Quantity | None) -> Quantity | None:

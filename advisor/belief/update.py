@@ -230,13 +230,18 @@ def production_test(
     ValueError for a rate that is negative or an sd that is not above 0.
     """
     rates = np.array([0.0 if r is None else r for r in rate_bpd])
-    sds = np.maximum(TEST_SD_FRAC * rates, LEAST_TEST_SD_BPD) if sd_bpd is None else np.asarray(sd_bpd, float)
+    sds = np.array([test_sd_bpd(r) for r in rates]) if sd_bpd is None else np.asarray(sd_bpd, float)
     for well, rate, sd in zip(wells, rates, sds, strict=True):
         if not rate >= 0.0 or not sd > 0.0:
             raise ValueError(f"{well.key} test: {rate:g} bpd, sd {sd:g}; must be at least 0, sd above 0")
     used = np.array([r is not None for r in rate_bpd])
     after = scalar(belief, lifted_bpd(belief, wells, columns, settings), rates, sds, used)
     return after.with_members({}, {"tests": belief.counts["tests"] + used})
+
+
+def test_sd_bpd(rate_bpd: float) -> float:
+    """The standard deviation of a production test, bbl/d."""
+    return max(TEST_SD_FRAC * rate_bpd, LEAST_TEST_SD_BPD)
 
 
 def surprise_of_test(
