@@ -74,7 +74,9 @@ class Fleet:
         self.minute = 0
         self.wobble: Floats = np.ones(n)
         self.flow = Flow(self.drawn.wells)
-        self.now = search.settled(self.flow, [first_setting(drive) for drive in self.drawn.drives], SETTLED_MIN)
+        self.now = search.settled(
+            self.drawn.wells, [first_setting(drive) for drive in self.drawn.drives], SETTLED_MIN
+        )
         self.first_bbl = self.now.held_bbl()
         self.units = Units(self.drawn.drives, [self.start_ms] * n)
         self.reports = Reports(self.drawn, self.pace, seed, self.start_ms, self.now, self.units, self.faulty)

@@ -9,6 +9,7 @@ minutes. Slip: proportional to the pressure over the plunger.
 from __future__ import annotations
 
 import copy
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -161,10 +162,18 @@ class Flow:
         self.measure(empty)
         return self.inflow_bpd(empty.bottomhole_psia, troubles, wobble)
 
-    def advance(self, s: Now, rate_spm: Floats, valve_open: Truths, troubles: Troubles, wobble: Floats) -> None:
-        """One minute; a rate of 0 is a unit at rest. Changes s in place."""
+    def advance(
+        self,
+        s: Now,
+        rate_spm: Floats,
+        valve_open: Truths,
+        troubles: Troubles,
+        wobble: Floats,
+        minutes: float = 1.0,
+    ) -> None:
+        """One step of some minutes, 5 at most; a rate of 0 is a unit at rest. Changes s in place."""
         w = self.wells
-        day = 1.0 / DAY_MIN
+        day = minutes / DAY_MIN
         inflow = self.inflow_bpd(s.bottomhole_psia, troubles, wobble)
         water_share = np.minimum(w.water_share + troubles.water_more, 0.99)
         water_in = inflow * water_share
@@ -175,14 +184,14 @@ class Flow:
         turning = rate_spm > 0.0
         lifts = turning & ~troubles.parted
         into_pump = np.where(lifts, (1.0 - w.separated_share) * free, 0.0)
-        self.pump(s, rate_spm, (turning, lifts), (oil_in, water_in, into_pump), troubles)
+        self.pump(s, rate_spm, (turning, lifts), (oil_in, water_in, into_pump), troubles, minutes)
         s.inflow_bpd = inflow
         s.sum_inflow_bbl += inflow * day
         s.sum_gas_mscf += (free + oil_in * dissolved * 1e-3) * day
         s.bubbling_mscfd = free - into_pump
         space_before = s.level_ft_md * self.area_ft2
         self.measure(s)
-        self.pass_gas(s, space_before, valve_open)
+        self.pass_gas(s, space_before, valve_open, minutes)
 
     def displacement_bpd(self, intake_psia: Floats, rate_spm: Floats) -> Floats:
         """What the plungers sweep at some strokes a minute."""
@@ -196,9 +205,10 @@ class Flow:
         which: tuple[Truths, Truths],
         inflow: tuple[Floats, Floats, Floats],
         troubles: Troubles,
+        minutes: float,
     ) -> None:
-        """A minute of the pumps: which turn and which lift; inflow is oil and water (stock-tank) and gas (Mscf/d)."""
-        w, day = self.wells, 1.0 / DAY_MIN
+        """A step of the pumps: which turn and which lift; inflow is oil and water (stock-tank) and gas (Mscf/d)."""
+        w, day = self.wells, minutes / DAY_MIN
         (turning, lifts), (oil_in, water_in, gas_mscfd) = which, inflow
         over_psi = np.maximum(self.lift_psia - s.intake_psia, 0.0)
         swept = self.displacement_bpd(s.intake_psia, rate_spm)
@@ -206,18 +216,18 @@ class Flow:
         slip = np.minimum(w.slip_bpd_per_psi * over_psi * troubles.slip_factor, swept)
         wanted = np.where(lifts, np.maximum(np.maximum(swept - gas, LEAST_LIQUID_SHARE * swept) - slip, 0.0), 0.0)
         came = oil_in * w.swelling + water_in
-        took = np.minimum(wanted, came + (s.oil_bbl * w.swelling + s.water_bbl) * DAY_MIN)
+        took = np.minimum(wanted, came + (s.oil_bbl * w.swelling + s.water_bbl) / day)
         starved = took < wanted * (1.0 - 1e-9)
         full = np.maximum(swept, LEAST)
         s.swept_bpd = swept
         s.fillage = np.where(lifts, (took + slip) / full, np.where(turning, 0.0, s.fillage))
         stock_tank = (oil_in + water_in) / np.maximum(came, LEAST)
         s.effectiveness = np.where(lifts, wanted / full * stock_tank, s.effectiveness)
-        s.running_min += turning
-        s.pounding_min += starved & (s.fillage < POUNDING_FILLAGE)
-        s.strokes += rate_spm
+        s.running_min += minutes * turning
+        s.pounding_min += minutes * (starved & (s.fillage < POUNDING_FILLAGE))
+        s.strokes += minutes * rate_spm
         water = np.minimum(took, water_in + s.water_bbl * (DAY_MIN / SINK_MIN))
-        oil = np.minimum((took - water) / w.swelling, oil_in + s.oil_bbl * DAY_MIN)
+        oil = np.minimum((took - water) / w.swelling, oil_in + s.oil_bbl / day)
         water = took - oil * w.swelling
         leak = np.where(turning, 0.0, troubles.leak_bpd)
         s.oil_bbl = np.maximum(s.oil_bbl + (oil_in - oil + leak * (1.0 - w.water_share)) * day, 0.0)
@@ -230,14 +240,14 @@ class Flow:
         s.sum_oil_bbl += oil * reaches
         s.sum_water_bbl += water * reaches
 
-    def pass_gas(self, s: Now, space_before_ft3: Floats, valve_open: Truths) -> None:
-        """Casing pressure after a minute of gas that comes up and, the valve open, leaves."""
+    def pass_gas(self, s: Now, space_before_ft3: Floats, valve_open: Truths, minutes: float = 1.0) -> None:
+        """Casing pressure after a step of gas that comes up and, the valve open, leaves."""
         w = self.wells
         space = s.level_ft_md * self.area_ft2
         target = w.line_psia + w.valve_psi * (0.1 * s.bubbling_mscfd) ** 2
-        opened = s.casing_psia + (target - s.casing_psia) * (1.0 - np.exp(-1.0 / VALVE_MIN))
+        opened = s.casing_psia + (target - s.casing_psia) * (1.0 - math.exp(-minutes / VALVE_MIN))
         z = 1.0 - w.z_per_psi * s.casing_psia
         mean_degr = w.surface_degr + 0.5 * w.degr_per_ft * s.level_ft_md
-        grown = s.bubbling_mscfd * (1000.0 / DAY_MIN * SURFACE_PSIA / BASE_DEGR) * mean_degr * z / space
+        grown = s.bubbling_mscfd * (1000.0 * minutes / DAY_MIN * SURFACE_PSIA / BASE_DEGR) * mean_degr * z / space
         shut = s.casing_psia * space_before_ft3 / space + grown
         s.casing_psia = np.where(valve_open, opened, shut)

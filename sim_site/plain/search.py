@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -10,7 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sim_site.drive import Setting
-from sim_site.plain.flow import Flow, Now, Troubles, no_troubles, taken
+from sim_site.plain.flow import DAY_MIN, Flow, Now, Troubles, no_troubles, taken
 from sim_site.plain.wells import Floats, Wells
 from sim_site.scenario import Drive
 from sim_site.truth import Steady
@@ -19,6 +18,7 @@ POUNDING_SHARE_MOST = 0.005
 SETTLE_MIN = 3 * 1440
 MEASURE_MIN = 1440
 LONGEST_RUN_MIN = 360
+STEP_MIN = 5  # of units that do not rest
 IDLE_SHARES = (1.0, 1.5, 2.0, 3.0)  # of the shortest rest a timer can be set to
 Places = npt.NDArray[np.intp]
 SUMS = (*(name for name in Now.__slots__ if name.startswith("sum_")), "running_min", "pounding_min", "strokes")
@@ -69,42 +69,58 @@ class Cycles:
         return np.where(self.rests, -(-least_min // self.length) * self.length, least_min)
 
 
-def settled(flow: Flow, settings: Sequence[Setting], least_min: int) -> Now:
+def split(settings: Sequence[Setting]) -> list[tuple[Places, int]]:
+    """Units that rest and units that do not, with the minutes a step of each may have."""
+    rests = np.array([each.idle_min > 0.0 for each in settings])
+    return [(np.flatnonzero(which), step) for which, step in ((rests, 1), (~rests, STEP_MIN)) if which.any()]
+
+
+def settled(wells: Wells, settings: Sequence[Setting], least_min: int) -> Now:
     """The wells after some time at their settings, each at the end of a cycle, with its running sums at nought."""
-    cycles, now = Cycles(settings), flow.started()
-    kept = copy.deepcopy(now)
-    end = cycles.whole_min(least_min)
-    valve, wobble, nothing = np.ones(flow.n, dtype=bool), np.ones(flow.n), no_troubles(flow.n)
-    for minute in range(int(end.max())):
-        flow.advance(now, cycles.rates_spm(minute), valve, nothing, wobble)
-        here = end == minute + 1
-        if here.any():
-            for name in Now.__slots__:
-                setattr(kept, name, np.where(here, getattr(now, name), getattr(kept, name)))
+    kept = Flow(wells).started()
+    for places, step in split(settings):
+        flow, cycles = Flow(wells.take(places)), Cycles([settings[i] for i in places])
+        now, end = flow.started(), cycles.whole_min(least_min)
+        valve, wobble, nothing = np.ones(flow.n, dtype=bool), np.ones(flow.n), no_troubles(flow.n)
+        for minute in range(0, int(end.max()), step):
+            flow.advance(now, cycles.rates_spm(minute), valve, nothing, wobble, step)
+            here = end == minute + step
+            if here.any():
+                for name in Now.__slots__:
+                    getattr(kept, name)[places[here]] = getattr(now, name)[here]
     for name in SUMS:
-        setattr(kept, name, np.zeros(flow.n))
+        getattr(kept, name)[:] = 0.0
     return kept
 
 
 def steady(wells: Wells, start: Now, troubles: Troubles, settings: Sequence[Setting]) -> tuple[Floats, Floats]:
     """Liquid, bbl/d, and share of the running time that pounds, each well at its setting once it has settled.
 
-    Measured over a whole number of cycles of about a day, after three days. Changes start.
+    Measured over a whole number of cycles of about a day, after three days.
     """
-    flow, now, cycles = Flow(wells), start, Cycles(settings)
+    liquid, pounding = np.zeros(len(settings)), np.zeros(len(settings))
+    for places, step in split(settings):
+        flow, cycles = Flow(wells.take(places)), Cycles([settings[i] for i in places])
+        sums, days = measured(flow, taken(start, places), troubles.take(places), cycles, step)
+        liquid[places] = sums[0] / days
+        pounding[places] = sums[2] / np.maximum(sums[1], 1e-9)
+    return liquid, pounding
+
+
+def measured(flow: Flow, now: Now, troubles: Troubles, cycles: Cycles, step: int) -> tuple[Floats, Floats]:
+    """Liquid lifted, minutes run and pounded over whole cycles, shape (3, n), and in how many days. Changes now."""
     begin = cycles.whole_min(SETTLE_MIN)
     end = begin + cycles.whole_min(MEASURE_MIN)
-    sums = np.zeros((2, 3, flow.n))  # liquid, running, pounding at begin and end
+    sums = np.zeros((2, 3, flow.n))  # at begin and at end
     valve, wobble = np.ones(flow.n, dtype=bool), np.ones(flow.n)
-    for minute in range(int(end.max()) + 1):
+    for minute in range(0, int(end.max()) + step, step):
         for row, when in enumerate((begin, end)):
             here = when == minute
             if here.any():
                 reached = (now.sum_oil_bbl + now.sum_water_bbl, now.running_min, now.pounding_min)
                 sums[row] = np.where(here, np.array(reached), sums[row])
-        flow.advance(now, cycles.rates_spm(minute), valve, troubles, wobble)
-    liquid, running, pounding = sums[1] - sums[0]
-    return liquid * 1440.0 / (end - begin), pounding / np.maximum(running, 1e-9)
+        flow.advance(now, cycles.rates_spm(minute), valve, troubles, wobble, step)
+    return sums[1] - sums[0], (end - begin) / DAY_MIN
 
 
 def best(wells: Wells, now: Now, troubles: Troubles, drives: tuple[Drive, ...]) -> list[Steady | None]:
@@ -114,20 +130,19 @@ def best(wells: Wells, now: Now, troubles: Troubles, drives: tuple[Drive, ...]) 
     """
     every = [ladder for place, drive in enumerate(drives) for ladder in ladders(place, drive)]
     places: Places = np.array([ladder.place for ladder in every])
-    columns, wrong = wells.take(places), troubles.take(places)
     low = np.zeros(len(every), dtype=int)
     high = np.array([len(ladder.settings) - 1 for ladder in every])
     found: list[Steady | None] = [None] * len(drives)
-    while (low <= high).any():
-        middle = np.where(low <= high, (low + high) // 2, np.maximum(low - 1, 0))
-        settings = [ladder.settings[rung] for ladder, rung in zip(every, middle, strict=True)]
-        liquid, pounding = steady(columns, taken(now, places), wrong, settings)
-        open_still = low <= high
-        quiet = pounding <= POUNDING_SHARE_MOST
-        for i in np.flatnonzero(open_still & quiet):
+    while (left := np.flatnonzero(low <= high)).size > 0:
+        middle = (low[left] + high[left]) // 2
+        settings = [every[i].settings[rung] for i, rung in zip(left, middle, strict=True)]
+        here = places[left]
+        liquid, pounding = steady(wells.take(here), taken(now, here), troubles.take(here), settings)
+        for i, setting, bpd, share in zip(left, settings, liquid, pounding, strict=True):
             known = found[every[i].place]
-            if known is None or liquid[i] > known.liquid_bpd:
-                found[every[i].place] = Steady(settings[i], float(liquid[i]), float(pounding[i]))
-        low = np.where(open_still & quiet, middle + 1, low)
-        high = np.where(open_still & ~quiet, middle - 1, high)
+            if share <= POUNDING_SHARE_MOST and (known is None or bpd > known.liquid_bpd):
+                found[every[i].place] = Steady(setting, float(bpd), float(share))
+        quiet = pounding <= POUNDING_SHARE_MOST
+        low[left] = np.where(quiet, middle + 1, low[left])
+        high[left] = np.where(quiet, high[left], middle - 1)
     return found
