@@ -150,15 +150,16 @@ def _echoes(case: Case, time_s: float) -> tuple[Echo, ...]:
     ]
     for one in case.depths.found:
         out.append(Echo(time_s=one.time_s, what="reflector", name=one.place.name, over_noise_db=_db(one.over_noise)))
-    for i, t in enumerate(found.time_s):
-        if i == case.best or any(abs(t - one.time_s) < 0.03 for one in out):
+    for i in np.argsort(found.over_noise)[::-1]:  # the strongest first, so that its side lobes are not told as well
+        t = float(found.time_s[i])
+        if i == case.best or any(abs(t - one.time_s) < 0.03 + 0.006 * t for one in out):
             continue
         off = min(abs(t - n * time_s) - 0.004 * t for n in (2.0, 3.0))
         db = _db(float(found.over_noise[i]))
         if off < 0.024 and found.over_local[i] > 3.0:
-            out.append(Echo(time_s=float(t), what="multiple", over_noise_db=db))
+            out.append(Echo(time_s=t, what="multiple", over_noise_db=db))
         elif case.each[i] >= TOLD:
-            out.append(Echo(time_s=float(t), what="other", over_noise_db=db, probability=float(case.each[i])))
+            out.append(Echo(time_s=t, what="other", over_noise_db=db, probability=float(case.each[i])))
     return tuple(sorted(out, key=lambda one: one.time_s))
 
 

@@ -133,12 +133,9 @@ def _cells(rng: np.random.Generator, hole: dict[str, Any]) -> tuple[np.ndarray, 
     hole["lengths"] = lengths
     for depth in np.cumsum(lengths):
         if depth < min(hole["level"] - 8.0, hole["intake"]):
-            # a collar between two cells is shared by them, or rounding would shift it by a foot
-            at, part = divmod(float(np.interp(depth, feet, one_way)) / CELL_S, 1.0)
-            size = tight * max(rng.normal(1.0, 0.18), 0.2)
-            if 2 < at < count - 2:
-                area[int(at)] /= 1.0 + size * (1.0 - part)
-                area[int(at) + 1] /= 1.0 + size * part
+            at = cell_of(depth)
+            if 2 < at < count - 1:
+                area[at] /= 1.0 + tight * max(rng.normal(1.0, 0.18), 0.2)
     hole["things"] = _things(rng, hole)
     rival = 0.0
     for one in hole["things"]:
