@@ -23,10 +23,9 @@ def listening(host: str, port: int) -> socket.socket:
     family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
         return socket.create_server((host, port), family=family, backlog=128)
-    except socket.gaierror as error:
-        raise WebError(f"{where}: host not found ({error.strerror}); {need}") from error
     except OSError as error:
-        raise WebError(f"{where}: cannot be listened on ({error.strerror or error}); {need}") from error
+        why = str(error.strerror or error).partition(" (while")[0]  # the address is named already
+        raise WebError(f"{where}: cannot be listened on ({why}); {need}") from error
 
 
 class WebServer:
