@@ -96,6 +96,7 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         running=memory.running,
         pound_probability_max=settings.pound_probability_max,
         offered=_on_offer(item),
+        largest_step_frac=settings.largest_step_frac(item.well),
     )
 
 

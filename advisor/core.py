@@ -45,7 +45,9 @@ class Advisor:
         store: Store | None = None,
         rules: Rulebook | None = None,
         heard: Heard | None = None,
+        unattended: bool = True,
     ) -> None:
+        """unattended False: a bounded policy bounds the steps proposed, and approves nothing."""
         self.config = config
         self.rules = rules if rules is not None else load_rules(shipped_folder())  # before the store is touched
         self.store = store if store is not None else Store(config.store.path)
@@ -60,10 +62,12 @@ class Advisor:
             base_degf=config.base.base_degf,
             pound_probability_max=config.advice.pound_probability_max,
             terms=terms,
+            approval=config.approval,
         )
         self._reception = Reception(config, self.store)
         publication = Publication(config, self.store, heard)
         self._progress = Progress(config, self.store, self.rules, settings, self._reception, publication)
+        self._unattended = unattended
         self._decisions = Decisions(config, self.store, self.rules, terms, self._progress, publication)
 
     def close(self) -> None:
@@ -123,6 +127,8 @@ class Advisor:
             wanted = dict.fromkeys([*concerned, *self._progress.stale_presents(now_ms)])
             troubles += self._progress.presents(now_ms, wanted)
             self._decisions.lapse(now_ms)
+            if self._unattended:
+                self._decisions.by_policy(now_ms)
             self._decisions.release_due(now_ms)
         return troubles
 

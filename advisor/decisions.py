@@ -9,6 +9,7 @@ from dataclasses import replace
 from advisor import review
 from advisor.config.sections import Config
 from advisor.model import Advice, Alarm
+from advisor.policy import Policy
 from advisor.progress import Progress, WellState
 from advisor.publication import Publication
 from advisor.review import NotPossible, Terms
@@ -38,6 +39,7 @@ class Decisions:
         self._terms = terms
         self._progress = progress
         self._publication = publication
+        self._policy = Policy(config, store, rules)
 
     # ---- advice
 
@@ -71,12 +73,25 @@ class Decisions:
             state.turned_down = advices.latest(self._store, advice.draft.well, ("declined", "refused"))
         return advice
 
+    def by_policy(self, now_ms: int) -> None:
+        """Approves what is inside the bounds set for a well, in the policy's name; the time to undo begins."""
+        for state, advice in self._current():
+            approved = self._policy.approved(state, advice, now_ms)
+            if approved is not None:
+                self._decided(approved)
+
     def release_due(self, now_ms: int) -> list[Advice]:
         """Sends out approved changes whose time to undo has passed; people on location hold them back."""
         sent = []
         for state, advice in self._current():
             due_ms = review.release_due_ms(advice, self._terms)
-            if due_ms is None or now_ms < due_ms or state.kept.head.memory.people_on_location:
+            if due_ms is None or now_ms < due_ms:
+                continue
+            withdrawn = self._policy.withdrawn(state, advice, now_ms)
+            if withdrawn is not None:
+                self._decided(withdrawn)
+                continue
+            if state.kept.head.memory.people_on_location:
                 continue
             released, release = review.released(advice, now_ms=now_ms)
             self._publication.released(release)

@@ -44,6 +44,7 @@ class WellState:
     advice: Advice | None = None
     turned_down: Advice | None = None
     applied: tuple[Applied, ...] = ()
+    left: tuple[str, str] | None = None  # the advice that the bounded policy left to a person, and its reason
     present: Assessment | None = None
     facts: Mapping[str, Fact] = field(default_factory=dict)
 

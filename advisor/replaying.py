@@ -24,7 +24,7 @@ from advisor.config.load import load_config
 from advisor.config.sections import Clock, Config
 from advisor.config.sections import Store as StoreSection
 from advisor.core import Advisor
-from advisor.model import Approval, Reading, Refusal
+from advisor.model import Reading, Refusal
 from advisor.reception import Arrival, Reception
 from advisor.recording import BadLine, Recorded, lines
 from advisor.store import assessments, retention
@@ -77,7 +77,7 @@ def replay(
     config = _alone(config, as_received)
     recorded = lines(files, config.broker.root)
     with _Written(out, config.broker.root, done.written) as written:
-        advisor = Advisor(config, store=Store(MEMORY), heard=written.heard)
+        advisor = Advisor(config, store=Store(MEMORY), heard=written.heard, unattended=False)
         try:
             one = _Replay(advisor, written, done, report, as_received)
             if as_received:
@@ -93,11 +93,9 @@ def replay(
 
 
 def _alone(config: Config, as_received: bool) -> Config:
-    """The same wells with a store in memory and nobody but a person to approve, and no person there."""
-    person = Approval(policy="person")
-    wells = {key: replace(well, approval=person) for key, well in config.wells.items()}
+    """The same wells with a store in memory."""
     clock = Clock(source="system" if as_received else "readings")
-    return replace(config, store=StoreSection(path=MEMORY), clock=clock, approval=person, wells=wells)
+    return replace(config, store=StoreSection(path=MEMORY), clock=clock)
 
 
 def _filled(sorter: Sorter, rows: Iterator[Row]) -> None:

@@ -14,6 +14,7 @@ from advisor.model import (
     Advice,
     AlarmFlags,
     Applied,
+    Approval,
     Assessment,
     Column,
     Draft,
@@ -39,6 +40,12 @@ class Settings:
     base_degf: float
     pound_probability_max: float
     terms: Terms
+    approval: Approval = field(default_factory=Approval)  # of wells without one of their own
+
+    def largest_step_frac(self, well: Well) -> float | None:
+        """Of the bounded policy of a well; None where none is switched on."""
+        approval = well.approval or self.approval
+        return approval.largest_step_frac if approval.policy == "bounded" else None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

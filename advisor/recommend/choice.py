@@ -46,6 +46,7 @@ class Context:
     running: bool | None = None
     pound_probability_max: float = 0.05
     offered: Setting | None = None  # on offer now, not decided
+    largest_step_frac: float | None = None  # of a bounded policy that is switched on
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,7 +63,9 @@ def advise(
     belief: Belief, wells: Sequence[Well], columns: Sequence[Column], contexts: Sequence[Context]
 ) -> list[Draft]:
     """One draft a well (W), `hold` with its reasons where there is nothing to change or something forbids it."""
-    listed = [options.candidates(well, c.in_force) for well, c in zip(wells, contexts, strict=True)]
+    listed = [
+        options.candidates(well, c.in_force, c.largest_step_frac) for well, c in zip(wells, contexts, strict=True)
+    ]
     rolled = outlook.roll(belief, wells, columns, listed)
     return [
         _draft(belief.pick([i]), well, column, context, view)
@@ -244,6 +247,8 @@ def _proposal(
     reasons: tuple[str, ...],
 ) -> Draft:
     proposed = view.settings[index]
+    most = context.largest_step_frac
+    small = (texts.small_steps(most),) if most is not None else ()
     return Draft(
         well=well.key,
         at_ms=context.now_ms,
@@ -252,7 +257,11 @@ def _proposal(
         proposed=proposed,
         expected=expected_of(view, index),
         if_nothing=expected_of(view, 0),
-        because=reasons + texts.because(well, context.in_force, view, index, context.pound_probability_max),
+        because=(
+            *reasons,
+            *texts.because(well, context.in_force, view, index, context.pound_probability_max),
+            *small,
+        ),
         unless=texts.unless(well, context.in_force, proposed, dict(context.suspects)),
         limits=tuple(checks),
         cautions=cautions.applicable(

@@ -15,8 +15,11 @@ SHARES = (0.75, 0.80, 0.85, 0.90, 0.95, 1.0, 1.05, 1.10)
 EPS = 1e-9
 
 
-def candidates(well: Well, in_force: Setting) -> list[Setting]:
-    """Settings within one step of the one in force, that first; at most MOST_CANDIDATES."""
+def candidates(well: Well, in_force: Setting, largest_step_frac: float | None = None) -> list[Setting]:
+    """Settings within one step of the one in force, that first; at most MOST_CANDIDATES.
+
+    largest_step_frac: keeps to smaller steps of stroke rate and of the share of time running, where there are any.
+    """
     drive = well.drive
     found = [in_force]
     if drive.kind == "timer":
@@ -29,6 +32,9 @@ def candidates(well: Well, in_force: Setting) -> list[Setting]:
         if drive.kind == "variable-speed" and may_rest(well) and _at_least_rate(well, in_force):
             found += _timed(well, in_force)
     unique = list(dict.fromkeys(found))
+    if largest_step_frac is not None:
+        small = [s for s in unique if step_frac(in_force, s) <= largest_step_frac + EPS]
+        unique = small if len(small) > 1 else unique
     return unique if len(unique) <= MOST_CANDIDATES else [unique[0], *_thinned(unique[1:], MOST_CANDIDATES - 1)]
 
 
@@ -126,6 +132,13 @@ def change_frac(in_force: Setting, proposed: Setting) -> float:
     """Change of stroke rate times share of time running, as a share of what is in force."""
     before = in_force.stroke_rate_spm * in_force.running_frac
     return proposed.stroke_rate_spm * proposed.running_frac / max(before, EPS) - 1.0
+
+
+def step_frac(in_force: Setting, proposed: Setting) -> float:
+    """The larger of the changes of stroke rate and of the share of time running, as a share, without its sign."""
+    rate = proposed.stroke_rate_spm / max(in_force.stroke_rate_spm, EPS) - 1.0
+    share = proposed.running_frac / max(in_force.running_frac, EPS) - 1.0
+    return max(abs(rate), abs(share))
 
 
 def _thinned(listed: list[Setting], most: int) -> list[Setting]:

@@ -128,3 +128,8 @@ def step_test(spread: float, settles_h: float) -> str:
         f"A small step, to learn: steady running leaves the inflow uncertain by {spread:.0%}; the level's answer"
         f" within about {settles_h:.0f} h tells inflow from pump."
     )
+
+
+def small_steps(largest_step_frac: float) -> str:
+    """Why a step is smaller than it could be."""
+    return f"The bounds set for this well keep a step to {largest_step_frac:.0%} where one so small is of use."
