@@ -92,7 +92,12 @@ def composed(
         quantities["level_ft_md"] = Quantity(value=level.value, sd=level.sd, by=shot_level.by)
     quantities["casing_psig"] = _casing(memory, workup)
     quantities["inflow_trend_frac_per_30d"] = memory.trend
-    said = (*(workup.notes if workup is not None else ()), *notes, *_input_notes(memory, well, at_ms))
+    said = (
+        *(workup.notes if workup is not None else ()),
+        *notes,
+        *memory.heard_notes,
+        *_input_notes(memory, well, at_ms),
+    )
     return Assessment(
         well=well.key,
         at_ms=at_ms,

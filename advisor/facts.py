@@ -58,6 +58,7 @@ def derive(
         "velocity_apart_frac": (extra or {}).get("velocity_apart_frac"),
         "tubing_off_psi": _tubing_off_psi(memory, well, now_ms),
         **dict.fromkeys(OF_CHANGES),
+        "shots_doubted_in_row": float(memory.doubted_in_row) if _shot_heard(memory) else None,
         "people_on_location": 1.0 if memory.people_on_location else 0.0,
         "site_silent": None if site_silent is None else float(site_silent),
     }
@@ -65,6 +66,10 @@ def derive(
         if name in FOR_RULES:
             facts[name] = Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0])
     return facts
+
+
+def _shot_heard(memory: Memory) -> bool:
+    return memory.last_level_quality is not None or bool(memory.heard_notes)
 
 
 def _level_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:

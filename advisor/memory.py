@@ -26,8 +26,11 @@ from advisor.model import (
     Trace,
     Well,
 )
+from advisor.shots.repeat import Tries
+from advisor.shots.shot import Shot
 
 DAY_MS = 86_400_000
+NO_TRIES = Tries()
 KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
 SAME_VALUES = 5
 DISTURBING = frozenset({"pump-changed", "rods-parted", "workover", "treatment", "shut-in", "returned"})
@@ -56,6 +59,9 @@ class Memory:
     level_quality: Quality = "good"
     last_level_quality: Quality | None = None  # of the newest shot, believed or not
     newest_level_values: tuple[float, ...] = ()
+    tries: Tries = NO_TRIES  # of repeats of a raw shot
+    doubted_in_row: int = 0  # shots since the last that was good
+    heard_notes: tuple[str, ...] = ()  # what the last raw shot came to
     shot_level: Quantity | None = None  # depth of the last shot that the belief took in, and its gassy column then
     shot_submergence_ft: float | None = None
     casing_psig: float | None = None
@@ -130,7 +136,8 @@ def remember(memory: Memory, reading: Reading, well: Well) -> Memory:
 
 
 def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
-    memory = replace(memory, last_level_quality=reading.quality)
+    doubted = 0 if reading.quality == "good" else memory.doubted_in_row + 1
+    memory = replace(memory, last_level_quality=reading.quality, doubted_in_row=doubted)
     if level.casing_psig is not None and reading.quality != "bad":
         memory = _pressure_now(memory, level.casing_psig, reading)
     memory = _valve_now(memory, level.casing_valve, reading)
@@ -147,6 +154,13 @@ def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
         level_live_at_ms=live_ms,
         level_quality=reading.quality,
     )
+
+
+def listened(memory: Memory, shot: Shot, tries: Tries | None) -> Memory:
+    """What a raw shot came to, beside the level it may have given; one that gave none was doubted."""
+    said = tuple(f"shot: {line}" for line in (*shot.reasons, *shot.notes))
+    doubted = memory.doubted_in_row + (shot.level_ft_md is None)
+    return replace(memory, tries=tries or memory.tries, heard_notes=said, doubted_in_row=doubted)
 
 
 def _trace(memory: Memory, reading: Reading, trace: Trace) -> Memory:

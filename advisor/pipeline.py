@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from advisor import advising, aftermath, assess, compose, facts, outcomes
+from advisor import advising, aftermath, assess, compose, facts, listening, outcomes
 from advisor import memory as memories
 from advisor.belief import ensemble, operation, prior, step, update
 from advisor.belief import present as presents
@@ -82,6 +82,7 @@ def _ended(item: Work) -> Outcome:
         facts=item.facts,
         advice=item.advice,
         applied=item.applied,
+        request=item.request,
         alarms=item.alarms,
     )
 
@@ -98,6 +99,7 @@ def _carried_on(task: Task, item: Work) -> Task:
 
 def _round(items: list[Work], rules: Rulebook, settings: Settings) -> None:
     """The steps, in order, for one moment of each well."""
+    _listen(items, settings)
     _remember(items)
     _work_up(items, settings)
     _believe(items, settings)
@@ -112,6 +114,16 @@ def _round(items: list[Work], rules: Rulebook, settings: Settings) -> None:
 
 
 # --------------------------------------------------------------------------- readings and physics
+
+
+def _listen(items: list[Work], settings: Settings) -> None:
+    """Raw traces become levels, or a request for a better shot."""
+    for item in items:
+        heard = listening.heard(item.moment, item.memory, item.well, atmospheric_psia=settings.atmospheric_psia)
+        if heard.shot is None:
+            continue
+        item.moment, item.memory = heard.moment, memories.listened(item.memory, heard.shot, heard.tries)
+        item.request = None if item.quiet else heard.request
 
 
 def _remember(items: list[Work]) -> None:

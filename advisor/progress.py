@@ -309,6 +309,8 @@ class Progress:
         for outcome in results:
             self._publication.advice_changed(outcome.advice, publish=outcome is results[-1] or _decided(outcome))
             self._publication.changes_followed(outcome.applied, outcome.at_ms)
+            if outcome.request is not None:
+                self._publication.shot_asked_for(well, outcome.request, outcome.at_ms)
             self._publication.alarms_moved(outcome.alarms, outcome.at_ms)
         self._publication.assessed(results[-1].assessment)
 

@@ -9,6 +9,7 @@ from advisor.config.sections import Config
 from advisor.model import Advice, Alarm, AlarmFlags, Applied, Assessment, Release
 from advisor.rulebook.book import Step
 from advisor.rulebook.lifecycle import Audit, Clear, Effect, Publish
+from advisor.shots.repeat import Request
 from advisor.store import advice as advices
 from advisor.store import alarms, assessments, audit, logbook, outbox, outcomes, releases
 from advisor.store.store import Store
@@ -125,6 +126,27 @@ class Publication:
     def _clear(self, well: str, rule: str, at_ms: int, occurrence: int) -> None:
         alarms.withdraw(self._store, [(well, rule)])
         self._queue(well, ("alarm", rule), b"", at_ms, retain=True, key=f"clear|{occurrence}")
+
+    def shot_asked_for(self, well: str, request: Request, at_ms: int) -> None:
+        """Please repeat the shot; it goes stale, and the site may refuse it by not shooting."""
+        request_id = "q" + sha256(f"{well}|{at_ms}|{request.why}".encode()).hexdigest()[:10]
+        payload = outgoing.shot_request(
+            id=request_id,
+            at_ms=at_ms,
+            lapses_at_ms=request.lapses_at_ms,
+            why=request.why,
+            pulse=request.pulse,
+            chamber_psig=request.chamber_psig,
+        )
+        audit.append(
+            self._store,
+            at_ms=at_ms,
+            by=OURS,
+            what="shot-asked-for",
+            well=well,
+            body={"id": request_id, "why": request.why, "chamber_psig": request.chamber_psig},
+        )
+        self._queue(well, ("request", "shot"), payload, at_ms, expires_at_ms=request.lapses_at_ms, key=request_id)
 
     def released(self, release: Release) -> None:
         """A change a person approved, for the site to apply: sent until acknowledged, dropped once it has lapsed."""

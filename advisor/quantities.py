@@ -41,6 +41,7 @@ FOR_RULES: dict[str, tuple[str, str]] = {
         "that more than 1 % of running strokes in the next 24 h fill less than 0.85 with the level at the intake",
     ),
     "level_age_h": ("h", "time since the last believed level"),
+    "shots_doubted_in_row": ("shots", "shots since the last that was good"),
     "level_intervals_old": ("intervals", "level_age_h as a multiple of level_every_h"),
     "casing_share_of_max": ("fraction", "casing pressure over casing_max_psig"),
     "build_up_running": ("0 or 1", "a build-up test is being recorded"),

@@ -29,6 +29,7 @@ from advisor.model import (
 )
 from advisor.review import Terms
 from advisor.rulebook.book import Step
+from advisor.shots.repeat import Request
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,6 +124,7 @@ class Outcome:
     facts: Mapping[str, Fact]
     advice: tuple[Advice, ...] = ()
     applied: tuple[Applied, ...] = ()  # those that moved
+    request: Request | None = None  # a shot to ask for
     alarms: tuple[Step, ...] = ()
 
 
@@ -136,6 +138,7 @@ class Work:
     workup: WorkUp | None
     belief: Belief | None
     day_ahead: DayAhead | None = None
+    request: Request | None = None
     look: Present | None = None
     assessment: Assessment | None = None
     facts: Mapping[str, Fact] = field(default_factory=dict)

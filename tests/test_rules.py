@@ -58,7 +58,7 @@ def test_the_defaults_are_as_published(row: tuple[str, str, str, float, bool, fl
 
 
 def test_the_alarms_and_blocks_are_there() -> None:
-    named = {row[0] for row in DEFAULTS} | {"casing-shut-in", "sensor-stuck", "site-silent"}
+    named = {row[0] for row in DEFAULTS} | {"casing-shut-in", "sensor-stuck", "site-silent", "level-doubtful"}
     assert {rule.id for rule in RULES.rules if rule.kind == "alarm"} == named
     blocks = {rule.id for rule in RULES.rules if rule.kind == "block"}
     assert blocks == {"people-on-location", "casing-pressure-high-block"}

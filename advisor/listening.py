@@ -1,0 +1,70 @@
+"""Raw traces to levels: what the microphone heard is worked up and takes its place as a level, or as none.
+
+A trace that holds no level to be trusted is never a level: it counts as a shot that was doubted, and another is asked
+for, stronger, inside the ratings.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+
+from advisor import screening, shots
+from advisor.memory import Memory
+from advisor.model import Level, Reading, Trace, Well
+from advisor.shots import repeat
+from advisor.shots.shot import Expectation, Shot, as_level
+from advisor.tasks import Moment
+
+HOUR_MS = 3_600_000
+UNEXPECTED_FT = 30.0  # how far a level is let go from the last one in the first hour, growing with the root of time
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """One moment with its traces worked up: its levels, what they came to, and the repeat that is asked for."""
+
+    moment: Moment
+    shot: Shot | None = None
+    request: repeat.Request | None = None
+    tries: repeat.Tries | None = None
+
+
+def heard(moment: Moment, memory: Memory, well: Well, *, atmospheric_psia: float) -> Heard:
+    """The moment with a level in the place of each trace that holds one; unchanged where there is no trace."""
+    if not any(isinstance(reading.measured, Trace) for reading in moment.readings):
+        return Heard(moment=moment)
+    readings: list[Reading] = []
+    last: Shot | None = None
+    request, tries = None, memory.tries
+    for reading in moment.readings:
+        trace = reading.measured
+        if not isinstance(trace, Trace):
+            readings.append(reading)
+            continue
+        last = shots.analyse(
+            trace, well, expectation=expected(memory, moment.at_ms), atmospheric_psia=atmospheric_psia
+        )
+        readings += [reading, *_as_level(reading, trace, last, well)]
+        if not reading.historical and reading.quality != "bad":
+            request, tries = repeat.request(shot=last, trace=trace, well=well, tries=tries, now_ms=moment.at_ms)
+    if memory.people_on_location:
+        request = None
+    return Heard(moment=replace(moment, readings=tuple(readings)), shot=last, request=request, tries=tries)
+
+
+def _as_level(reading: Reading, trace: Trace, shot: Shot, well: Well) -> list[Reading]:
+    level: Level | None = as_level(shot, trace, well)
+    if level is None:
+        return []
+    quality = screening.worst(reading.quality, shot.quality)
+    return [replace(reading, kind="level", measured=level, quality=quality)]
+
+
+def expected(memory: Memory, at_ms: int) -> Expectation | None:
+    """Where the level is thought to be: where it was, less surely with time; a clear echo overrules it."""
+    level, taken_ms = memory.shot_level, memory.level_at_ms
+    if level is None or taken_ms is None:
+        return None
+    hours = max(at_ms - taken_ms, 0) / HOUR_MS
+    return Expectation(level_ft_md=level.value, sd_ft=math.hypot(level.sd, UNEXPECTED_FT * (1.0 + math.sqrt(hours))))
