@@ -83,6 +83,10 @@ class Mosquitto:
         assert self._process is not None
         self._process.send_signal(signal.SIGSTOP)
 
+    def thaw(self) -> None:
+        assert self._process is not None
+        self._process.send_signal(signal.SIGCONT)
+
 
 def mosquitto_binary() -> str | None:
     return shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin")
