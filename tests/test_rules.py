@@ -40,6 +40,12 @@ DEFAULTS = [
     ("casing-pressure-high", "casing_psig", "above", 0.85, False, 0.80, 1, 0),
     ("stopped-unexpectedly", "stopped_over_idle_min", "above", 30.0, True, None, 0, 0),
     ("readings-stale", "level_intervals_old", "above", 2.5, True, None, 0, 0),
+    ("outcome-missed", "outcome_missed", "above", 1.0, True, None, 1, 0),
+    ("change-not-seen", "change_unseen_min", "above", 120.0, True, None, 2, 0),
+    ("advice-oscillating", "reversals_30d", "above", 3.0, True, None, 1, 0),
+    ("test-disagrees", "test_off_sd", "above", 3.0, False, 2.0, 1, 0),
+    ("velocity-odd", "velocity_apart_frac", "above", 0.03, False, 0.02, 3, D),
+    ("tubing-pressure-odd", "tubing_off_psi", "above", 25.0, False, 10.0, 2, 0),
 ]
 
 
@@ -62,6 +68,7 @@ def test_the_alarms_and_blocks_are_there() -> None:
     assert {rule.id for rule in RULES.rules if rule.kind == "alarm"} == named
     blocks = {rule.id for rule in RULES.rules if rule.kind == "block"}
     assert blocks == {"people-on-location", "casing-pressure-high-block"}
+    assert {rule.id for rule in RULES.rules if rule.kind == "note"} == {"setting-missing"}
     assert RULES.by_id["readings-stale"].suppressed_by == ("site-silent",)
 
 
