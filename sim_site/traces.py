@@ -12,6 +12,7 @@ import math
 from typing import Any
 
 import numpy as np
+from scipy.fft import next_fast_len
 
 from sim_site.annulus import State
 from sim_site.chance import stream
@@ -79,15 +80,21 @@ def _echoes(bore: Wellbore, state: State, chance: np.random.Generator, n: int, l
     np.add.at(arrivals, (row, at.astype(int) + 1), -sizes)
     strength, passed = chance.uniform(0.6, 0.95), 1.0
     pulse = _pulse(chance, n)
-    out = np.convolve(_unit(n, LEAD_S), pulse)[:n]
     spread = _spread_per_s(bore, state)
-    for i in range(WIDTHS):
-        out += (1 + HEAD) * _through(arrivals[i], pulse, spread * last_s * (i + 0.5) / WIDTHS, n)
+    size = next_fast_len(2 * n, real=True)
+    s = 2j * np.pi * np.fft.rfftfreq(size, 1.0 / FINE_HZ)
+    root = np.sqrt(s)
+    spectra = np.fft.rfft(arrivals, size, axis=1)
+    ways = spread * last_s * (np.arange(WIDTHS) + 0.5) / WIDTHS
+    back = sum(spectra[i] * np.exp(-ways[i] * root) for i in range(WIDTHS) if np.any(arrivals[i]))
     for repeat in (1, 2, 3):
         passed *= strength * (HEAD if repeat > 1 else 1.0)
         when = LEAD_S + repeat * last_s
         if when * FINE_HZ < n - 1:
-            out += (1 + HEAD) * passed * _through(_unit(n, when), pulse, spread * last_s * repeat, n)
+            back = back + passed * np.exp(-s * round(when * FINE_HZ) / FINE_HZ - spread * last_s * repeat * root)
+    out = (1 + HEAD) * np.fft.irfft(back * np.fft.rfft(pulse, size), size)[:n]
+    first = round(LEAD_S * FINE_HZ)
+    out[first:] += pulse[: n - first]
     return np.asarray(out / np.max(np.abs(out)))
 
 
@@ -120,16 +127,6 @@ def _spread_per_s(bore: Wellbore, state: State) -> float:
     return 2.0 / gap * math.sqrt(VISCOSITY_PA_S / density) * heat
 
 
-def _through(arrivals: Floats, pulse: Floats, a: float, n: int) -> Floats:
-    """Arrivals as pulses that have come a way of spread a."""
-    if not np.any(arrivals):
-        return np.zeros(n)
-    size = 2 * n
-    s = 2j * np.pi * np.fft.rfftfreq(size, 1.0 / FINE_HZ)
-    spectrum = np.fft.rfft(arrivals, size) * np.fft.rfft(pulse, size) * np.exp(-a * np.sqrt(s))
-    return np.asarray(np.fft.irfft(spectrum, size)[:n])
-
-
 def _pulse(chance: np.random.Generator, n: int) -> Floats:
     """What the gun lets out: a quick rise, a fall over some hundredths of a second, a little ringing."""
     t = np.arange(n) / FINE_HZ
@@ -137,17 +134,12 @@ def _pulse(chance: np.random.Generator, n: int) -> Floats:
     return np.asarray((1 - np.exp(-t / 0.003)) * np.exp(-t / fall) * (1 + 0.3 * np.cos(2 * np.pi * ring * t)))
 
 
-def _unit(n: int, at_s: float) -> Floats:
-    out = np.zeros(n)
-    out[round(at_s * FINE_HZ)] = 1.0
-    return out
-
-
 def _noise(chance: np.random.Generator, n: int, spm: float) -> Floats:
     """Gas noise that falls with frequency, and the strokes of a running unit."""
-    white = chance.standard_normal(n)
-    f = np.fft.rfftfreq(n, 1.0 / FINE_HZ)
-    noise = np.fft.irfft(np.fft.rfft(white) / np.sqrt(1.0 + f / 10.0), n)
+    size = next_fast_len(n, real=True)
+    white = chance.standard_normal(size)
+    f = np.fft.rfftfreq(size, 1.0 / FINE_HZ)
+    noise = np.fft.irfft(np.fft.rfft(white) / np.sqrt(1.0 + f / 10.0), size)[:n]
     noise = noise / float(np.std(noise))
     if spm > 0.0:
         turn = 2 * np.pi * spm / 60.0 * np.arange(n) / FINE_HZ + chance.uniform(0.0, 2 * np.pi)
