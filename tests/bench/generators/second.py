@@ -149,7 +149,7 @@ def _cells(rng: np.random.Generator, hole: dict[str, Any]) -> tuple[np.ndarray, 
     if hole["intake"] < hole["level"] - 8.0:
         at = cell_of(hole["intake"])
         area[at:] *= hole["casing"] ** 2 / plain
-    foam = rng.random() < 0.12
+    foam = rng.random() < 0.12 and hole["kind"] != "no-level"  # a foam's top is a level
     if foam:
         long = int(min(rng.uniform(2, 14), max(0.004 * count, 2)))
         area[count - long :] *= np.linspace(1.0, rng.uniform(0.25, 0.6), long)
