@@ -107,10 +107,10 @@ def test_rising_water_is_seen_in_what_is_lifted(demo: Scenario) -> None:
 
 
 def test_a_stuck_level_repeats_itself(demo: Scenario) -> None:
-    site = broken(demo, kind="level-stuck", well="creek/1", from_d=1.0, until_d=2.0)
-    _, _, messages = second_day(site, "creek/1")
-    assert len({each["round_trip_s"] for each in of(messages, "creek/1", "reading/level")}) == 1
-    assert len({each["round_trip_s"] for each in of(days(site, 1), "creek/1", "reading/level")}) > 20
+    site = broken(demo, kind="level-stuck", well="north/1", from_d=1.0, until_d=2.0)
+    _, _, messages = second_day(site, "north/1")
+    assert len({each["round_trip_s"] for each in of(messages, "north/1", "reading/level")}) == 1
+    assert len({each["round_trip_s"] for each in of(days(site, 1), "north/1", "reading/level")}) > 20
 
 
 def test_a_wrong_gauge_shows_its_error_and_the_truth_stays(demo: Scenario) -> None:

@@ -150,7 +150,7 @@ def test_a_metric_site_sends_nothing_in_field_units() -> None:
         ("[broker]", '[[gateway]]\nsite = "north"\n[[gateway]]\nsite = "north"\n[broker]', "a second one of north"),
         ("[broker]", '[[gateway]]\nsite = "north"\noutage_most_min = 5.0\n[broker]', "under outage_least_min"),
         ("casing_id_in = 4.892", "casing_id_in = 4.892\nliner = { top_ft_md = 4900, id_in = 5 }", "tubing_od_in and"),
-        ('site = "creek"', 'site = "creek"\nsends = "both"', "'both'; it must be one of level, trace"),
+        ('sends = "trace"', 'sends = "both"', "'both'; it must be one of level, trace"),
         ("[broker]", '[[fault]]\nkind = "outage"\nwell = "x/1"\nfrom_d = 1\n[broker]', "it must be one of north/1"),
         ("seed = 11", "seed = [", "it must be TOML"),
     ],

@@ -26,6 +26,8 @@ FIELDS: dict[str, tuple[set[str], set[str]]] = {
     "reading/level": (set(), {"round_trip_s", "level_ft_md", "level_m_md", "joints_counted", "joint_reach_frac",
                               "signal_to_noise_db", "casing_psig", "casing_kpag", "chamber_psig", "chamber_kpag",
                               "pulse", "running", "casing_valve"}),
+    "reading/trace": ({"sample_hz", "samples", "pulse"}, {"casing_psig", "casing_kpag", "chamber_psig", "chamber_kpag",
+                                                          "trigger_index", "running", "casing_valve", "scale"}),
     "reading/casing-pressure": (set(), {"casing_psig", "casing_kpag", "every_s", "casing_valve"}),
     "reading/run": ({"running", "stroke_rate_spm"}, {"since", "run_min", "idle_min", "stroke_rate_set_spm",
                                                      "run_h_total", "strokes_total", "tubing_psig", "tubing_kpag",
@@ -72,7 +74,7 @@ def test_messages_have_the_agreed_fields(week: tuple[Site, list[list[Message]]])
         if subject == "reading/run":
             assert milliseconds(fields["since"]) <= milliseconds(fields["at"])
             assert fields["running"] == (fields["stroke_rate_spm"] > 0.0)
-    assert seen == {"reading/level", "reading/casing-pressure", "reading/run", "reading/production-test"}
+    assert seen == {f"reading/{kind}" for kind in ("level", "trace", "casing-pressure", "run", "production-test")}
 
 
 def test_the_advisor_reads_every_message(
