@@ -216,7 +216,7 @@ def test_messages_are_in_order_and_say_how_they_are_to_be_sent() -> None:
         assert each.qos == 1
         assert each.retain == (kind in {"assessment", "advice", "outcome", "alarm"})
         assert isinstance(each.payload, bytes)
-        if kind == "release":
+        if kind in {"release", "request"}:
             assert each.expires_at == datetime_of(time_ms(json.loads(each.payload)["lapses_at"]))
             assert each.expires_at is not None and each.expires_at.tzinfo is UTC
         else:
