@@ -136,7 +136,7 @@ def test_an_outage_keeps_everything_for_later(demo: Scenario) -> None:
     days(site, 0.5)
     silent = [site.step(60) for _ in range(12)]
     assert not any(of(step, "north/1", "reading/level") for step in silent)
-    assert all(of(step, "creek/1", "reading/level") for step in silent)
+    assert all(of(step, "creek/1", "reading/trace") for step in silent)
     returned = of(site.step(60), "north/1", "reading/level")
     assert len(returned) == 13
     assert [each["at"] for each in returned] == sorted(each["at"] for each in returned)
