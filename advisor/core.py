@@ -12,7 +12,7 @@ The daemon is a shell around it; replay, tests and other programs drive it the s
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime, timedelta
 
@@ -46,8 +46,12 @@ class Advisor:
         rules: Rulebook | None = None,
         heard: Heard | None = None,
         unattended: bool = True,
+        worked: Callable[[], None] = lambda: None,
     ) -> None:
-        """unattended False: a bounded policy bounds the steps proposed, and approves nothing."""
+        """unattended False: a bounded policy bounds the steps proposed, and approves nothing.
+
+        worked: called each time some readings have been worked through, within a long ``advance`` too.
+        """
         self.config = config
         self.rules = rules if rules is not None else load_rules(shipped_folder())  # before the store is touched
         self.store = store if store is not None else Store(config.store.path)
@@ -62,6 +66,7 @@ class Advisor:
             base_degf=config.base.base_degf,
             pound_probability_max=config.advice.pound_probability_max,
             terms=terms,
+            worked=worked,
             approval=config.approval,
         )
         self._reception = Reception(config, self.store)

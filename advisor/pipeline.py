@@ -48,6 +48,7 @@ def work(tasks: Sequence[Task], rules: Rulebook, settings: Settings) -> list[lis
         active = light or left
         items = [_begun(current[i], len(done[i])) for i in active]
         _round(items, rules, settings)
+        settings.worked()
         for i, item in zip(active, items, strict=True):
             done[i].append(_ended(item))
             current[i] = _carried_on(current[i], item)

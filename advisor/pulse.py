@@ -12,7 +12,7 @@ BEAT_EVERY_S = 10.0  # the store is written at least this often, so that it is k
 
 
 class Pulse:
-    """Progress is a finished turn of the writer while the store could be written."""
+    """Progress is a finished turn of the writer with a store that can be written, or readings worked through."""
 
     def __init__(self) -> None:
         now_s = time.monotonic()
@@ -34,6 +34,10 @@ class Pulse:
         """A turn was finished."""
         self._progress_s = time.monotonic()
         self.fault = ""
+
+    def worked(self) -> None:
+        """Some readings of a long turn were worked through; whether the store can be written shows at its end."""
+        self._progress_s = time.monotonic()
 
     def failed(self, fault: str) -> None:
         """A turn was not finished, and why; the next one writes to the store again, to know whether it can be."""

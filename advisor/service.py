@@ -83,7 +83,7 @@ class Service:
         self._supervisor = Supervisor()
         self._clock_watch = ClockWatch(system_ms(), steady_s())
         listener = self._listening(config.web)
-        self.advisor = Advisor(config, store=store)
+        self.advisor = Advisor(config, store=store, worked=self._worked)
         self.web = (
             None if listener is None else WebServer(health.application(self._vitals, config.store.path), listener)
         )
@@ -218,6 +218,12 @@ class Service:
             time.sleep(FAILED_PAUSE_S)
         else:
             self._pulse.turned()
+            self._supervisor.alive()
+
+    def _worked(self) -> None:
+        """Within a turn: a backlog of days takes one. After a turn that failed only a whole one counts."""
+        if not self._pulse.fault:
+            self._pulse.worked()
             self._supervisor.alive()
 
     def _beat(self) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from advisor import memory as memories
@@ -42,6 +42,7 @@ class Settings:
     pound_probability_max: float
     terms: Terms
     approval: Approval = field(default_factory=Approval)  # of wells without one of their own
+    worked: Callable[[], None] = field(default=lambda: None, compare=False)  # told after each round: it gets on
 
     def largest_step_frac(self, well: Well) -> float | None:
         """Of the bounded policy of a well; None where none is switched on."""
