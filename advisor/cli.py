@@ -159,6 +159,7 @@ CALLS: dict[str, Verb] = {
     "decline": _asking("decline", ("id", "why")),
     "defer": _asking("defer", ("id", "why", "for")),
     "undo": _asking("undo", ("id",)),
+    "outcomes": _showing("outcomes_verb"),
     "alarms": _showing("alarms_verb"),
     "acknowledge": _asking("acknowledge", ("well", "alarm", "note")),
     "shelve": _asking("shelve", ("well", "alarm", "why", "for")),

@@ -76,6 +76,8 @@ class Parser:
         for verb in (decline, defer):
             _why(verb)
         _for(defer)
+        outcomes = self._verb("outcomes", "what came of the changes made, and how often we were right", json=True)
+        outcomes.add_argument("well", nargs="?", metavar="SITE/WELL")
 
     def _alarms(self) -> None:
         self._verb("alarms", "the alarms that stand", json=True)

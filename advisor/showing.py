@@ -9,12 +9,13 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from advisor import words
+from advisor import outcome_book, words
+from advisor import outcomes as changes
 from advisor.config.load import load_config
 from advisor.config.sections import Config
 from advisor.heads import restored
 from advisor.memory import Memory
-from advisor.model import Advice, Alarm, Assessment, LimitCheck
+from advisor.model import Advice, Alarm, Applied, Assessment, LimitCheck
 from advisor.quantities import PUBLISHED
 from advisor.store import advice as advices
 from advisor.store import alarms, assessments, beliefs, logbook, seqs
@@ -36,6 +37,7 @@ class Seen:
     memory: Memory | None
     advice: Advice | None
     alarms: tuple[Alarm, ...]
+    applied: tuple[Applied, ...] = ()
 
     @property
     def line(self) -> str:
@@ -83,13 +85,18 @@ def show(args: argparse.Namespace) -> int:
         missing = [
             {"first": g.after_seq + 1, "last": g.before_seq - 1, "noted_at": time_text(g.noted_at_ms)} for g in gaps
         ]
-        return _print_json({**_as_json(one), "missing_seq": missing, "logbook": said})
+        outcomes = outcome_book.as_json(one.applied)
+        return _print_json({**_as_json(one), "missing_seq": missing, "outcomes": outcomes, "logbook": said})
     print(one.line)
     if one.assessment is not None:
         _show_assessment(one.assessment)
     if one.advice is not None:
         print()
         _show_advice(one.advice)
+    if one.applied:
+        print()
+        print("\n".join(outcome_book.lines(one.applied[-1])))
+    print(outcome_book.coverage_words(changes.coverage(one.applied)))
     for alarm in one.alarms:
         print(f"\n{alarm.alarm} ({alarm.priority}, {alarm.state}): {alarm.message}\n  {alarm.action}")
     if gaps:
@@ -189,6 +196,23 @@ def alarms_verb(args: argparse.Namespace) -> int:
     return DONE
 
 
+def outcomes_verb(args: argparse.Namespace) -> int:
+    config, store = _opened(args)
+    if args.well is not None and args.well not in config.wells:
+        return _refused(f"{args.well}: no such well; must be one of {', '.join(sorted(config.wells))}")
+    wanted = [args.well] if args.well is not None else sorted(config.wells)
+    with store:
+        found = {well: outcome_book.of_well(store, well) for well in wanted}
+    every = [one for well in wanted for one in found[well]]
+    if args.json:
+        told = [{"well": well, **outcome_book.whole_json(found[well])} for well in wanted if found[well]]
+        return _print_json({"coverage": outcome_book.coverage_json(changes.coverage(every)), "wells": told})
+    for one in every:
+        print("\n".join(outcome_book.lines(one)))
+    print(outcome_book.coverage_words(changes.coverage(every)))
+    return DONE
+
+
 # --------------------------------------------------------------------------- reading the store
 
 
@@ -213,6 +237,7 @@ def _seen(store: Store, well: str) -> Seen:
         memory=restored(head.body).head.memory if head is not None else None,
         advice=advices.newest(store, well),
         alarms=tuple(alarm for alarm in alarms.current(store, well) if alarm.state != "normal"),
+        applied=outcome_book.of_well(store, well),
     )
 
 

@@ -10,6 +10,7 @@ from typing import Any
 
 import pytest
 
+from advisor import cli
 from advisor.config.load import parse_config
 from advisor.core import Advisor
 from advisor.model import Advice
@@ -239,3 +240,29 @@ def test_a_test_far_from_what_was_believed_raises_an_alarm() -> None:
     raised = said(published, "alarm/test-disagrees")
     assert raised[0]["state"] == "unacknowledged"
     assert raised[0]["clauses"][0]["value"] > 3.0
+
+
+def test_the_outcome_book_says_how_often_we_were_right(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(cli, "_end_with_its_reader", lambda: None)
+    path = tmp_path / "config.toml"
+    path.write_text(config_text(WELL, store=str(tmp_path / "advisor.db")))
+    one = offering(store=str(tmp_path / "advisor.db"))
+    asked = ["--config", str(path)]
+    assert cli.main(["outcomes", *asked]) == 0
+    assert capsys.readouterr().out == "outcomes: none judged yet\n"
+    sent = confirmed(one)
+    one.receive(told(sent["stroke_rate_spm"], 26, 160))
+    one.advance(START + hours(160))
+    one.close()
+    assert cli.main(["outcomes", WELL, "--json", *asked]) == 0
+    book = json.loads(capsys.readouterr().out)
+    assert (book["coverage"]["judged"], book["coverage"]["within_90_frac"]) == (1, 1.0)
+    assert book["wells"][0]["last"]["verdict"] == "held"
+    assert cli.main(["show", WELL, *asked]) == 0
+    shown = capsys.readouterr().out
+    assert "outcomes: 1 held, 0 missed, 0 inconclusive; 100% within their 90 % interval" in shown
+    assert cli.main(["show", WELL, "--json", *asked]) == 0
+    assert json.loads(capsys.readouterr().out)["outcomes"]["held"] == 1
+    assert cli.main(["outcomes", "north/99", *asked]) == 1
