@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from advisor import outcomes
 from advisor.belief import ensemble
-from advisor.model import Confirm, Draft, Setting
+from advisor.model import Confirm, Draft
 from advisor.recommend import choice
 from advisor.review import answered as site_answered
 from advisor.review import considered, lapsed
 from advisor.rulebook import book
 from advisor.rulebook.load import Rulebook
 from advisor.tasks import Settings, Work
+from advisor.well import Setting
 
 HOUR_MS = 3_600_000
 ADVISED_EVERY_MS = HOUR_MS

@@ -9,8 +9,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from advisor import facts, outcomes, review
+from advisor.column import Column
 from advisor.memory import same_setting
-from advisor.model import Advice, Applied, Column
+from advisor.model import Advice, Applied
 from advisor.outcomes import Now
 from advisor.tasks import Settings, Work
 

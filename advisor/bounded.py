@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from advisor.model import Advice, Approval, Draft, Well
+from advisor.model import Advice, Draft
+from advisor.well import Approval, Well
 
 BY = "bounded policy"  # who approved, in the audit trail
 DAY_MS = 86_400_000

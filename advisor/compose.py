@@ -9,9 +9,11 @@ import math
 from collections.abc import Mapping
 
 from advisor.belief.ensemble import Belief
+from advisor.column import WorkUp
 from advisor.memory import Memory
-from advisor.model import Assessment, Quantity, Well, WorkUp
+from advisor.model import Assessment, Quantity
 from advisor.quantities import PUBLISHED, SUSPECTS
+from advisor.well import Well
 
 HOUR_MS = 3_600_000
 MINUTE_MS = 60_000

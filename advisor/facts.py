@@ -9,8 +9,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from advisor.memory import Memory, same_setting
-from advisor.model import Advice, Applied, Assessment, Fact, Quantity, Setting, Well
+from advisor.model import Advice, Applied, Assessment, Fact, Quantity
 from advisor.quantities import FOR_RULES, PUBLISHED, SUSPECTS
+from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
 MINUTE_MS = 60_000

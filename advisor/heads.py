@@ -14,8 +14,9 @@ import msgspec
 
 from advisor.belief.ensemble import BeliefFormatError, from_bytes
 from advisor.belief.present import DayAhead
+from advisor.column import WorkUp
 from advisor.memory import Memory
-from advisor.model import Advice, AlarmFlags, Applied, WorkUp
+from advisor.model import Advice, AlarmFlags, Applied
 from advisor.tasks import Head
 
 VERSION = 1

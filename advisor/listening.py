@@ -11,10 +11,11 @@ from dataclasses import dataclass, replace
 
 from advisor import screening, shots
 from advisor.memory import Memory
-from advisor.model import Level, Reading, Trace, Well
+from advisor.model import Level, Reading, Trace
 from advisor.shots import repeat
 from advisor.shots.shot import Expectation, Shot, as_level
 from advisor.tasks import Moment
+from advisor.well import Well
 
 HOUR_MS = 3_600_000
 UNEXPECTED_FT = 30.0  # how far a level is let go from the last one in the first hour, growing with the root of time

@@ -9,25 +9,22 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from advisor.belief import trend
+from advisor.column import BuildUp, Column, Inputs
 from advisor.model import (
-    BuildUp,
     CasingPressure,
-    Column,
     Confirm,
     Event,
-    Inputs,
     Level,
     ProductionTest,
     Quality,
     Quantity,
     Reading,
     Run,
-    Setting,
     Trace,
-    Well,
 )
 from advisor.shots.repeat import Tries
 from advisor.shots.shot import Shot
+from advisor.well import Setting, Well
 
 DAY_MS = 86_400_000
 NO_TRIES = Tries()

@@ -11,9 +11,11 @@ import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from advisor.column import Column
 from advisor.memory import Memory, same_setting
-from advisor.model import Advice, Applied, Column, Draft, Expected, Quantity, Setting, Well
+from advisor.model import Advice, Applied, Draft, Expected, Quantity
 from advisor.physics import annulus
+from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS

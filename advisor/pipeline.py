@@ -16,13 +16,11 @@ from advisor.belief import ensemble, operation, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import DayAhead
-from advisor.model import (
-    Column,
-    Well,
-)
+from advisor.column import Column
 from advisor.rulebook import book
 from advisor.rulebook.load import Rulebook
 from advisor.tasks import Head, Outcome, Settings, Task, Work
+from advisor.well import Well
 
 HOUR_MS = 3_600_000
 JUST_NOW_MS = 10 * 60_000

@@ -8,13 +8,14 @@ from advisor import bounded, review
 from advisor.bounded import BY, Situation, Verdict
 from advisor.config.sections import Config
 from advisor.memory import configured_setting
-from advisor.model import Advice, Approval, Well
+from advisor.model import Advice
 from advisor.progress import WellState
 from advisor.publication import OURS
 from advisor.recommend import choice, guards
 from advisor.rulebook.load import Rulebook
 from advisor.store import audit, logbook, releases
 from advisor.store.store import Store
+from advisor.well import Approval, Well
 
 LEFT = "left-to-a-person"
 SAID_NO = frozenset({"advice-declined", "advice-deferred", "advice-offered"})

@@ -10,7 +10,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
-from advisor.model import Advice, Confirm, Draft, Release, Setting
+from advisor.model import Advice, Confirm, Draft, Release
+from advisor.well import Setting
 
 HOUR_MS = 3_600_000
 MINUTE_MS = 60_000

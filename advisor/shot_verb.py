@@ -15,10 +15,11 @@ import numpy as np
 from advisor import shots
 from advisor.config.load import load_config
 from advisor.config.sections import Config
-from advisor.model import Quantity, Refusal, Trace, Well
+from advisor.model import Quantity, Refusal, Trace
 from advisor.physics.ranges import Array
 from advisor.plots import trace as plot
 from advisor.shots.shot import Shot
+from advisor.well import Well
 from advisor.wire import decode, incoming
 
 DONE, REFUSED, FAULT = 0, 1, 2

@@ -9,27 +9,13 @@ from advisor import memory as memories
 from advisor import outcomes
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import DayAhead, Present
+from advisor.column import Column, WorkUp
 from advisor.memory import Memory
-from advisor.model import (
-    Advice,
-    AlarmFlags,
-    Applied,
-    Approval,
-    Assessment,
-    Column,
-    Draft,
-    Event,
-    Fact,
-    ProductionTest,
-    Reading,
-    Run,
-    Setting,
-    Well,
-    WorkUp,
-)
+from advisor.model import Advice, AlarmFlags, Applied, Assessment, Draft, Event, Fact, ProductionTest, Reading, Run
 from advisor.review import Terms
 from advisor.rulebook.book import Step
 from advisor.shots.repeat import Request
+from advisor.well import Approval, Setting, Well
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

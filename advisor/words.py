@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from advisor.model import Advice, Assessment, Draft, Quantity, Setting
+from advisor.model import Advice, Assessment, Draft, Quantity
+from advisor.well import Setting
 
 
 def setting_words(setting: Setting) -> str:

@@ -13,7 +13,9 @@ from hypothesis import strategies as st
 
 from advisor import assess
 from advisor.assess import errors
-from advisor.model import BuildUp, Drive, Inputs, Level, Liner, Quantity, Well, WorkUp
+from advisor.column import BuildUp, Inputs, WorkUp
+from advisor.model import Level, Quantity
+from advisor.well import Drive, Liner, Well
 
 AT_MS = 1_800_000_000_000
 OFFERED = {

@@ -19,10 +19,11 @@ from advisor import bounded
 from advisor.bounded import BY, Situation
 from advisor.config.load import parse_config
 from advisor.core import Advisor
-from advisor.model import Advice, Approval, Draft, LimitCheck, Setting
+from advisor.model import Advice, Draft, LimitCheck
 from advisor.review import NotPossible
 from advisor.store import advice as advices
 from advisor.store import audit, logbook
+from advisor.well import Approval, Setting
 from tests.end_to_end.streams import stream
 from tests.invented_wells import START, advisor, config_text, drain, hours, message
 

@@ -9,7 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor import compose
-from advisor.model import Assessment, CasingPressure, Level, Quantity, Reading, WorkUp
+from advisor.column import WorkUp
+from advisor.model import Assessment, CasingPressure, Level, Quantity, Reading
 from advisor.quantities import PUBLISHED, SUSPECTS
 from tests.test_memory import HOUR_MS, T0_MS, WELL, Memory, fold, reading, run
 

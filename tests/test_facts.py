@@ -7,8 +7,9 @@ from dataclasses import replace
 import pytest
 
 from advisor import facts
-from advisor.model import Assessment, CasingPressure, Event, Fact, Level, Quantity, Run, Setting
+from advisor.model import Assessment, CasingPressure, Event, Fact, Level, Quantity, Run
 from advisor.quantities import FOR_RULES, PUBLISHED
+from advisor.well import Setting
 from tests.test_memory import HOUR_MS, MINUTE_MS, T0_MS, WELL, Memory, fold, reading, run
 
 

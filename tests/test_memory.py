@@ -10,7 +10,8 @@ from hypothesis import strategies as st
 
 from advisor import memory as memories
 from advisor.memory import Memory, first, remember, same_setting
-from advisor.model import CasingPressure, Event, Level, Measured, ProductionTest, Quality, Reading, Run, Setting, Well
+from advisor.model import CasingPressure, Event, Level, Measured, ProductionTest, Quality, Reading, Run
+from advisor.well import Setting, Well
 from tests.invented_wells import TIMER, advisor, config_text
 
 HOUR_MS, MINUTE_MS, DAY_MS = 3_600_000, 60_000, 86_400_000

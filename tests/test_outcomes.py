@@ -15,20 +15,11 @@ from hypothesis import strategies as st
 from scipy.stats import norm
 
 from advisor import outcomes
+from advisor.column import Column
 from advisor.memory import Change, Memory
-from advisor.model import (
-    Advice,
-    Applied,
-    Column,
-    Draft,
-    Drive,
-    Expected,
-    ProductionTest,
-    Quantity,
-    Setting,
-    Well,
-)
+from advisor.model import Advice, Applied, Draft, Expected, ProductionTest, Quantity
 from advisor.outcomes import Now
+from advisor.well import Drive, Setting, Well
 
 H = 3_600_000
 D = 24 * H

@@ -9,8 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor import review
-from advisor.model import Advice, Confirm, Draft, Expected, Quantity, Release, Setting
+from advisor.model import Advice, Confirm, Draft, Expected, Quantity, Release
 from advisor.review import NotPossible, Terms
+from advisor.well import Setting
 
 NOW_MS = 1_930_000_000_000
 MINUTE_MS, HOUR_MS = 60_000, 3_600_000

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from advisor.assess import depth, errors, fleet, gasrate, report
-from advisor.model import Inputs, WorkUp
+from advisor.column import Inputs, WorkUp
 from advisor.physics import columns, gas, intake, traveltime
 from advisor.physics.constants import DEGR_AT_ZERO_DEGF
 from advisor.physics.ranges import Array

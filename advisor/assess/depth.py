@@ -10,9 +10,10 @@ import numpy as np
 
 from advisor.assess import errors
 from advisor.assess.fleet import Fleet
-from advisor.model import Inputs, Well
+from advisor.column import Inputs
 from advisor.physics import traveltime
 from advisor.physics.ranges import Array
+from advisor.well import Well
 
 LEAST_FPS, MOST_FPS = 700.0, 1600.0  # no annulus gas is slower or faster (common practice, no source)
 DISAGREE_FRAC = 0.03

@@ -10,7 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from advisor.model import Inputs
+from advisor.column import Inputs
 from advisor.physics.ranges import Array
 
 COLUMNS: Final = ("nominal", "velocity", "void", "gauge", "gas_rate", "density", "depth", "pick", "pressure")

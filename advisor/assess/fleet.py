@@ -8,10 +8,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.model import Inputs, Level, Well
+from advisor.column import Inputs
+from advisor.model import Level
 from advisor.physics import gas, intake
 from advisor.physics.annulus import Profile, Surveys
 from advisor.physics.ranges import Array
+from advisor.well import Well
 
 LEAST_DATUM_FT = 1.0
 

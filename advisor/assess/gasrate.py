@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.assess import errors
-from advisor.model import Inputs
+from advisor.column import Inputs
 from advisor.physics import buildup
 from advisor.physics.ranges import Array
 from advisor.physics.traveltime import Descent

@@ -11,7 +11,8 @@ import numpy as np
 from advisor.assess import errors, fleet
 from advisor.assess.depth import Depth
 from advisor.assess.gasrate import GasRate
-from advisor.model import Column, Inputs, Observation, Quantity, WorkUp
+from advisor.column import Column, Inputs, Observation, WorkUp
+from advisor.model import Quantity
 from advisor.physics.constants import DEGR_AT_ZERO_DEGF, FT3_PER_BBL
 from advisor.physics.gas_column import COLUMN_DEGR_PER_FT
 from advisor.physics.intake import Pressures

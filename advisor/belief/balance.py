@@ -24,8 +24,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.belief.ensemble import Array
-from advisor.model import Column, Well
+from advisor.column import Column
 from advisor.physics import inflow
+from advisor.well import Well
 
 GAUGE_SD_PSI = 1.0  # one standard deviation of the shared gauge error
 LEAST_PSIA = 1.0  # however much is blamed on the gauge, what is left is a pressure

@@ -14,7 +14,7 @@ from scipy.special import ndtr
 
 from advisor.belief import balance
 from advisor.belief.ensemble import Array
-from advisor.model import Setting
+from advisor.well import Setting
 
 DAY_MIN = 1440.0
 POUNDS_UNDER = 0.85  # fillage of a stroke that pounds, with the level at the intake

@@ -8,7 +8,7 @@ import numpy as np
 
 from advisor.belief import balance
 from advisor.belief.ensemble import Array, Belief, Marks
-from advisor.model import Column
+from advisor.column import Column
 
 MOST_ODDS = 3.0  # log odds one shot may add
 ODDS_KEPT = (-2.0, 10.0)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from advisor.model import Run, Segment, Setting, Well
+from advisor.model import Run
+from advisor.well import Segment, Setting, Well
 
 MINUTE_MS = 60_000
 HOUR_MS = 3_600_000

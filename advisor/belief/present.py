@@ -11,9 +11,11 @@ from numpy.typing import NDArray
 
 from advisor.belief import balance, cycles, suspects
 from advisor.belief.ensemble import Array, Belief
-from advisor.model import Column, Quantity, Setting, Well
+from advisor.column import Column
+from advisor.model import Quantity
 from advisor.physics import annulus as depths
 from advisor.physics import inflow
+from advisor.well import Setting, Well
 
 ATMOSPHERIC_PSIA = 14.7
 DISPLACEMENT_SD_FRAC = 0.02  # of stroke and rate as configured and counted

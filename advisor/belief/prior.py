@@ -8,8 +8,9 @@ import numpy as np
 
 from advisor.belief import balance
 from advisor.belief.ensemble import COUNTS, MEMBERS, SHARED, Array, Belief, normals
-from advisor.model import Column, Well
+from advisor.column import Column
 from advisor.physics import inflow
+from advisor.well import Well
 
 # prior standard deviations of the transformed parameters; chosen on simulated wells, no source
 LN_POTENTIAL_SD = 0.7

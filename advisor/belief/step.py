@@ -11,7 +11,8 @@ from numpy.typing import NDArray
 
 from advisor.belief import balance, evidence
 from advisor.belief.ensemble import Array, Belief, normals
-from advisor.model import Column, Segment, Well
+from advisor.column import Column
+from advisor.well import Segment, Well
 
 DAY_MS = 86_400_000
 HOUR_MS = 3_600_000

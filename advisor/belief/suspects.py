@@ -9,7 +9,7 @@ from scipy.special import expit, ndtr
 
 from advisor.belief import balance, cycles, prior
 from advisor.belief.ensemble import Array, Belief
-from advisor.model import Setting, Well
+from advisor.well import Setting, Well
 
 WORN_SHARE = 0.10  # loss of effectiveness since first known
 DEAD_UNDER = 0.20  # effectiveness of a pump that does nothing

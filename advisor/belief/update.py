@@ -8,7 +8,8 @@ import numpy as np
 
 from advisor.belief import assimilate, balance, cycles, evidence, operation, widen
 from advisor.belief.ensemble import SHARED, Array, Belief, Marks, normals
-from advisor.model import Column, Observation, Setting, Well
+from advisor.column import Column, Observation
+from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
 FULLY_HEEDED_H = 6.0  # since the last shot: one that follows sooner teaches less of what hardly changes

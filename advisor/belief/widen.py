@@ -8,7 +8,7 @@ import numpy as np
 
 from advisor.belief import prior
 from advisor.belief.ensemble import Array, Belief, Marks, normals
-from advisor.model import Well
+from advisor.well import Well
 
 # what an event makes uncertain again: parameter -> standard deviation added
 BY_EVENT: dict[str, dict[str, float]] = {

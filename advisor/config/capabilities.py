@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from advisor.config.sections import Config
-from advisor.model import Well
+from advisor.well import Well
 
 WELLS_NAMED = 3
 

@@ -22,7 +22,7 @@ from advisor.config.sections import (
     Retention,
     Sweep,
 )
-from advisor.model import Approval
+from advisor.well import Approval
 
 NOT_SECTIONS = ("well", "wells_from", "site")
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from advisor.config.keys import Key, keyed
-from advisor.model import Approval, Well
+from advisor.well import Approval, Well
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,7 +10,7 @@ from advisor.config.keys import Key, keyed, report_missing
 from advisor.config.names import NAME_RULE, name_is_legal, site_is_legal
 from advisor.config.sections import APPROVAL
 from advisor.config.welldata import faults_between
-from advisor.model import Approval, Drive, Liner, MeasuredLoads, Reflector, RodSection, Well
+from advisor.well import Approval, Drive, Liner, MeasuredLoads, Reflector, RodSection, Well
 
 TIMER_DEFAULTS = {"least_run_min": 10.0, "least_idle_min": 10.0, "most_idle_min": 240.0}
 

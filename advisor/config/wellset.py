@@ -13,7 +13,7 @@ from advisor.config.names import nearest_words
 from advisor.config.sections import AdvicePolicy
 from advisor.config.tally import joints_ft
 from advisor.config.wells import DEFAULTS, WELL, built, merged
-from advisor.model import Approval, Well
+from advisor.well import Approval, Well
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

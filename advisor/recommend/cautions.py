@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from advisor.model import Setting, Well
 from advisor.recommend import options
+from advisor.well import Setting, Well
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -13,9 +13,11 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from advisor.belief.ensemble import Array, Belief, Marks
-from advisor.model import Column, Draft, Expected, LimitCheck, Quantity, Setting, Well
+from advisor.column import Column
+from advisor.model import Draft, Expected, LimitCheck, Quantity
 from advisor.recommend import cautions, guards, limits, options, outlook, texts
 from advisor.recommend.outlook import Outlook
+from advisor.well import Setting, Well
 
 SAME_LIQUID_FRAC = 0.005
 STAYS_FACTOR = 1.5  # a setting in force may be this much over its bounds before it is left

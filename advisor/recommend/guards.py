@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from advisor.belief.ensemble import Belief
-from advisor.model import Column, LimitCheck, Well
+from advisor.column import Column
+from advisor.model import LimitCheck
 from advisor.recommend import limits, options, texts
 from advisor.recommend.outlook import Outlook
+from advisor.well import Well
 
 if TYPE_CHECKING:
     from advisor.recommend.choice import Context

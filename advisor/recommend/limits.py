@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 
-from advisor.model import LimitCheck, Setting, Well
+from advisor.model import LimitCheck
 from advisor.recommend import loads, options
+from advisor.well import Setting, Well
 
 CASING_SHARE_MAX = 0.85  # of casing_max_psig, for a longer rest: pressure builds while idle
 

@@ -7,8 +7,8 @@ from functools import lru_cache
 
 import numpy as np
 
-from advisor.model import MeasuredLoads, RodSection, Well
 from advisor.physics import goodman, pump, rod_wave
+from advisor.well import MeasuredLoads, RodSection, Well
 
 SERVICE_FACTOR = 0.9  # of the modified Goodman line, for mildly corrosive wells (common practice, no source)
 GUESSED_OIL_DEGAPI = 35.0

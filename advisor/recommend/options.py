@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from advisor.model import Setting, Well
+from advisor.well import Setting, Well
 
 LARGEST_UP, LARGEST_DOWN = 0.10, 0.25  # of the stroke rate, or of the share of time running, in one step
 SLACK_DOWN, SLACK_UP = 0.98, 1.01  # whole minutes do not meet a share exactly

@@ -9,7 +9,8 @@ import numpy as np
 
 from advisor.belief import balance, cycles
 from advisor.belief.ensemble import Array, Belief
-from advisor.model import Column, Setting, Well
+from advisor.column import Column
+from advisor.well import Setting, Well
 
 BLOCK = 16  # wells worked at a time: what fits the cache
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from advisor.model import LimitCheck, Setting, Well
+from advisor.model import LimitCheck
 from advisor.recommend.outlook import Outlook
+from advisor.well import Setting, Well
 
 SHORT_PROBABILITY_MAX = 0.20  # of less than least_liquid_height_ft at the end of a run
 NO_BELIEF = "Nothing is believed of the well yet: it needs a level and a casing pressure."

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from advisor.model import Alarm, AlarmFlags, Fact, Well
+from advisor.model import Alarm, AlarmFlags, Fact
 from advisor.rulebook import condition, lifecycle, suppress
 from advisor.rulebook.lifecycle import Audit, Clear, Effect, Event, Publish, Seen, Tick, Withdrawn
 from advisor.rulebook.load import Rulebook
 from advisor.rulebook.rule import Rule
+from advisor.well import Well
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,10 +12,11 @@ from dataclasses import dataclass, fields, replace
 from itertools import chain
 
 from advisor.durations import duration_ms
-from advisor.model import Drive, Fact, Well
+from advisor.model import Fact
 from advisor.quantities import unit_of
 from advisor.rulebook.rulefile import QUANTITIES, SETTINGS
 from advisor.rulebook.table import Table, nearest
+from advisor.well import Drive, Well
 
 SHOWS = ("fires", "near-miss", "clears", "holds-on-missing", "boundary", "other")
 REQUIRED = SHOWS[:5]

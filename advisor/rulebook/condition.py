@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from math import erf, sqrt
 from statistics import NormalDist
 
-from advisor.model import ClauseResult, Fact, Well
+from advisor.model import ClauseResult, Fact
 from advisor.rulebook.rule import Clause, Group, Limit, Rule, clauses_of
+from advisor.well import Well
 
 HOUR_MS = 3_600_000
 

@@ -7,13 +7,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from advisor.model import Well
 from advisor.quantities import NOISE
 from advisor.rulebook import checkfile, rulefile
 from advisor.rulebook.checkfile import Check
 from advisor.rulebook.lines import lines_of
 from advisor.rulebook.rule import Rule
 from advisor.rulebook.table import Table, nearest
+from advisor.well import Well
 
 CHECK = ".check.toml"
 CAUTIONS = "cautions.toml"

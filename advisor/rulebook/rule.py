@@ -6,8 +6,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from operator import attrgetter
 
-from advisor.model import Well
 from advisor.rulebook.wording import Wording
+from advisor.well import Well
 
 KINDS = ("alarm", "block", "note")
 STATUSES = ("trial", "in-use", "retired")

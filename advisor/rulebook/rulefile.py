@@ -8,7 +8,6 @@ from dataclasses import fields
 from hashlib import sha256
 from typing import Any
 
-from advisor.model import Drive, Well
 from advisor.quantities import FOR_RULES, PUBLISHED
 from advisor.rulebook import whenfile
 from advisor.rulebook.rule import (
@@ -24,6 +23,7 @@ from advisor.rulebook.rule import (
 )
 from advisor.rulebook.table import Table, nearest
 from advisor.rulebook.wording import Wording, parse
+from advisor.well import Drive, Well
 
 QUANTITIES = frozenset(PUBLISHED) | frozenset(FOR_RULES)
 _NUMERIC = ("float", "float | None", "int", "int | None")

@@ -7,7 +7,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from operator import attrgetter
 
-from advisor.model import Fact, Well
+from advisor.model import Fact
+from advisor.well import Well
 
 _PLACE = re.compile(r"\{([^{}:]*)(?::([^{}]*))?\}")
 _FORMAT = re.compile(r",?(?:\.\d)?[fg%]")

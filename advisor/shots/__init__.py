@@ -10,9 +10,10 @@ import math
 
 import numpy as np
 
-from advisor.model import Quality, Trace, Well
+from advisor.model import Quality, Trace
 from advisor.shots import candidates, depth, joints, match, path, record, report, trust
 from advisor.shots.shot import Expectation, Shot
+from advisor.well import Well
 
 AFTER_PULSE_S = 0.10  # joint echoes are sought from here after the pulse has rung down
 

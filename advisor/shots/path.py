@@ -7,12 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.model import Well
 from advisor.physics import acoustic, gas
 from advisor.physics.annulus import Surveys, temperature_degf
 from advisor.physics.constants import DEGR_AT_ZERO_DEGF
 from advisor.physics.gas_column import COLUMN_DEGR_PER_FT
 from advisor.physics.ranges import Array, OutOfRange
+from advisor.well import Well
 
 NODES = 25
 GAS_SD_FRAC = 0.024  # of the velocity from gas properties; wider where they are not configured

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from advisor.model import Trace, Well
+from advisor.model import Trace
 from advisor.shots.report import CHAMBER_OVER_CASING_PSI, REACH_WANTED
 from advisor.shots.shot import Shot
+from advisor.well import Well
 
 MOST_IN_ROW = 3  # requests that did not help
 BACK_OFF_MIN = (0.0, 15.0, 60.0)  # before the first, second and third of a row

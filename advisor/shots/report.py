@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from advisor.model import Quality, Quantity, Trace, Well
+from advisor.model import Quality, Quantity, Trace
 from advisor.physics.ranges import Array
 from advisor.shots import candidates, depth, match, path, record
 from advisor.shots.shot import Echo, Expectation, Shot, Stretch
+from advisor.well import Well
 
 REACH_WANTED = 0.8  # joints counted to this share of the way, or the shot is repeated (common practice, no source)
 CHAMBER_OVER_CASING_PSI = 150.0  # of a compression pulse (common practice, no source)

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from advisor.model import Level, Quality, Quantity, Trace, Well
+from advisor.model import Level, Quality, Quantity, Trace
+from advisor.well import Well
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,8 +22,8 @@ from advisor.model import (
     Run,
     TimeClass,
     Trace,
-    Well,
 )
+from advisor.well import Well
 from advisor.wire import decode, rules
 from advisor.wire.fields import COMMON, KINDS, Field
 from advisor.wire.times import time_text

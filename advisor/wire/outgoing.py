@@ -10,19 +10,9 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
-from advisor.model import (
-    Advice,
-    Alarm,
-    Assessment,
-    ClauseResult,
-    Expected,
-    LimitCheck,
-    Quantity,
-    Refusal,
-    Release,
-    Setting,
-)
+from advisor.model import Advice, Alarm, Assessment, ClauseResult, Expected, LimitCheck, Quantity, Refusal, Release
 from advisor.quantities import PUBLISHED, SUSPECTS
+from advisor.well import Setting
 from advisor.wire.times import time_text
 
 DIGITS = 6

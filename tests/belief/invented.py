@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-from advisor.model import Column, Drive, RodSection, Setting, Well
+from advisor.column import Column
+from advisor.well import Drive, RodSection, Setting, Well
 
 HOUR_MS = 3_600_000
 DAY_MS = 86_400_000

@@ -7,7 +7,8 @@ from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
 
 from advisor.belief import operation
-from advisor.model import Run, Segment
+from advisor.model import Run
+from advisor.well import Segment
 from tests.belief.invented import HOUR_MS, START_MS, drive, setting, well
 
 MIN = 60_000

@@ -7,8 +7,9 @@ import pytest
 
 from advisor.belief import present as presents
 from advisor.belief import prior, update
-from advisor.model import Observation, Setting
+from advisor.column import Observation
 from advisor.quantities import PUBLISHED, SUSPECTS
+from advisor.well import Setting
 from tests.belief.invented import START_MS, column, drive, setting, well
 
 WELLS = [

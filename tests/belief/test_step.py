@@ -6,7 +6,8 @@ from scipy.integrate import solve_ivp
 
 from advisor.belief import balance, ensemble, prior, step, update
 from advisor.belief.ensemble import Belief
-from advisor.model import Observation, Segment
+from advisor.column import Observation
+from advisor.well import Segment
 from tests.belief.invented import DAY_MS, HOUR_MS, START_MS, column, drive, setting, well
 
 

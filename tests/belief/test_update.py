@@ -8,7 +8,8 @@ import pytest
 from advisor.belief import balance, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
-from advisor.model import Observation, Segment
+from advisor.column import Observation
+from advisor.well import Segment
 from tests.belief.invented import HOUR_MS, START_MS, column, setting, well
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from advisor.config.load import load_config
-from advisor.model import Approval, Liner
+from advisor.well import Approval, Liner
 from tests.config.files import faults, well, written
 
 COLUMNS = {

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from advisor.config.load import load_config, parse_config
-from advisor.model import Approval, Liner, MeasuredLoads, Reflector, RodSection
+from advisor.well import Approval, Liner, MeasuredLoads, Reflector, RodSection
 from tests.config.files import well, written
 
 WHOLE = """

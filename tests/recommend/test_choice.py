@@ -7,8 +7,10 @@ import pytest
 
 from advisor.belief import prior, update
 from advisor.belief.ensemble import Belief
-from advisor.model import Draft, Observation, Setting, Well
+from advisor.column import Observation
+from advisor.model import Draft
 from advisor.recommend import cautions, choice, guards, outlook
+from advisor.well import Setting, Well
 from tests.belief.invented import DAY_MS, HOUR_MS, START_MS, column, drive, setting, well
 
 NOW_MS = START_MS + 5 * DAY_MS

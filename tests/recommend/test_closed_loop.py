@@ -10,8 +10,10 @@ import pytest
 from advisor.belief import operation, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
-from advisor.model import Observation, Run, Setting, Well
+from advisor.column import Observation
+from advisor.model import Run
 from advisor.recommend import choice
+from advisor.well import Setting, Well
 from tests.belief.invented import HOUR_MS, START_MS, column, drive, well
 from tests.recommend.plain_well import PlainWell
 

@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from advisor.model import LimitCheck, MeasuredLoads, RodSection
+from advisor.model import LimitCheck
 from advisor.recommend import limits, loads
+from advisor.well import MeasuredLoads, RodSection
 from tests.belief.invented import drive, setting, well
 
 

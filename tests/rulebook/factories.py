@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import replace
 from pathlib import Path
 
-from advisor.model import Fact, Well
+from advisor.model import Fact
 from advisor.quantities import unit_of
 from advisor.rulebook.checkfile import WELL
 from advisor.rulebook.load import Rulebook, load_rules
 from advisor.rulebook.rule import Clause, Delays, Group, Limit, Rule
 from advisor.rulebook.wording import Wording
+from advisor.well import Well
 
 HOUR_MS = 3_600_000
 MINUTE_MS = 60_000

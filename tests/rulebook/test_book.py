@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from advisor.model import AlarmFlags, Fact, Well
+from advisor.model import AlarmFlags, Fact
 from advisor.quantities import FOR_RULES, PUBLISHED
 from advisor.rulebook import book, lifecycle
 from advisor.rulebook.book import Step
@@ -14,6 +14,7 @@ from advisor.rulebook.lifecycle import Acknowledged, Audit, Clear, Publish
 from advisor.rulebook.load import Rulebook
 from advisor.rulebook.rule import Delays, Limit, Rule
 from advisor.rulebook.wording import parse
+from advisor.well import Well
 from tests.rulebook.factories import HOUR_MS, book_of, clause, fact, facts, rule, well
 
 HIGH, LOW, GONE = facts(pound_probability=0.9), facts(pound_probability=0.1), facts(pound_probability=None)

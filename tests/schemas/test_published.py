@@ -9,18 +9,9 @@ from typing import Any
 
 import pytest
 
-from advisor.model import (
-    Advice,
-    Alarm,
-    Assessment,
-    ClauseResult,
-    LimitCheck,
-    Quantity,
-    Refusal,
-    Release,
-    Setting,
-)
+from advisor.model import Advice, Alarm, Assessment, ClauseResult, LimitCheck, Quantity, Refusal, Release
 from advisor.quantities import PUBLISHED, SUSPECTS
+from advisor.well import Setting
 from advisor.wire import outgoing, published
 from advisor.wire.published import Part
 from tests.schemas.validating import faults, faults_of, schema_of

@@ -6,7 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from advisor.model import Drive, Trace, Well
+from advisor.model import Trace
+from advisor.well import Drive, Well
 
 FPS = 1200.0  # velocity in the records made here; the gas of the well below has about that
 JOINT_FT = 31.5

@@ -8,8 +8,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor import shots
-from advisor.model import Inputs, Reflector, Trace
+from advisor.column import Inputs
+from advisor.model import Trace
 from advisor.shots.shot import Expectation, Shot, as_level
+from advisor.well import Reflector
 from tests.shots import plain
 
 

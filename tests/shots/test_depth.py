@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from advisor import shots
-from advisor.model import Reflector
 from advisor.shots import depth, joints, match, path, record
+from advisor.well import Reflector
 from tests.shots import plain
 
 

@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 from advisor.config.load import parse_config
-from advisor.model import Reading, Refusal, Well
+from advisor.model import Reading, Refusal
+from advisor.well import Well
 from advisor.wire.incoming import parse
 from sim_site.forward import Sending, altered
 from sim_site.garbage import KINDS

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import subprocess
 import sys
 import threading
@@ -15,7 +16,8 @@ import pytest
 from sim_site.gateway import Gateway, GatewayError
 from sim_site.link import LinkError
 from sim_site.measures import milliseconds
-from sim_site.scenario import Scenario
+from sim_site.remote import Remote
+from sim_site.scenario import GatewayPlan, Scenario
 from sim_site.site import Site
 from sim_site.well_file import advisor_config
 from tests.brokers import RunningBroker, free_port, wait_until
@@ -180,6 +182,35 @@ def test_a_connection_that_is_lost_for_a_while_costs_nothing(
     assert first_arrivals == expected
 
 
+def test_a_site_behind_its_own_gateway_sends_late_and_answers_late(
+    demo: Scenario, broker: RunningBroker, stand_in: StandIn
+) -> None:
+    """What arrives at the broker is what the gateway lets through; a release waits while the link is down."""
+    plan = GatewayPlan(
+        site="north",
+        outages_per_day=5.0,
+        outage_least_min=100.0,
+        outage_most_min=200.0,
+        late_batches_per_day=3.0,
+        duplicates_per_day=10.0,
+        losses_per_day=5.0,
+    )
+    scenario = replace(on(demo, broker), gateway=(plan,))
+    told: list[str] = []
+    gateway = Gateway(Site(scenario), tell=told.append)
+    gateway.run(minutes=720)
+    other = Remote(Site(scenario))
+    expected = [(each.topic, json.loads(each.payload)) for _ in range(12) for each in other.step(60)]
+    wait_for(stand_in, len(expected))
+    assert stand_in.received == expected
+    assert other.forwarders["north"].outages
+    while not gateway.remote.is_down("wells/north/1/release"):
+        gateway.remote.step(10)
+    gateway.link.heard.append(("wells/north/1/release", b'{"id": "r1", "stroke_rate_spm": 8.0}'))
+    gateway.listen()
+    assert told == ["wells/north/1/release: waits, its site's link is down"]
+
+
 def test_no_broker_is_told_with_its_address(demo: Scenario) -> None:
     port = free_port()
     reach = replace(demo.broker, host="127.0.0.1", port=port, connect_timeout_s=0.3)
@@ -222,6 +253,18 @@ def test_the_command_ends_with_2_and_a_line_when_no_broker_is_there(tmp_path: Pa
     done = subprocess.run(line, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
     assert done.returncode == 2
     assert done.stderr.startswith("broker 127.0.0.1:") and done.stderr.count("\n") == 1
+
+
+@pytest.mark.parametrize("broker", ["iotcore"], indirect=True)
+def test_the_command_runs_alone_against_any_broker(broker: RunningBroker, tmp_path: Path) -> None:
+    """No advisor is there and none is waited for; the file names another broker than the command line."""
+    path = scenario_file(tmp_path, free_port(), extra="speed = 100000.0")
+    line = [sys.executable, "-m", "sim_site", "--config", str(path), "--days", "0.5", "--alone"]
+    line += ["--broker", f"127.0.0.1:{broker.port}"]
+    done = subprocess.run(line, cwd=ROOT, capture_output=True, text=True, timeout=60, check=False)
+    assert done.returncode == 0, done.stderr
+    assert f"6 wells of demo on 127.0.0.1:{broker.port}" in done.stdout
+    assert "until 2031-03-01T12:00:00Z" in done.stdout
 
 
 @pytest.mark.parametrize("broker", ["iotcore"], indirect=True)

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from advisor.model import Advice, Alarm, Assessment, ClauseResult, Draft, Quantity, Setting
+from advisor.model import Advice, Alarm, Assessment, ClauseResult, Draft, Quantity
 from advisor.store.readings import StoredReading
+from advisor.well import Setting
 
 HOUR_MS = 3_600_000
 DAY_MS = 24 * HOUR_MS

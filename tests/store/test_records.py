@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import pytest
 
-from advisor.model import Advice, AlarmFlags, Quantity, Refusal, Release, Setting
+from advisor.model import Advice, AlarmFlags, Quantity, Refusal, Release
 from advisor.store import (
     advice,
     alarms,
@@ -23,6 +23,7 @@ from advisor.store import (
 from advisor.store.beliefs import StoredBelief
 from advisor.store.outcomes import StoredOutcome
 from advisor.store.store import MEMORY, Store
+from advisor.well import Setting
 from tests.store import factories
 from tests.store.factories import DAY_MS, T0_MS
 

@@ -7,7 +7,8 @@ import json
 import struct
 from typing import Any
 
-from advisor.model import Drive, Reading, Refusal, Well
+from advisor.model import Reading, Refusal
+from advisor.well import Drive, Well
 from advisor.wire import incoming
 from advisor.wire.topics import incoming_topic
 

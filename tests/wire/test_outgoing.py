@@ -18,8 +18,8 @@ from advisor.model import (
     Quantity,
     Refusal,
     Release,
-    Setting,
 )
+from advisor.well import Setting
 from advisor.wire import outgoing
 from tests.wire.messages import AT, AT_MS
 

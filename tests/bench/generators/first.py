@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 import pyaga8
 
-from advisor.model import Drive, Liner, Reflector, Trace, Well
+from advisor.model import Trace
+from advisor.well import Drive, Liner, Reflector, Well
 
 AIR = 28.9625
 KPA = 6.894757293

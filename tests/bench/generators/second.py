@@ -14,7 +14,8 @@ from typing import Any
 import numpy as np
 from scipy import optimize, signal
 
-from advisor.model import Drive, Liner, Reflector, Trace, Well
+from advisor.model import Trace
+from advisor.well import Drive, Liner, Reflector, Well
 
 CELL_S = 0.002  # one-way travel time of a cell
 LOSS_EVERY = 8

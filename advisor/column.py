@@ -1,0 +1,88 @@
+"""What a shot comes to: its inputs, the annulus it stands in, and what the belief sees of it; frozen records."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from advisor.model import Level, Quality, Quantity
+from advisor.well import Well
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BuildUp:
+    """A casing-pressure series recorded with the valve shut; first sample at at_ms."""
+
+    at_ms: int
+    casing_psig: tuple[float, ...]
+    every_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inputs:
+    """What is known about one well when its shot is worked up; the last believed reading of each kind."""
+
+    well: Well
+    at_ms: int
+    level: Level | None = None
+    level_at_ms: int | None = None
+    level_quality: Quality = "good"
+    casing_psig: float | None = None
+    casing_at_ms: int | None = None
+    casing_quality: Quality = "good"
+    build_up: BuildUp | None = None
+    level_rate_ft_per_min: float | None = None  # of the level during the build-up, falling > 0
+    liquid_bpd: float | None = None  # total liquid from the last production test
+    water_cut_frac: float | None = None  # from the last test, else the well's setting
+    gas_mscfd: float | None = None  # produced gas of the last test
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Column:
+    """The annulus of one well, linear about its last shot: turns a liquid height into pressures.
+
+    intake_psia = casing_psia + gas_psi_per_ft * (intake_ft_tvd - height/liquid_frac) + liquid_psi_per_ft * height;
+    bottomhole_psia = intake_psia + below_psi.
+    """
+
+    casing_psia: float
+    gas_psi_per_ft: float
+    liquid_psi_per_ft: float
+    liquid_frac: float
+    below_psi: float
+    intake_ft_tvd: float
+    datum_ft_tvd: float
+    perforations_top_ft_tvd: float
+    perforations_bottom_ft_tvd: float
+    capacity_bbl_per_ft: float  # annulus above the intake, gross, per foot true vertical
+    capacity_below_bbl_per_ft: float  # casing from the perforations to the intake, per foot true vertical
+    gas_mscfd: float | None
+    oil_bbl_per_stb: float = 1.0  # formation volume of the liquid at the intake
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Observation:
+    """A shot as the belief sees it: liquid height, its random error, and what shared errors do to it.
+
+    shared: name of a shared error (velocity, void, gauge, gas_rate, density) -> change of height_ft for one
+    standard deviation of it. censored: the level was at or below the intake, height_ft is then 0.
+    """
+
+    at_ms: int
+    height_ft: float
+    random_sd_ft: float
+    shared: Mapping[str, float]
+    censored: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class WorkUp:
+    """The physics in order for one well at one time: quantities with sd, the column, the observation, notes."""
+
+    well: str
+    at_ms: int
+    quantities: Mapping[str, Quantity | None]
+    column: Column | None
+    observation: Observation | None
+    notes: tuple[str, ...] = ()
+    velocity_apart_frac: float | None = None  # depth by joint echoes against that by gas properties, difference
