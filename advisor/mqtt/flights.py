@@ -11,7 +11,7 @@ Done = Callable[[Outcome], None]
 
 
 class Flights:
-    """Safe to call from any thread; its lock is never held while a callback or the MQTT client runs.
+    """May be called from any thread; its lock is never held while a callback or the MQTT client runs.
 
     The broker's answer may come before the sender has learnt its packet identifier; it is then kept for the sender.
     """

@@ -12,7 +12,7 @@ from collections.abc import Callable, Iterable
 
 
 class Owed:
-    """Which messages of one connection are still to be acknowledged; safe to call from any thread.
+    """Which messages of one connection are still to be acknowledged; may be called from any thread.
 
     pay: sends the acknowledgement of one packet identifier; called in order of arrival, one at a time.
     """
