@@ -56,6 +56,7 @@ def derive(
         **_run_facts(memory, well, now_ms),
         **_inflow_facts(assessment, extra or {}),
         "test_off_sd": abs(memory.test_off_sd) if memory.test_off_sd is not None else None,
+        "clock_off_min": (extra or {}).get("clock_off_min"),
         "velocity_apart_frac": (extra or {}).get("velocity_apart_frac"),
         "tubing_off_psi": _tubing_off_psi(memory, well, now_ms),
         **dict.fromkeys(OF_CHANGES),

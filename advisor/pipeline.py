@@ -299,7 +299,7 @@ def _shot_just_now(item: Work) -> bool:
 def _derive(items: list[Work]) -> None:
     for item in items:
         look = item.look
-        extra: dict[str, float | None] = {}
+        extra: dict[str, float | None] = {"clock_off_min": item.task.clock_off_min}
         if item.workup is not None:
             extra["velocity_apart_frac"] = item.workup.velocity_apart_frac
         if look is not None:

@@ -12,6 +12,7 @@ from functools import partial
 
 from advisor import memory as memories
 from advisor import outcomes as changes
+from advisor import site_watch
 from advisor.belief.ensemble import BeliefFormatError
 from advisor.config.sections import Config
 from advisor.heads import Before, Kept, restored, stored
@@ -120,7 +121,7 @@ class Progress:
     def due_wells(self, now_ms: int) -> list[Trouble]:
         """Every due well through each of its reading times up to now, in order, then once at now."""
         marks = {well: from_ms for well, from_ms in due.every(self._store).items() if well in self._config.wells}
-        self._silent = self._silence(now_ms)
+        self._silent = site_watch.silent(self._config, self._store, now_ms)
         troubles: list[Trouble] = []
         wells = sorted(marks)
         for start in range(0, len(wells), TOGETHER):
@@ -236,6 +237,7 @@ class Progress:
             applied=applied,
             quiet_until_ms=quiet_until_ms,
             site_silent=False,
+            clock_off_min=site_watch.clock_off_min(self._config, self._store, well, now_ms),
             speaks_for_site=well in self._spokesmen,
         )
 
@@ -332,6 +334,7 @@ class Progress:
                     advice=state.advice,
                     applied=state.applied,
                     site_silent=self._silent.get(self._config.wells[well].site),
+                    clock_off_min=site_watch.clock_off_min(self._config, self._store, well, now_ms),
                     speaks_for_site=well in self._spokesmen,
                 )
             )
@@ -370,18 +373,6 @@ class Progress:
             for well in self._config.wells
             if (present := self.state(well).present) is not None and now_ms - present.at_ms >= REFRESH_MS
         ]
-
-    def _silence(self, now_ms: int) -> dict[str, bool | None]:
-        """Whether each site has been silent for two of its shortest intervals; None where it was never heard."""
-        heard: dict[str, int] = {}
-        interval: dict[str, float] = {}
-        for well in self._config.wells.values():
-            shortest = min(well.level_every_h * 60.0, well.casing_pressure_every_min, well.run_every_min) * 60_000
-            interval[well.site] = min(shortest, interval.get(well.site, shortest))
-            newest_ms = readings.newest_at_ms(self._store, well.key, now_ms)
-            if newest_ms is not None:
-                heard[well.site] = max(newest_ms, heard.get(well.site, newest_ms))
-        return {site: now_ms - heard[site] > 2.0 * interval[site] if site in heard else None for site in interval}
 
 
 def _undecided(state: WellState, before: Before) -> bool:

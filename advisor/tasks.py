@@ -97,6 +97,7 @@ class Task:
     applied: tuple[Applied, ...] = ()  # changes made as advised, oldest first
     quiet_until_ms: int | None = None
     site_silent: bool | None = None
+    clock_off_min: float | None = None  # times of its readings against arrival
     speaks_for_site: bool = True
 
 

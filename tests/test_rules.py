@@ -45,6 +45,7 @@ DEFAULTS = [
     ("advice-oscillating", "reversals_30d", "above", 3.0, True, None, 1, 0),
     ("test-disagrees", "test_off_sd", "above", 3.0, False, 2.0, 1, 0),
     ("velocity-odd", "velocity_apart_frac", "above", 0.03, False, 0.02, 3, D),
+    ("site-clock-off", "clock_off_min", "above", 5.0, False, 3.0, 0, 0),
     ("tubing-pressure-odd", "tubing_off_psi", "above", 25.0, False, 10.0, 2, 0),
 ]
 

@@ -13,6 +13,7 @@ from advisor.store.store import Store
 Key = tuple[str, str, int]  # well, kind, at_ms
 
 ACCEPTED = "readings"  # the counter of readings accepted so far
+_DAY_MS = 86_400_000
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -161,6 +162,17 @@ def newest_received_ms(store: Store, well: str) -> int | None:
         {"well": well},
     )
     return None if row is None or row[0] is None else int(row[0])
+
+
+def delays_ms(store: Store, well: str, kinds: Collection[str], since_ms: int) -> list[int]:
+    """How long after its own time each reading came, ms, of these kinds received since; not what came as history."""
+    marks = ", ".join("?" * len(kinds))
+    rows = store.rows(
+        f"""SELECT received_at_ms - at_ms FROM readings
+            WHERE well = ? AND kind IN ({marks}) AND at_ms > ? AND received_at_ms > ? AND historical = 0""",
+        (well, *sorted(kinds), since_ms - _DAY_MS, since_ms),
+    )
+    return [int(row[0]) for row in rows]
 
 
 def wells(store: Store) -> list[str]:
