@@ -28,7 +28,6 @@ MINUTE_MS = 60_000
 HOUR_MIN = 60
 START = "2031-03-01T00:00:00Z"
 WELLS_A_SITE = 16
-SETTLED_MIN = 2 * 1440  # for which a well has run at its first setting when the fleet starts
 KNOT_MIN = 720  # of the reservoir's own wandering
 
 
@@ -50,6 +49,7 @@ class Pending:
 class Fleet:
     """n wells drawn from a seed, from their start. `quiet` lives through the same and sends nothing.
 
+    settled_d: days for which each has run at its first setting by then, so that its level hardly moves any more.
     ValueError for n under 1 or a fault of a well that is not there.
     """
 
@@ -62,9 +62,11 @@ class Fleet:
         pace: Pace | None = None,
         start: str = START,
         root: str = "wells",
+        settled_d: float = 2.0,
         quiet: bool = False,
     ) -> None:
         self.n, self.seed, self.faults, self.start, self.root = n, seed, tuple(faults), start, root
+        self.settled_d = settled_d
         self.pace = pace if pace is not None else Pace()
         self.drawn = draw(n, seed)
         self.keys = fleet_keys(n)
@@ -75,7 +77,7 @@ class Fleet:
         self.wobble: Floats = np.ones(n)
         self.flow = Flow(self.drawn.wells)
         self.now = search.settled(
-            self.drawn.wells, [first_setting(drive) for drive in self.drawn.drives], SETTLED_MIN
+            self.drawn.wells, [first_setting(drive) for drive in self.drawn.drives], round(settled_d * 1440.0)
         )
         self.first_bbl = self.now.held_bbl()
         self.units = Units(self.drawn.drives, [self.start_ms] * n)
@@ -249,8 +251,16 @@ class Fleet:
 
     def twin(self) -> Fleet:
         """The same wells with the same seeds, left alone from the start until this fleet's now."""
-        faults, pace = self.faults, self.pace
-        other = Fleet(self.n, self.seed, faults=faults, pace=pace, start=self.start, root=self.root, quiet=True)
+        other = Fleet(
+            self.n,
+            self.seed,
+            faults=self.faults,
+            pace=self.pace,
+            start=self.start,
+            root=self.root,
+            settled_d=self.settled_d,
+            quiet=True,
+        )
         if self.minute > 0:
             other.step(self.minute)
         return other
