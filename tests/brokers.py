@@ -79,6 +79,13 @@ class Mosquitto:
             self._process.wait(10)
             self._process = None
 
+    def kill(self) -> None:
+        """Without warning: what it took since its last save is gone."""
+        assert self._process is not None
+        self._process.kill()
+        self._process.wait(10)
+        self._process = None
+
     def freeze(self) -> None:
         assert self._process is not None
         self._process.send_signal(signal.SIGSTOP)
