@@ -33,7 +33,6 @@ DAY_MS = 86_400_000
 HOUR_MS = 3_600_000
 REFRESH_MS = HOUR_MS  # what is believed is brought up to now at least this often
 TOGETHER = 64  # wells worked through in one go
-MOMENTS_AT_ONCE = 2000
 
 
 @dataclass(slots=True)
@@ -308,8 +307,9 @@ class Progress:
         beliefs.put_heads(self._store, [StoredBelief(well=well, at_ms=at_ms, body=stored(state.kept))])
         if checkpoints:
             beliefs.drop_old(self._store, well, at_ms)
+        standing = next((outcome for outcome in reversed(results) if outcome.advice), None)
         for outcome in results:
-            self._publication.advice_changed(outcome.advice, publish=outcome is results[-1] or _decided(outcome))
+            self._publication.advice_changed(outcome.advice, publish=outcome is standing or _decided(outcome))
             self._publication.changes_followed(outcome.applied, outcome.at_ms)
             if outcome.request is not None:
                 self._publication.shot_asked_for(well, outcome.request, outcome.at_ms)
