@@ -1,0 +1,95 @@
+"""Named quantities that rest on changes, tests and tubing pressure, each by hand."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+
+from advisor import assess, facts
+from advisor import memory as memories
+from advisor.column import Inputs
+from advisor.config.load import parse_config
+from advisor.memory import Change, Memory
+from advisor.model import Level, Reading, Run
+from advisor.well import Setting
+from tests.invented_wells import config_text
+
+H, D = 3_600_000, 86_400_000
+T0 = 1_900_000_000_000 // D * D
+WELL = parse_config(config_text("north/7"), Path.cwd()).wells["north/7"]
+
+
+def tubing(psig: list[float], at_hours: list[float]) -> Memory:
+    memory = memories.first(WELL)
+    for value, hour in zip(psig, at_hours, strict=True):
+        run = Run(running=True, stroke_rate_spm=8.0, tubing_psig=value)
+        at_ms = T0 + round(hour * H)
+        reading = Reading(well="north/7", kind="run", at_ms=at_ms, received_at_ms=at_ms, measured=run)
+        memory = memories.remember(memory, reading, WELL)
+    return memory
+
+
+def off_psi(memory: Memory, at_h: float) -> float | None:
+    told = facts.derive(None, memory, WELL, T0 + round(at_h * H), site_silent=None)
+    return told["tubing_off_psi"].value
+
+
+def test_tubing_pressure_is_held_against_the_range_of_its_own_days() -> None:
+    """Daily means 90 and 110 psig in turn for 12 days, so its range is 90 to 110."""
+    days = [value + 20.0 * (n % 2) for n in range(12) for value in (80.0, 100.0)]
+    hours = [24.0 * n + 12.0 * half for n in range(12) for half in (0, 1)]
+    base = tubing(days, hours)
+    assert off_psi(base, 24.0 * 11 + 13) == pytest.approx(10.0)  # the last one read 120 psig
+    assert off_psi(tubing([*days, 150.0], [*hours, 288.0]), 288.5) == pytest.approx(40.0)
+    assert off_psi(tubing([*days, 60.0], [*hours, 288.0]), 288.5) == pytest.approx(30.0)
+    assert off_psi(tubing([*days, 95.0], [*hours, 288.0]), 288.5) == 0.0
+    assert off_psi(tubing([*days, 150.0], [*hours, 288.0]), 300.0) is None  # nothing heard for half a day
+    assert off_psi(tubing(days[:12], hours[:12]), 133.0) is None  # six days make no range
+
+
+def test_a_new_tubing_pressure_is_news_for_some_days_and_then_its_range() -> None:
+    days, hours = [100.0] * 10, [24.0 * n for n in range(10)]
+    for n in range(10, 16):
+        days, hours = [*days, 160.0], [*hours, 24.0 * n]
+        value = off_psi(tubing(days, hours), 24.0 * n + 1)
+        assert value == (pytest.approx(60.0) if n < 13 else 0.0), n
+
+
+def changed(*rates: float) -> Memory:
+    changes = tuple(
+        Change(at_ms=T0 + n * D, before=Setting(stroke_rate_spm=a), after=Setting(stroke_rate_spm=b))
+        for n, (a, b) in enumerate(pairwise(rates))
+    )
+    return replace(memories.first(WELL), changes=changes)
+
+
+@pytest.mark.parametrize(
+    ("rates", "count"),
+    [((8.0, 7.0, 6.0), 0), ((8.0, 7.0, 8.0), 1), ((8.0, 7.0, 8.0, 7.0, 8.0), 3), ((6.0, 7.0, 8.0, 7.5), 1)],
+)
+def test_reversals_are_changes_that_go_back_on_the_one_before(rates: tuple[float, ...], count: int) -> None:
+    assert facts.reversals(changed(*rates), T0) == count
+
+
+def test_an_old_reversal_does_not_count() -> None:
+    assert facts.reversals(changed(8.0, 7.0, 8.0, 7.0, 8.0), T0 + 2 * D) == 2
+
+
+def apart(joints: int, reach: float) -> float | None:
+    level = Level(round_trip_s=6.0, joints_counted=joints, joint_reach_frac=reach, casing_psig=85.0)
+    given = Inputs(
+        well=WELL, at_ms=T0, level=level, level_at_ms=T0, casing_psig=85.0, casing_at_ms=T0, water_cut_frac=0.4
+    )
+    [done] = assess.work_up([given], atmospheric_psia=14.7, base_psia=14.696, base_degf=60.0)
+    return done.velocity_apart_frac
+
+
+def test_joint_echoes_are_held_against_gas_properties() -> None:
+    """3,739 ft by gas (the same shot as in test_core): 110 joints of 31.5 ft to 0.93 are 3,726 ft, 0.35 % less; 100
+    joints are 3,387 ft, 9.4 % less."""
+    assert apart(110, 0.93) == pytest.approx(abs(110 * 31.5 / 0.93 - 3739.0) / 3739.0, abs=0.005)
+    assert apart(100, 0.93) == pytest.approx(0.094, abs=0.005)
+    assert apart(0, 0.0) is None
