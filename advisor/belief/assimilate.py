@@ -28,7 +28,9 @@ UPDATED: tuple[str, ...] = (
     *SHARED,
 )
 
-WHOLLY: frozenset[str] = frozenset({"height_ft", *SHARED})  # what a shot reads: one thing, not to be pulled apart
+WHOLLY: frozenset[str] = frozenset(
+    {"height_ft", "velocity", "gauge"}
+)  # what a shot reads: one thing, not to be pulled apart
 
 
 def members_after(

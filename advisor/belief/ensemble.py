@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 Array: TypeAlias = NDArray[np.float64]
 Marks: TypeAlias = NDArray[np.bool_]  # which wells
 MEMBERS = 128
-VERSION = 1
+VERSION = 2
 MAGIC = b"belief"
 
 # what a member is made of: name -> meaning
@@ -60,6 +60,8 @@ COUNTS: dict[str, str] = {
     "casing_psia": "casing pressure last worked with; 0 none",
     "casing_step": "its usual change from one reading to the next, psi",
     "casing_blamed": "size of the last step of it that the gauge was blamed for by half the members, psi",
+    "at_intake": "log odds gained for a level at the intake since members were last exchanged",
+    "gauge_blamed": "log odds gained for a step that was the gauge's since members were last exchanged",
     "leaks": "log odds gained for liquid that drains back while idle",
     "void_share": "change of the last shot's height for one deviation of void, as a share of it",
 }

@@ -9,7 +9,8 @@ import numpy as np
 from advisor.belief import balance
 from advisor.belief.ensemble import COUNTS, MEMBERS, SHARED, Array, Belief, normals
 from advisor.column import Column
-from advisor.physics import inflow
+from advisor.physics import inflow, rods
+from advisor.physics import pump as pumps
 from advisor.well import Well
 
 # prior standard deviations of the transformed parameters; chosen on simulated wells, no source
@@ -17,11 +18,19 @@ LN_POTENTIAL_SD = 0.7
 LN_RESERVOIR_SD = 0.095
 LN_RESERVOIR_GUESSED_SD = 0.30  # static pressure not configured
 SHAPE_MEAN, SHAPE_SD = 0.6, 1.7  # logit: nearly even between a straight line and more bend than Vogel's
-LN_EFFECTIVENESS_MEAN, LN_EFFECTIVENESS_SD = float(np.log(0.88)), 0.09
+FULL_SHARE, LN_EFFECTIVENESS_SD = 0.95, 0.08  # of the plunger's stroke: shrinkage, late valves
+NO_RODS_SHARE, LN_EFFECTIVENESS_GUESSED_SD = 0.86, 0.12  # of the polished rod's stroke that reaches a plunger
 MOST_LN_EFFECTIVENESS = float(np.log(1.05))
 SLIP_SHARE, LN_SLIP_SD = 0.03, 0.7
 LEAK_SHARE, LN_LEAK_SD = 0.01, 1.0
-FREE_GAS, LN_FREE_GAS_SD = 0.03, 0.7
+FREE_GAS, LN_FREE_GAS_SD = 0.03, 0.7  # where the gas-oil ratio is not configured
+INTO_PUMP_SHARE = 0.07  # of the free gas that comes to the intake; the rest goes up the annulus
+FREE_SCF_PER_BBL_LESS = 20.0  # dissolved at 100 psia
+LEAST_FREE_GAS, MOST_FREE_GAS = 0.01, 0.6
+BBL_PER_SCF_AT_100_PSIA = 14.7 / 100.0 * 1.15 / 5.615  # near 140 degF
+TUBING_GRAVITY = 0.95
+LEAST_STROKE_SHARE = 0.3
+MOST_SPEED_FT_PER_MIN = 59_000.0  # of Coberly's term for inertia: rate x length
 STATIC_PSI_PER_FT = 0.40  # of a guessed static pressure (common practice, no source)
 SLIP_VISCOSITY_CP = 1.0
 SLIP_DP_PSI_PER_FT = 0.35
@@ -63,11 +72,12 @@ def draw(
     )
     drawn["ln_reservoir"] = np.log(pressure[:, :, 0]) + pressure[:, :, 1] * z["ln_reservoir"]
     drawn["shape"] = SHAPE_MEAN + SHAPE_SD * z["shape"]
-    drawn["ln_effectiveness"] = bounded(LN_EFFECTIVENESS_MEAN + LN_EFFECTIVENESS_SD * z["ln_effectiveness"])
+    full = np.array([ln_effectiveness(well) for well in wells])
+    drawn["ln_effectiveness"] = bounded(full[:, :1] + full[:, 1:] * z["ln_effectiveness"])
     losses = np.log(np.array([[losses_bpd(well)] for well in wells]))
     drawn["ln_slip"] = losses[:, :, 0] + LN_SLIP_SD * z["ln_slip"]
     drawn["ln_leak"] = losses[:, :, 1] + LN_LEAK_SD * z["ln_leak"]
-    drawn["ln_free_gas"] = np.log(FREE_GAS) + LN_FREE_GAS_SD * z["ln_free_gas"]
+    drawn["ln_free_gas"] = np.log(np.array([[free_gas(well)] for well in wells])) + LN_FREE_GAS_SD * z["ln_free_gas"]
     ann = balance.annulus(columns, drawn)
     drawn["height_ft"] = ann.full_ft * (0.02 + 0.9 * _uniform(z["height_ft"]))
     drawn["idle_ft"] = drawn["height_ft"].copy()
@@ -76,6 +86,49 @@ def draw(
     drawn["then_potential"] = drawn["ln_potential"].copy()
     counts = {name: np.zeros(len(wells)) for name in COUNTS}
     return Belief(wells=tuple(well.key for well in wells), at_ms=times, members=drawn, counts=counts)
+
+
+def ln_effectiveness(well: Well) -> tuple[float, float]:
+    """ln of liquid over displacement of a full barrel, and its standard deviation.
+
+    The displacement is that of the polished rod; its stroke reaches the plunger less the stretch of the rods.
+    """
+    if not well.rods:
+        return float(np.log(FULL_SHARE * NO_RODS_SHARE)), LN_EFFECTIVENESS_GUESSED_SD
+    return float(np.log(FULL_SHARE * stroke_share(well))), LN_EFFECTIVENESS_SD
+
+
+def free_gas(well: Well) -> float:
+    """Free gas over liquid that enters the pump at 100 psia, from the produced gas-oil ratio."""
+    if well.gas_oil_ratio_scf_per_bbl is None:
+        return FREE_GAS
+    oil = 1.0 - (well.water_cut_frac if well.water_cut_frac is not None else 0.5)
+    free_scf = max(well.gas_oil_ratio_scf_per_bbl - FREE_SCF_PER_BBL_LESS, 0.0)
+    found = INTO_PUMP_SHARE * oil * free_scf * BBL_PER_SCF_AT_100_PSIA
+    return min(max(found, LEAST_FREE_GAS), MOST_FREE_GAS)
+
+
+def stroke_share(well: Well) -> float:
+    """Stroke of the plunger over that of the polished rod, lifting a full tubing (Coberly 1938)."""
+    sections = tuple((part.diameter_in, part.length_ft) for part in well.rods)
+    load_lb = pumps.fluid_load_lb(
+        plunger_in=well.plunger_in, liquid_gravity=TUBING_GRAVITY, lift_ft=well.pump_intake_ft_md
+    )
+    stretch = rods.string_stretch_in_per_lb(sections=sections)
+    if well.tubing_anchored is False and well.tubing_id_in is not None:
+        stretch += well.pump_intake_ft_md * float(
+            pumps.tubing_stretch_in_per_lb_ft(tubing_od_in=well.tubing_od_in, tubing_id_in=well.tubing_id_in)
+        )
+    length_ft = sum(part.length_ft for part in well.rods)
+    rate = min(max(well.drive.stroke_rate_spm, 0.1), MOST_SPEED_FT_PER_MIN / length_ft)
+    plunger_in = pumps.overtravel_stroke_in(
+        stroke_in=well.stroke_in,
+        stroke_rate_spm=rate,
+        length_ft=length_ft,
+        fluid_load_lb=load_lb,
+        stretch_in_per_lb=stretch,
+    )
+    return min(max(float(plunger_in) / well.stroke_in, LEAST_STROKE_SHARE), 1.1)
 
 
 def bounded(ln_effectiveness: Array) -> Array:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, balance, cycles, evidence, operation, widen
+from advisor.belief import assimilate, balance, chosen, cycles, evidence, modes, operation, widen
 from advisor.belief.ensemble import SHARED, Array, Belief, Marks, normals
 from advisor.column import Column, Observation
 from advisor.well import Setting, Well
@@ -18,8 +18,9 @@ GATE_SD = 4.0
 # member has, never to the one that was read: a reading's own noise in its sensitivity would draw them to one side.
 IN_PROPORTION: tuple[str, ...] = ("void", "gas_rate", "density")
 LEAST_SCALE_FT = 20.0
+LEAST_VELOCITY_FT = 5.0  # less for one deviation of velocity: the shot says nothing of it
 MISSES_FOLLOWED = 3  # shots in a row outside the gate on one side: a change, not noise
-TEST_SD_FRAC, LEAST_TEST_SD_BPD = 0.05, 2.0  # of a production test (common practice, no source)
+TEST_SD_FRAC, LEAST_TEST_SD_BPD = 0.04, 2.0  # of a production test (common practice, no source)
 SETTLED_SD = 0.30  # ln of inflow over lift when a well is first seen: it may be drawing down or filling
 
 
@@ -55,8 +56,12 @@ def shot(
         belief = widen.changed(belief, followed, seen.at_ms)
     since_h = (seen.at_ms - belief.counts["shot_ms"])[:, None] / HOUR_MS
     heed = np.clip(since_h / FULLY_HEEDED_H, 0.0, 1.0)
+    near = known & ~far & ~followed
+    for name, kind in (("at_intake", modes.at_intake), ("gauge_blamed", modes.gauge_blamed)):
+        predicted = seen.predicted(belief)
+        belief = modes.weighed(belief, kind(belief), name, predicted, seen.height_ft, seen.variance, near)
     members = assimilate.members_after(
-        belief.members, seen.predicted(belief), seen.height_ft, seen.variance, known & ~far & ~followed, heed
+        belief.members, seen.predicted(belief), seen.height_ft, seen.variance, near, heed
     )
     belief = belief.with_members(members)
     reset = first | followed
@@ -131,7 +136,11 @@ def _reset_height(belief: Belief, seen: _Seen, rows: Marks) -> Belief:
     read = seen.height_ft - seen.offset_ft(belief.members) + np.sqrt(seen.variance) * noise
     drawn = read / seen.factor(belief.members)
     height = np.where(rows[:, None], np.maximum(drawn, 0.0), belief.members["height_ft"])
-    return belief.with_members({"height_ft": height})
+    # a member whose level would be under the intake has it there: its velocity is only so far off as that
+    under = rows[:, None] & (drawn < 0.0) & (np.abs(seen.offsets["velocity"]) > LEAST_VELOCITY_FT)
+    by_velocity = np.where(under, seen.offsets["velocity"], 1.0)
+    moved = belief.members["velocity"] + np.where(under, read / by_velocity, 0.0)
+    return belief.with_members({"height_ft": height, "velocity": moved})
 
 
 def settled(
@@ -236,7 +245,8 @@ def production_test(
         if not rate >= 0.0 or not sd > 0.0:
             raise ValueError(f"{well.key} test: {rate:g} bpd, sd {sd:g}; must be at least 0, sd above 0")
     used = np.array([r is not None for r in rate_bpd])
-    after = scalar(belief, lifted_bpd(belief, wells, columns, settings), rates, sds, used)
+    belief, left = chosen.by_rate(belief, lifted_bpd(belief, wells, columns, settings), rates, sds, used)
+    after = scalar(belief, lifted_bpd(belief, wells, columns, settings), rates, sds / np.sqrt(left), used)
     return after.with_members({}, {"tests": belief.counts["tests"] + used})
 
 

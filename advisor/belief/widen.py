@@ -85,7 +85,7 @@ def pump_as_new(belief: Belief, wells: Sequence[Well], rows: Marks) -> Belief:
     shift: dict[str, Array] = {}
     losses = np.log(np.array([prior.losses_bpd(well) for well in wells]))
     for name, target in (
-        ("ln_effectiveness", np.full(len(wells), prior.LN_EFFECTIVENESS_MEAN)),
+        ("ln_effectiveness", np.array([prior.ln_effectiveness(well)[0] for well in wells])),
         ("ln_slip", losses[:, 0]),
         ("ln_leak", losses[:, 1]),
     ):

@@ -12,6 +12,7 @@ from advisor.belief.ensemble import Array, Belief
 from advisor.column import Column
 from advisor.well import Setting, Well
 
+DECIDED_AGAIN_D = 3.0  # a level on its way down is seen, and can be answered, so long before it is there
 BLOCK = 16  # wells worked at a time: what fits the cache
 
 
@@ -26,7 +27,9 @@ class Outlook:
     gain_sd_bpd: Array
     height_ft: Array  # liquid above the intake at the end of a run
     height_sd_ft: Array
-    short_probability: Array  # of less liquid than is to be kept above the intake at the end of a run
+    short_probability: (
+        Array  # of less liquid than is to be kept above the intake at the end of a run, DECIDED_AGAIN_D on
+    )
     pound_probability: Array
     settles_h: Array
 
@@ -58,7 +61,8 @@ def _block(
     picked = fed.pick(rows), pump.pick(rows), ann.pick(rows)
     lasting = cycles.lasting(pairs, *picked)
     least = np.array([[well.least_liquid_height_ft] for well in wells])[rows]
-    short = cycles.soft_below_ft(lasting.height_ft - least).mean(axis=-1)
+    soon = _soon_ft(belief.members["height_ft"][rows], pairs, *picked)
+    short = cycles.soft_below_ft(np.maximum(lasting.height_ft, soon) - least).mean(axis=-1)
     settles_h = _settles_h(lasting.height_ft, picked[0], picked[2])
     firsts = np.cumsum([0, *[len(listed) for listed in settings]])
     found = []
@@ -81,6 +85,20 @@ def _block(
             )
         )
     return found
+
+
+def _soon_ft(
+    height_ft: Array, setting: cycles.Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus
+) -> Array:
+    """Height at the end of a run (N, M) after DECIDED_AGAIN_D, the pump taken to run evenly but for the last rest."""
+    share = setting.running_frac
+    end = height_ft
+    for _ in range(2):  # the take depends a little on the height it leads to
+        full = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(0.5 * (height_ft + np.maximum(end, 0.0))))
+        out = share * full - (1.0 - share) * pump.leak_bpd
+        end = balance.unclipped_ft(height_ft, np.full_like(share, DECIDED_AGAIN_D), out, fed, ann)
+    rise = fed.rate_bpd(np.maximum(end, 0.0), ann.tank_ft) * setting.idle_d / ann.stb_per_ft
+    return np.clip(end - 0.5 * rise, 0.0, ann.full_ft)
 
 
 def _settles_h(height_ft: Array, fed: balance.Formation, ann: balance.Annulus) -> Array:

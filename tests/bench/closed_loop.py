@@ -41,6 +41,7 @@ Z_90 = 1.645
 MONTH_D = 30.0
 POUNDS_SHARE = 0.01  # of the running time of a step: more is pounding
 ALARM_MEANS_H = 24
+FED_FT = 20.0  # of liquid above the intake: the pump is fed
 FILLAGE_MIN, FILLAGE_SD = 10, 0.03
 INTERVALS = {
     "inflow": (0.86, 0.96),
@@ -240,16 +241,10 @@ def record(lived: Lived, truth: WellTruth, day: float) -> None:
 
 def cover(lived: Lived, body: Mapping[str, Any], truth: WellTruth) -> None:
     """Whether each 90 % interval holds what is so, and by how many deviations it is off."""
-    displacement, effectiveness = body["pump_displacement_bpd"], body["pump_effectiveness_frac"]
     believed = {
         "inflow": body["inflow_bpd"],
         "reachable inflow": body["inflow_reachable_bpd"],
-        "pump capacity": {
-            "value": displacement["value"] * effectiveness["value"],
-            "sd": math.hypot(
-                displacement["value"] * effectiveness["sd"], displacement["sd"] * effectiveness["value"]
-            ),
-        },
+        "pump capacity": capacity(body) if truth.liquid_height_ft > FED_FT else None,
         "liquid height": body["liquid_height_ft"],
         "intake pressure": body["intake_psig"],
     }
@@ -265,6 +260,15 @@ def cover(lived: Lived, body: Mapping[str, Any], truth: WellTruth) -> None:
             off = (so[name] - quantity["value"]) / max(quantity["sd"], 1e-9)
             lived.held[name].append(abs(off) <= Z_90)
             lived.error_sd[name].append(off)
+
+
+def capacity(body: Mapping[str, Any]) -> dict[str, float] | None:
+    """What the pump lifts with liquid enough: displacement x effectiveness x fillage, where the level is above it."""
+    parts = [body[name] for name in ("pump_displacement_bpd", "pump_effectiveness_frac", "fillage_frac")]
+    if any(part is None for part in parts) or body["liquid_height_ft"]["value"] < FED_FT:
+        return None
+    value = math.prod(part["value"] for part in parts)
+    return {"value": value, "sd": value * math.hypot(*(part["sd"] / max(part["value"], 1e-9) for part in parts))}
 
 
 # --------------------------------------------------------------------------- figures

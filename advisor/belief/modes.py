@@ -1,0 +1,77 @@
+"""Two kinds of member, weighed against each other: level at the intake or above it, gauge blamed for a step or not.
+
+A level that reads high because sound is faster than believed, over a pump that starves, looks like a level that
+stands high over a pump that is fed, and no straight line leads from the one to the other. What tells them apart is
+how each kind foretells the next shot: the one stands still, the other moves with the inflow and with each change of
+setting. The odds gained shot by shot move members from the kind that foretells worse to the other.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.belief import balance, chosen
+from advisor.belief.ensemble import Array, Belief, Marks, stream
+
+AT_INTAKE_FT = 1.0
+LEAST_OF_A_KIND = 4  # with fewer there is no telling what the kind foretells
+MOST_ODDS = 0.7  # log odds of one shot
+MOVED_AT_LEAST = 8  # members; smaller odds are kept for later
+
+
+def at_intake(belief: Belief) -> Marks:
+    """Members (W, M) with the level at the intake."""
+    return np.asarray(belief.members["height_ft"] < AT_INTAKE_FT)
+
+
+def gauge_blamed(belief: Belief) -> Marks:
+    """Members (W, M) that take the last step of the casing pressure for the gauge's; none without such a step."""
+    step_sd = belief.counts["casing_blamed"][:, None] / balance.GAUGE_SD_PSI
+    return np.asarray((np.abs(belief.members["gauge"]) > 0.5 * step_sd) & (step_sd > 0.0))
+
+
+def weighed(
+    belief: Belief, kind: Marks, name: str, predicted: Array, height_ft: Array, variance: Array, rows: Marks
+) -> Belief:
+    """The belief with members of the likelier kind in the place of others; shots (W, 1), predicted and kind (W, M).
+
+    name: the count that keeps the log odds gained for the kind.
+    """
+    odds = belief.counts[name].copy()
+    members = {name: values.copy() for name, values in belief.members.items()}
+    for i in np.flatnonzero(rows).tolist():
+        low = kind[i]
+        count = int(low.sum())
+        if not LEAST_OF_A_KIND <= count <= belief.size - LEAST_OF_A_KIND:
+            odds[i] = 0.0
+            continue
+        gained = _log_density(predicted[i][low], height_ft[i, 0], variance[i, 0])
+        gained -= _log_density(predicted[i][~low], height_ft[i, 0], variance[i, 0])
+        odds[i] += float(np.clip(gained, -MOST_ODDS, MOST_ODDS))
+        wanted = belief.size / (1.0 + (belief.size - count) / count * np.exp(-odds[i]))
+        more = round(wanted) - count
+        if abs(more) >= MOVED_AT_LEAST:
+            rows_of = _exchanged(low if more > 0 else ~low, abs(more), belief, i)
+            for part, values in members.items():
+                values[i] = belief.members[part][i][rows_of]
+            chosen.spread(members, belief, i, rows_of != np.arange(belief.size))
+            odds[i] = 0.0
+    return belief.with_members(members, {name: odds})
+
+
+def _log_density(read_ft: Array, seen_ft: float, variance: float) -> float:
+    total = float(read_ft.var(ddof=1)) + variance
+    off = seen_ft - float(read_ft.mean())
+    return -0.5 * off * off / total - 0.5 * float(np.log(total))
+
+
+def _exchanged(winners: Marks, number: int, belief: Belief, i: int) -> NDArray[np.intp]:
+    """Places of all members, with `number` of the losers given up for copies of winners."""
+    chance = stream(belief.wells[i], int(belief.at_ms[i]), "kinds")
+    have, others = np.flatnonzero(winners), np.flatnonzero(~winners)
+    number = min(number, others.size - LEAST_OF_A_KIND)
+    found = np.arange(belief.size)
+    if number > 0:
+        found[chance.permutation(others)[:number]] = np.resize(chance.permutation(have), number)
+    return found

@@ -1,0 +1,73 @@
+"""Members chosen where moving them all would not do: two kinds of well that lift by different laws."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from advisor.belief import chosen, modes, prior
+from advisor.belief.ensemble import Belief
+from tests.belief.invented import START_MS, column, well
+
+
+def drawn() -> Belief:
+    return prior.draw([well()], START_MS, [column()])
+
+
+def test_members_are_chosen_by_bayes_rule_tempered() -> None:
+    """Half foretell 100, half 106, seen 100 with sd 2: half of 0.5 x (6/2)^2 is 2.25; shares as 1 to e^-2.25."""
+    belief = drawn()
+    predicted = np.where(np.arange(belief.size) < belief.size // 2, 100.0, 106.0)[None, :]
+    marked = belief.with_members({"height_ft": predicted})
+    after, left = chosen.by_rate(marked, predicted, np.array([100.0]), np.array([2.0]), np.array([True]))
+    assert left[0] == pytest.approx(0.5)
+    share = float((after.members["height_ft"] == 100.0).mean())
+    assert share == pytest.approx(1.0 / (1.0 + np.exp(-2.25)), abs=0.02)
+
+
+def test_a_rate_that_all_members_foretell_alike_chooses_none() -> None:
+    belief = drawn()
+    alike = np.full((1, belief.size), 100.0)
+    after, left = chosen.by_rate(belief, alike, np.array([90.0]), np.array([3.0]), np.array([True]))
+    assert left[0] == 1.0
+    for name, values in belief.members.items():
+        np.testing.assert_array_equal(after.members[name], values)
+
+
+def test_a_level_that_stands_still_comes_to_be_taken_for_one_at_the_intake() -> None:
+    """Half the members are at the intake and foretell what is read; the others foretell 20 ft more each time."""
+    belief = drawn()
+    low = np.arange(belief.size) % 2 == 0
+    belief = belief.with_members({"height_ft": np.where(low, 0.0, 200.0)[None, :]})
+    rng = np.random.default_rng(4)
+    for _ in range(12):
+        at_intake = modes.at_intake(belief)
+        predicted = np.where(at_intake, 200.0, 220.0) + rng.standard_normal((1, belief.size))
+        belief = modes.weighed(
+            belief, at_intake, "at_intake", predicted, np.array([[200.0]]), np.array([[225.0]]), np.array([True])
+        )
+    assert float(modes.at_intake(belief).mean()) > 0.9
+
+
+def test_shots_that_both_kinds_foretell_alike_move_no_member() -> None:
+    belief = drawn()
+    low = np.arange(belief.size) % 2 == 0
+    belief = belief.with_members({"height_ft": np.where(low, 0.0, 200.0)[None, :]})
+    predicted = np.where(np.arange(belief.size) % 4 < 2, 199.0, 201.0)[None, :]
+    after = modes.weighed(
+        belief,
+        modes.at_intake(belief),
+        "at_intake",
+        predicted,
+        np.array([[200.0]]),
+        np.array([[100.0]]),
+        np.array([True]),
+    )
+    np.testing.assert_array_equal(after.members["height_ft"], belief.members["height_ft"])
+
+
+def test_stretched_rods_take_their_part_of_the_stroke() -> None:
+    """Fo = 0.340 x 0.95 x 1.5^2 x 5000 = 3634 lb; 1800 ft of 7/8 and 3200 ft of 3/4 in rods stretch 12 L/(A E) =
+    1.20e-3 + 2.90e-3 in/lb (A 0.601 and 0.442 in2, E 30e6 psi), so 14.9 in of 100; inertia gives 40.8 x 25 x 0.0908
+    x 1e6/30e6 = 3.1 in back."""
+    assert prior.stroke_share(well()) == pytest.approx(0.882, abs=0.008)
