@@ -133,7 +133,7 @@ def told(counts: Counter[str]) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--messages", type=int, default=1_000_000)
-    parser.add_argument("--worked", type=int, default=10_000)
+    parser.add_argument("--worked", type=int, default=3_000)
     parser.add_argument("--seed", type=int, default=1)
     args = parser.parse_args()
     assert all(parse_topic(f"wells/north/7/reading/{kind}", "wells") for kind in KINDS) and set(WHOLE) == set(KINDS)
