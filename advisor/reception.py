@@ -47,6 +47,14 @@ class _Kept:
     arrival: Arrival
 
 
+@dataclass(slots=True)
+class _Clock:
+    """The readings' clock within a batch: recalled once before, kept once after."""
+
+    now_ms: int | None
+    ahead: dict[str, int]
+
+
 class Reception:
     """Receives for one configuration and store."""
 
@@ -141,11 +149,12 @@ class Reception:
     def _keep(self, kept: list[_Kept], done: Received) -> None:
         rows = []
         dues: dict[str, int] = {}
+        now = self._clock() if kept and self._readings_clock else None
         for one in kept:
             reading = one.reading
             time_class = incoming.time_class(
                 reading,
-                self._arrival_now(reading),
+                _arrival_now(reading, now),
                 self._config.wells[reading.well],
                 clock_of_readings=self._readings_clock,
             )
@@ -171,11 +180,16 @@ class Reception:
                 dues[reading.well] = min(reading.at_ms, dues.get(reading.well, reading.at_ms))
             elif time_class == "historical":
                 history.came(self._store, reading.well, reading.at_ms)
-            self._move_clock(reading)
+            if now is not None:
+                now.now_ms, now.ahead = clock.moved(
+                    now.now_ms, now.ahead, reading.well, reading.at_ms, wells=len(self._config.wells)
+                )
             if isinstance(reading.measured, Event):
                 self._note(reading, reading.measured.what, reading.measured.note, by=reading.measured.by)
             if isinstance(reading.measured, Confirm):
                 self._note_confirm(reading, reading.measured)
+        if now is not None:
+            self._keep_clock(now)
         done.accepted += readings.add(self._store, rows)
         due.mark(self._store, dues)
         self._note_gaps(kept)
@@ -225,20 +239,24 @@ class Reception:
             if one.reading.seq is not None:
                 numbers.setdefault(one.reading.well, []).append(one.reading.seq)
         newest_ms = max((one.arrival.received_at_ms for one in kept), default=0)
-        for well, sequence in numbers.items():
-            gaps = seqs.note(self._store, well, sequence, at_ms=newest_ms)
-            for gap in gaps[:MAX_NOTED_GAPS]:
-                missing = gap.before_seq - gap.after_seq - 1
-                logbook.write(
-                    self._store,
-                    logbook.Note(
-                        well=well,
-                        at_ms=newest_ms,
-                        what="sequence-gap",
-                        note=f"{missing} numbers between {gap.after_seq} and {gap.before_seq} have not come",
-                        noted_at_ms=newest_ms,
-                    ),
-                )
+        if not numbers:
+            return
+        noted: dict[str, int] = {}
+        for gap in seqs.note_all(self._store, numbers, at_ms=newest_ms):
+            noted[gap.well] = noted.get(gap.well, 0) + 1
+            if noted[gap.well] > MAX_NOTED_GAPS:
+                continue
+            missing = gap.before_seq - gap.after_seq - 1
+            logbook.write(
+                self._store,
+                logbook.Note(
+                    well=gap.well,
+                    at_ms=newest_ms,
+                    what="sequence-gap",
+                    note=f"{missing} numbers between {gap.after_seq} and {gap.before_seq} have not come",
+                    noted_at_ms=newest_ms,
+                ),
+            )
 
     # ---- time
 
@@ -246,22 +264,15 @@ class Reception:
         """The readings' clock, or the last time the machine's was used."""
         return counters.recall_ms(self._store, counters.NOW_MS)
 
-    def _arrival_now(self, reading: Reading) -> int:
-        if not self._readings_clock:
-            return reading.received_at_ms
-        now_ms = self.now_ms()
-        return reading.at_ms if now_ms is None else max(now_ms, reading.at_ms)
+    def _clock(self) -> _Clock:
+        return _Clock(self.now_ms(), json.loads(counters.recall(self._store, AHEAD) or "{}"))
 
-    def _move_clock(self, reading: Reading) -> None:
-        if not self._readings_clock:
-            return
-        waiting = json.loads(counters.recall(self._store, AHEAD) or "{}")
-        before = self.now_ms()
-        now_ms, still = clock.moved(before, waiting, reading.well, reading.at_ms, wells=len(self._config.wells))
-        if now_ms != before:
-            counters.remember(self._store, counters.NOW_MS, now_ms)
-        if still != waiting:
-            counters.remember(self._store, AHEAD, json.dumps(still, sort_keys=True))
+    def _keep_clock(self, now: _Clock) -> None:
+        before = self._clock()
+        if now.now_ms is not None and now.now_ms != before.now_ms:
+            counters.remember(self._store, counters.NOW_MS, now.now_ms)
+        if now.ahead != before.ahead:
+            counters.remember(self._store, AHEAD, json.dumps(now.ahead, sort_keys=True))
 
     # ---- refusals
 
@@ -313,6 +324,13 @@ def _arrival_of(stored: StoredReading, root: str) -> Arrival:
         payload=stored.payload,
         received_at_ms=stored.received_at_ms,
     )
+
+
+def _arrival_now(reading: Reading, now: _Clock | None) -> int:
+    """What time a reading is judged by: when it came, or with the readings' clock the newest, its own included."""
+    if now is None:
+        return reading.received_at_ms
+    return reading.at_ms if now.now_ms is None else max(now.now_ms, reading.at_ms)
 
 
 def _conflict(reading: Reading, arrival: Arrival) -> Refusal:

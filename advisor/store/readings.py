@@ -14,6 +14,7 @@ Key = tuple[str, str, int]  # well, kind, at_ms
 
 ACCEPTED = "readings"  # the counter of readings accepted so far
 _DAY_MS = 86_400_000
+_FOUND_AT_ONCE = 100
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,10 +73,17 @@ def add(store: Store, rows: Iterable[StoredReading]) -> int:
 def find(store: Store, keys: Iterable[Key]) -> dict[Key, StoredReading]:
     """The readings of those keys that are there."""
     found: dict[Key, StoredReading] = {}
-    for key in dict.fromkeys(keys):
-        row = store.row(f"SELECT {_COLUMNS} FROM readings WHERE well = ? AND kind = ? AND at_ms = ?", key)
-        if row is not None:
-            found[key] = _reading(row)
+    wanted = list(dict.fromkeys(keys))
+    for first in range(0, len(wanted), _FOUND_AT_ONCE):
+        some = wanted[first : first + _FOUND_AT_ONCE]
+        listed = ", ".join(["(?, ?, ?)"] * len(some))
+        rows = store.rows(
+            f"""WITH keys (well, kind, at_ms) AS (VALUES {listed})
+                SELECT {_OURS} FROM keys CROSS JOIN readings r
+                WHERE r.well = keys.well AND r.kind = keys.kind AND r.at_ms = keys.at_ms""",
+            [value for key in some for value in key],
+        )
+        found |= {reading.key: reading for reading in map(_reading, rows)}
     return found
 
 

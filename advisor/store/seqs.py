@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import json
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from advisor.store.store import Store
+
+_KEEP = "INSERT INTO seqs VALUES (?, ?) ON CONFLICT (well) DO UPDATE SET seq = excluded.seq"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -19,28 +22,44 @@ class Gap:
 
 
 def note(store: Store, well: str, numbers: Iterable[int], *, at_ms: int) -> list[Gap]:
-    """Takes in running numbers in the order they came; the gaps that opened now.
+    """As ``note_all``, of one well."""
+    return note_all(store, {well: numbers}, at_ms=at_ms)
+
+
+def note_all(store: Store, numbers: Mapping[str, Iterable[int]], *, at_ms: int) -> list[Gap]:
+    """Takes in each well's running numbers in the order they came; the gaps that opened now, well by well.
 
     A number from inside a gap narrows or closes it (it was forwarded late). A number that is not above the newest
     and closes nothing changes nothing: a gateway may send twice. at_ms: now.
     """
     opened: list[Gap] = []
     with store.transaction():
-        row = store.row("SELECT seq FROM seqs WHERE well = ?", (well,))
-        newest = None if row is None else int(row[0])
-        for number in numbers:
-            if newest is None or number == newest + 1:
-                newest = number
-            elif number > newest:
-                opened.append(Gap(well=well, after_seq=newest, before_seq=number, noted_at_ms=at_ms))
-                _open(store, opened[-1])
-                newest = number
-            else:
-                _fill(store, well, number)
-        if newest is not None:
-            store.run(
-                "INSERT INTO seqs VALUES (?, ?) ON CONFLICT (well) DO UPDATE SET seq = excluded.seq", (well, newest)
-            )
+        newest = _newest(store, numbers)
+        for well, some in numbers.items():
+            opened += _note(store, well, some, newest, at_ms)
+        store.run_many(_KEEP, newest.items())
+    return opened
+
+
+def _newest(store: Store, wells: Iterable[str]) -> dict[str, int]:
+    rows = store.rows(
+        "SELECT well, seq FROM seqs WHERE well IN (SELECT value FROM json_each(?))", (json.dumps(list(wells)),)
+    )
+    return {str(well): int(seq) for well, seq in rows}
+
+
+def _note(store: Store, well: str, numbers: Iterable[int], newest: dict[str, int], at_ms: int) -> list[Gap]:
+    opened: list[Gap] = []
+    for number in numbers:
+        last = newest.get(well)
+        if last is None or number == last + 1:
+            newest[well] = number
+        elif number > last:
+            opened.append(Gap(well=well, after_seq=last, before_seq=number, noted_at_ms=at_ms))
+            _open(store, opened[-1])
+            newest[well] = number
+        else:
+            _fill(store, well, number)
     return opened
 
 
@@ -48,9 +67,7 @@ def restart(store: Store, well: str, number: int) -> None:
     """The site counts from a new number on (its gateway was replaced); gaps of the old count are forgotten."""
     with store.transaction():
         store.run("DELETE FROM seq_gaps WHERE well = ?", (well,))
-        store.run(
-            "INSERT INTO seqs VALUES (?, ?) ON CONFLICT (well) DO UPDATE SET seq = excluded.seq", (well, number)
-        )
+        store.run(_KEEP, (well, number))
 
 
 def gaps(store: Store, well: str) -> list[Gap]:

@@ -27,7 +27,7 @@ def decode(payload: bytes) -> dict[str, object]:
     if text.startswith("\ufeff"):
         raise PayloadFault("payload: begins with a byte order mark; must be JSON in UTF-8 without one")
     try:
-        value = json.loads(text, object_pairs_hook=_object)
+        value = _JSON.decode(text)
     except json.JSONDecodeError as fault:
         raise PayloadFault(
             f"payload: is not JSON at character {fault.pos} ({fault.msg}); must be a JSON object"
@@ -59,6 +59,9 @@ def _object(pairs: list[tuple[str, object]]) -> dict[str, object]:
                 raise PayloadFault(f"{cleaned(name, 60)}: is given twice; must be given once")
             seen.add(name)
     return made
+
+
+_JSON = json.JSONDecoder(object_pairs_hook=_object)
 
 
 def _noun(value: object) -> str:

@@ -84,7 +84,8 @@ def _of_integer(value: int) -> int:
 
 
 def _of_text(value: str) -> int:
-    shown = f"is {''.join(ch if ch.isprintable() else ' ' for ch in value[:40])!r}"
+    head = value[:40]
+    shown = f"is {head if head.isprintable() else ''.join(ch if ch.isprintable() else ' ' for ch in head)!r}"
     match = _RFC_3339.fullmatch(value)
     if match is None:
         raise TimeFault(f"{shown}, not a time; must be {MUST_BE}")
