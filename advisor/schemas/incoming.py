@@ -13,7 +13,7 @@ from advisor.wire.fields import COMMON, KINDS, Field
 
 # The highest atmosphere that can be configured: the widest range a gauge pressure can have.
 _ATMOSPHERE_PSIA = SECTIONS["base"]["atmospheric_psia"].high or 0.0
-_BASE64 = r"^([A-Za-z0-9+/]{4})*([A-Za-z0-9+/]{2}==|[A-Za-z0-9+/]{3}=)?$"
+_BASE64 = r"^([A-Za-z0-9+/]{8})*([A-Za-z0-9+/]{3}=|[A-Za-z0-9+/]{6}==)?$"  # of an even number of bytes
 MEANINGS = {
     "level": "one fluid-level shot, already picked at the site: travel time or depth",
     "trace": "one fluid-level shot, the raw microphone record",

@@ -50,6 +50,8 @@ REFUSED = [
     ("level", {"at": "2027-03-01T06:00:00"}),  # no offset
     ("level", {"casing_psig": -16.5}),  # under 0 psia wherever
     ("trace", {"samples": "AAA"}),
+    ("trace", {"samples": "AAAAAAAAAAAA"}),  # nine bytes
+    ("trace", {"samples": "AA=="}),  # one byte
     ("trace", {"scale": 0}),
     ("casing-pressure", {"casing_psig": 41.0}),  # one, with every_s
     ("casing-pressure", {"casing_psig": []}),
@@ -62,6 +64,13 @@ REFUSED = [
     ("confirm", {"run_min": 10}),  # without idle_min
     ("confirm", {"idle_min": 10}),  # without run_min
 ]
+
+
+@pytest.mark.parametrize("samples", range(2, 12))
+def test_any_number_of_whole_samples_keeps_to_the_schema(samples: int) -> None:
+    message = WHOLE["trace"] | {"samples": b64encode(bytes(2 * samples)).decode()}
+    assert isinstance(parse("trace", message), Reading)
+    assert faults(name_of("trace"), message) == []
 
 
 @pytest.mark.parametrize(("kind", "change"), REFUSED)
