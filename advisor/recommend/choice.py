@@ -112,7 +112,7 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
 def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick | None:
     """The candidate to propose, None where the setting in force is as good.
 
-    Candidates that break a limit are passed over; where none keeps the bounds, the one least likely to pound.
+    Candidates that break a limit are passed over; where none keeps the bounds, the one least likely to pound, of several the gentlest.
     """
     feasible = (view.pound_probability <= context.pound_probability_max) & (
         view.short_probability <= texts.SHORT_PROBABILITY_MAX
@@ -189,7 +189,7 @@ def _ranked(view: Outlook, feasible: Marks, strokes: Array) -> list[int]:
         rung = np.floor((best - view.liquid_bpd) / max(tolerance, 1e-9))
         return sorted((i for i in indices if feasible[i]), key=lambda i: (rung[i], strokes[i], i))
     risk = np.maximum(view.pound_probability, 0.25 * view.short_probability)
-    return sorted(indices, key=lambda i: (round(float(risk[i]), 3), -view.liquid_bpd[i]))
+    return sorted(indices, key=lambda i: (round(float(risk[i]), 2), strokes[i], i))
 
 
 def _worth(well: Well, context: Context, view: Outlook, index: int, stays: bool) -> bool:

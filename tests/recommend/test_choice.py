@@ -122,6 +122,17 @@ def test_a_well_at_its_best_is_left_alone_and_the_reason_given() -> None:
     assert draft.if_nothing is not None
 
 
+def test_where_all_within_reach_pounds_the_unit_is_slowed_all_the_same() -> None:
+    """Four tenths of what is lifted comes in: a quarter less still pounds, and is the way to go."""
+    of = well()
+    draft = advised(of, believed(of, height_ft=0.0, inflow_share=0.4, spread=0.008), context())
+    assert draft.kind == "stroke-rate"
+    assert draft.proposed is not None
+    assert draft.proposed.stroke_rate_spm == pytest.approx(6.0)
+    assert draft.if_nothing is not None
+    assert draft.if_nothing.pound_probability > 0.99
+
+
 @pytest.mark.parametrize(
     ("held_by", "changes"),
     [
