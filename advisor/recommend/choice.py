@@ -112,7 +112,8 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
 def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick | None:
     """The candidate to propose, None where the setting in force is as good.
 
-    Candidates that break a limit are passed over; where none keeps the bounds, the one least likely to pound, of several the gentlest.
+    Candidates that break a limit are passed over; where none keeps the bounds, the one least likely to pound
+    (of several the gentlest).
     """
     feasible = (view.pound_probability <= context.pound_probability_max) & (
         view.short_probability <= texts.SHORT_PROBABILITY_MAX
