@@ -76,7 +76,7 @@ class Progress:
         self._reception = reception
         self._publication = publication
         self._states: dict[str, WellState] = {}
-        self._silent: dict[str, bool | None] = {}
+        self._sites = site_watch.Sites(config)
         firsts: dict[str, str] = {}
         for well in sorted(config.wells):
             firsts.setdefault(config.wells[well].site, well)
@@ -120,7 +120,6 @@ class Progress:
     def due_wells(self, now_ms: int) -> list[Trouble]:
         """Every due well through each of its reading times up to now, in order, then once at now."""
         marks = {well: from_ms for well, from_ms in due.every(self._store).items() if well in self._config.wells}
-        self._silent = site_watch.silent(self._config, self._store, now_ms)
         troubles: list[Trouble] = []
         wells = sorted(marks)
         for start in range(0, len(wells), TOGETHER):
@@ -321,10 +320,13 @@ class Progress:
     def presents(self, now_ms: int, wells: Iterable[str]) -> list[Trouble]:
         """Brings what is believed of these wells to now, without a reading: published, but no part of the head."""
         tasks = []
+        silent: dict[str, bool | None] = {}
         for well in wells:
-            state = self.state(well)
+            state, site = self.state(well), self._config.wells[well].site
             if state.kept.head.memory.first_at_ms is None or now_ms <= state.kept.head.memory.at_ms:
                 continue
+            if site not in silent:
+                silent[site] = self._sites.silent(self._store, site, now_ms, first=well)
             tasks.append(
                 Task(
                     well=self._config.wells[well],
@@ -333,7 +335,7 @@ class Progress:
                     flags=state.flags,
                     advice=state.advice,
                     applied=state.applied,
-                    site_silent=self._silent.get(self._config.wells[well].site),
+                    site_silent=silent[site],
                     clock_off_min=site_watch.clock_off_min(self._config, self._store, well, now_ms),
                     speaks_for_site=well in self._spokesmen,
                 )

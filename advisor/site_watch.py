@@ -8,17 +8,29 @@ from advisor.store import readings
 from advisor.store.store import Store
 
 
-def silent(config: Config, store: Store, now_ms: int) -> dict[str, bool | None]:
-    """Whether each site has been silent for two of its shortest intervals; None where it was never heard."""
-    heard: dict[str, int] = {}
-    interval: dict[str, float] = {}
-    for well in config.wells.values():
-        shortest = min(well.level_every_h * 60.0, well.casing_pressure_every_min, well.run_every_min) * 60_000
-        interval[well.site] = min(shortest, interval.get(well.site, shortest))
-        newest_ms = readings.newest_at_ms(store, well.key, now_ms)
-        if newest_ms is not None:
-            heard[well.site] = max(newest_ms, heard.get(well.site, newest_ms))
-    return {site: now_ms - heard[site] > 2.0 * interval[site] if site in heard else None for site in interval}
+class Sites:
+    """Which wells a site has, and whether it is silent; of a site that is heard one well answers for all."""
+
+    def __init__(self, config: Config) -> None:
+        self._wells: dict[str, list[str]] = {}
+        self._interval_ms: dict[str, float] = {}
+        for well in config.wells.values():
+            shortest = min(well.level_every_h * 60.0, well.casing_pressure_every_min, well.run_every_min) * 60_000
+            self._interval_ms[well.site] = min(shortest, self._interval_ms.get(well.site, shortest))
+            self._wells.setdefault(well.site, []).append(well.key)
+
+    def silent(self, store: Store, site: str, now_ms: int, *, first: str) -> bool | None:
+        """Whether a site has been silent for two of its shortest intervals; None where it was never heard.
+
+        first: the well to look at before the others, such as one that was just heard.
+        """
+        heard = False
+        for well in (first, *self._wells[site]):
+            newest_ms = readings.newest_at_ms(store, well, now_ms)
+            if newest_ms is not None and now_ms - newest_ms <= 2.0 * self._interval_ms[site]:
+                return False
+            heard = heard or newest_ms is not None
+        return True if heard else None
 
 
 def clock_off_min(config: Config, store: Store, well: str, now_ms: int) -> float | None:

@@ -27,6 +27,7 @@ from tests.invented_wells import (
     hours,
     level,
     message,
+    production,
     published,
     running,
 )
@@ -233,3 +234,22 @@ def test_moments_after_a_shot_its_own_level_still_stands() -> None:
     assert soon["level_ft_md"] == at_once["level_ft_md"]
     one.advance(START + hours(1.2))
     assert published(one, "assessment")["level_ft_md"]["sd"] > at_once["level_ft_md"]["sd"]
+
+
+def test_advice_that_moved_in_the_middle_of_a_backlog_is_published_as_it_stands() -> None:
+    well = "north/7"
+    one = advisor(well)
+    told = [production(well, START), build_up(well, START)]
+    for n in range(56):
+        at = START + hours(n / 2)
+        told.append(running(well, at, stroke_rate_set_spm=8.0))
+        if n > 0:
+            told.append(message(well, "casing-pressure", at, casing_psig=85.0, casing_valve="to-flowline"))
+        if n % 48 == 1:
+            told.append(level(well, at + timedelta(minutes=1), round_trip_s=6.4))
+    one.receive(told)
+    assert one.advance(told[-1][2]) == []
+    standing = advices.newest(one.store, well)
+    assert standing is not None and standing.draft.at_ms < 1000 * told[-1][2].timestamp()  # not of the last reading
+    told_of = published(one, "/advice")
+    assert (told_of["id"], told_of["rev"], told_of["state"]) == (standing.id, standing.rev, standing.state)
