@@ -43,6 +43,7 @@ REQUESTS_EVERY_S = 0.25
 STATUS_EVERY_S = 60.0
 RETENTION_EVERY_H = 24
 ADVANCE_AT_LEAST_EVERY_S = 2.0  # under a steady flood of messages
+BROKER_SAVED_WITHIN_S = 5.0  # what it acknowledged, with autosave_interval 1 and a slow disk
 STORE_RETRY_S = 5.0
 FAILED_PAUSE_S = 1.0
 IDLE_WAIT_S, OWING_WAIT_S = 0.2, 0.002  # for the next message; shorter while the broker's answers are due
@@ -93,7 +94,7 @@ class Service:
             _link_settings(config), (self._status_topic, self._status("offline"), True), clock_ms=system_ms
         )
         self._inbox = Inbox(acknowledge=self._link.acknowledge, clock_ms=system_ms)
-        self._publisher = Publisher(self._link, clock_ms=self._now_ms)
+        self._publisher = Publisher(self._link, clock_ms=self._now_ms, rest_s=BROKER_SAVED_WITHIN_S)
         self._link.listen(topics.subscriptions(config.broker.root, config.broker.sites), self._inbox.arrive)
         self._link.when_up(lambda: self._tick("birth"))
         self._scheduler = BackgroundScheduler(
@@ -328,7 +329,7 @@ class Service:
         done = self._publisher.confirmed()
         if done:
             self.advisor.sent_all(done)
-        waiting = self.advisor.outgoing(BATCH * 5)
+        waiting = self.advisor.outgoing(BATCH * 5 + self._publisher.resting)
         if waiting:
             self._publisher.offer(waiting)
 
@@ -338,6 +339,7 @@ class Service:
     def _status(self, state: Any) -> bytes:
         counts = self.advisor.counts()
         facts = self._inbox.facts() if hasattr(self, "_inbox") else None
+        resting = self._publisher.resting if hasattr(self, "_publisher") else 0
         oldest_s = 0.0
         if facts is not None and facts.oldest_ms is not None:
             oldest_s = max(0.0, (system_ms() - facts.oldest_ms) / 1000.0)
@@ -351,7 +353,7 @@ class Service:
             wells=counts["wells"],
             readings=counts["readings"],
             refused=counts["refused"],
-            pending=counts["pending"] + (facts.waiting if facts is not None else 0),
+            pending=max(0, counts["pending"] - resting) + (facts.waiting if facts is not None else 0),
             oldest_pending_s=oldest_s,
         )
 

@@ -66,12 +66,18 @@ class Publisher:
     One thread sends. Only it touches the books; the writer speaks to it through two queues, so the store keeps its
     one writer. A row is finished when the broker has acknowledged it, or when it must not be sent any more: it
     lapsed, or a newer message of the same retained topic was offered before it went out.
+
+    A broker that ends without warning may forget what it acknowledged since it last saved. So the newest message of
+    a retained topic rests for rest_s after that: its row stays, and on a new connection it is sent again.
     """
 
-    def __init__(self, link: Sender, *, clock_ms: Callable[[], int], in_flight: int = IN_FLIGHT) -> None:
+    def __init__(
+        self, link: Sender, *, clock_ms: Callable[[], int], in_flight: int = IN_FLIGHT, rest_s: float = 0.0
+    ) -> None:
         self._link = link
         self._clock_ms = clock_ms
         self._in_flight = in_flight
+        self._rest_s = rest_s
         self._events: queue.SimpleQueue[list[Message] | _Answer | _Up | _Stop] = queue.SimpleQueue()
         self._finished: queue.SimpleQueue[int] = queue.SimpleQueue()
         self._open: dict[int, Message] = {}  # offered and not finished
@@ -79,6 +85,7 @@ class Publisher:
         self._ready: list[tuple[int, int]] = []  # heap of (place, id); may hold ids that are finished meanwhile
         self._flying: set[int] = set()
         self._held: dict[int, int] = {}  # refused id -> when to try again, ms
+        self._resting: dict[int, float] = {}  # acknowledged id -> until when its row is kept, s; in that order
         self._newest: dict[str, int] = {}  # retained topic -> its newest open id
         self._places = itertools.count()
         self._lock = threading.Lock()
@@ -129,6 +136,11 @@ class Publisher:
         return self._unfinished == 0
 
     @property
+    def resting(self) -> int:
+        """How many messages are acknowledged, with rows that are still kept."""
+        return len(self._resting)
+
+    @property
     def drained(self) -> bool:
         """Everything offered is finished, but for what the broker refuses: what was decided so far is published."""
         return self._unfinished <= len(self._held)
@@ -165,6 +177,7 @@ class Publisher:
         if isinstance(event, _Up):
             for message_id in list(self._held):
                 self._release(message_id)
+            self._wake_resting()
         elif isinstance(event, _Answer):
             self._flying.discard(event.message_id)
             self._answered(event.message_id, event.outcome)
@@ -180,7 +193,7 @@ class Publisher:
             older = self._newest.get(message.topic)
             self._newest[message.topic] = message.id
             if older is not None and older not in self._flying:
-                self._superseded += 1
+                self._superseded += older not in self._resting
                 self._finish(older)
         self._queue(message.id)
 
@@ -188,7 +201,10 @@ class Publisher:
         message = self._open[message_id]
         if outcome.kind == "accepted":
             self._sent += 1
-            self._finish(message_id)
+            if self._rest_s > 0.0 and self._newest.get(message.topic) == message_id:
+                self._rest(message_id)
+            else:
+                self._finish(message_id)
         elif message.retain and self._newest.get(message.topic) != message_id:
             self._superseded += 1
             self._finish(message_id)
@@ -196,6 +212,27 @@ class Publisher:
             self._queue(message_id)
         else:
             self._hold(message, outcome.reason)
+
+    def _rest(self, message_id: int) -> None:
+        self._resting[message_id] = time.monotonic() + self._rest_s
+        with self._lock:
+            self._unfinished -= 1
+
+    def _wake_resting(self) -> None:
+        """What may be forgotten by the broker behind a new connection is to be sent again."""
+        with self._lock:
+            self._unfinished += len(self._resting)
+        for message_id in self._resting:
+            self._queue(message_id)
+        self._resting.clear()
+
+    def _let_go(self) -> None:
+        """The rows of what has rested long enough can go."""
+        now_s = time.monotonic()
+        for message_id, until_s in list(self._resting.items()):
+            if until_s > now_s:
+                return
+            self._finish(message_id)
 
     def _hold(self, message: Message, reason: str) -> None:
         line = f"outbox {message.id} {message.topic}: refused, {reason}; tried again each minute"
@@ -218,10 +255,12 @@ class Publisher:
         if self._newest.get(message.topic) == message_id:
             del self._newest[message.topic]
         self._finished.put(message_id)
-        with self._lock:
-            self._unfinished -= 1
+        if self._resting.pop(message_id, None) is None:
+            with self._lock:
+                self._unfinished -= 1
 
     def _send_what_fits(self) -> None:
+        self._let_go()
         now_ms = self._clock_ms()
         for message_id, retry_at_ms in list(self._held.items()):
             if retry_at_ms <= now_ms:

@@ -142,6 +142,44 @@ def test_a_broker_with_a_window_of_one_gets_one_at_a_time(pretend: PretendLink, 
     collect(publisher, [1, 2])
 
 
+def test_what_a_broker_may_have_forgotten_is_sent_again_to_the_next_and_its_row_stays_so_long(
+    pretend: PretendLink, clock: Clock
+) -> None:
+    """Of a retained topic, whose last word nobody repeats; what is sent once and for all is not sent twice."""
+    publisher = Publisher(pretend, clock_ms=clock, in_flight=4, rest_s=3600.0)
+    publisher.start()
+    publisher.offer([message(1, "a", retain=True), message(2, "b", retain=True), message(3, "c")])
+    wait_until(lambda: len(pretend.flying) == 3, "all under way")
+    pretend.answer(ACCEPTED)
+    collect(publisher, [3])
+    assert publisher.drained
+    assert publisher.resting == 2
+    publisher.offer([message(1, "a", retain=True), message(4, "b", retain=True)])
+    wait_until(lambda: len(pretend.flying) == 1, "the newer one of b")
+    pretend.answer(ACCEPTED)
+    collect(publisher, [2])
+    pretend.drop()
+    pretend.come_up()
+    wait_until(lambda: len(pretend.flying) == 2, "the last words of a and b")
+    assert pretend.numbers() == [1, 2, 3, 4, 1, 4]
+    assert not publisher.drained
+    pretend.answer(ACCEPTED)
+    wait_until(lambda: publisher.drained, "they are acknowledged again")
+    publisher.stop(wait_s=0.0)
+    assert publisher.confirmed() == []
+
+
+def test_a_row_that_has_rested_can_go(pretend: PretendLink, clock: Clock) -> None:
+    publisher = Publisher(pretend, clock_ms=clock, in_flight=4, rest_s=0.01)
+    publisher.start()
+    publisher.offer([message(1, "a", retain=True)])
+    wait_until(lambda: pretend.flying, "under way")
+    pretend.answer(ACCEPTED)
+    collect(publisher, [1])
+    assert publisher.resting == 0
+    publisher.stop(wait_s=0.0)
+
+
 def test_what_was_under_way_on_a_lost_connection_goes_first_and_in_order_on_the_next(
     pretend: PretendLink, publisher: Publisher
 ) -> None:
