@@ -41,6 +41,7 @@ def vitals(
         inbox_oldest_age_s=max(0.0, (machine_ms - oldest_ms) / 1000.0),
         inbox_full=inbox.holding_back,
         published=publisher.sent,
+        publish_resting=publisher.resting,
         publish_refused=publisher.refused,
         advances=pulse.advances,
         clock_steps=pulse.clock_steps,

@@ -37,6 +37,7 @@ class Sender(Protocol):
 @dataclass(frozen=True, slots=True, kw_only=True)
 class PublisherFacts:
     waiting: int  # offered and not finished, those under way and those refused included
+    resting: int  # acknowledged, with rows that are kept for a while
     refused: int  # refused by the broker, to be tried again
     sent: int
     superseded: int
@@ -110,6 +111,9 @@ class Publisher:
         self._events.put(_Stop())
         if self._thread.is_alive():
             self._thread.join(wait_s)
+        if not self._thread.is_alive():
+            for message_id in list(self._resting):
+                self._finish(message_id)
         return self._unfinished == 0
 
     def offer(self, messages: Iterable[Message]) -> None:
@@ -148,6 +152,7 @@ class Publisher:
     def facts(self) -> PublisherFacts:
         return PublisherFacts(
             waiting=self._unfinished,
+            resting=len(self._resting),
             refused=len(self._held),
             sent=self._sent,
             superseded=self._superseded,

@@ -24,7 +24,7 @@ def families(vitals: Vitals, tally: Tally | None) -> Iterator[Family]:
         "advisor_store_readable", "Whether the store could be read for these metrics.", int(tally is not None)
     )
     if tally is not None:
-        yield from _of_the_store(tally, vitals.now_ms)
+        yield from _of_the_store(tally, vitals)
     yield from _of_the_process()
 
 
@@ -81,18 +81,18 @@ def _of_the_link(vitals: Vitals) -> Iterator[Family]:
     yield gauge("advisor_inbox_full", "Whether the broker is being held back.", int(vitals.inbox_full))
 
 
-def _of_the_store(tally: Tally, now_ms: int | None) -> Iterator[Family]:
+def _of_the_store(tally: Tally, vitals: Vitals) -> Iterator[Family]:
+    waiting = max(0, tally.outbox - vitals.publish_resting)
+    oldest_ms, now_ms = tally.outbox_oldest_ms if waiting else None, vitals.now_ms
     yield counter("advisor_readings", "Readings accepted since the store was made.", tally.accepted)
     yield counter("advisor_messages_refused", "Messages refused since the store was made.", tally.refused)
     yield counter("advisor_foreign_topics", "Messages on topics that name no well.", tally.foreign)
     yield gauge("advisor_quarantined", "Messages set aside because they raised.", tally.quarantined)
     yield gauge("advisor_wells_due", "Wells with readings not yet worked through.", tally.due)
-    yield gauge(
-        "advisor_outbox_messages", "Messages to be published that the broker has not acknowledged.", tally.outbox
-    )
-    waited_ms = 0 if tally.outbox_oldest_ms is None or now_ms is None else max(0, now_ms - tally.outbox_oldest_ms)
+    yield gauge("advisor_outbox_messages", "Messages to be published that the broker has not acknowledged.", waiting)
+    waited_ms = 0 if oldest_ms is None or now_ms is None else max(0, now_ms - oldest_ms)
     yield gauge("advisor_outbox_oldest_age_seconds", "Age of the oldest of them.", waited_ms / MS, "seconds")
-    yield gauge("advisor_pending", "Wells due and messages to be published.", tally.due + tally.outbox)
+    yield gauge("advisor_pending", "Wells due and messages to be published.", tally.due + waiting)
     yield gauges("advisor_alarms", "Alarms that stand, by priority and state.", _alarms(tally))
     yield gauges(
         "advisor_changes", "Advised changes, by state.", (({"state": state}, n) for state, n in tally.changes.items())

@@ -46,6 +46,7 @@ class Vitals:
     inbox_oldest_age_s: float
     inbox_full: bool  # the broker is being held back
     published: int  # acknowledged by the broker since the start
+    publish_resting: int  # acknowledged, with rows in the outbox that are kept for a while
     publish_refused: int  # refused by the broker, tried again each minute
     advances: Durations
     clock_steps: int

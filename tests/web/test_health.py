@@ -37,6 +37,7 @@ WELL = Vitals(
     inbox_oldest_age_s=1.5,
     inbox_full=False,
     published=5,
+    publish_resting=0,
     publish_refused=0,
     advances=no_durations(0.1, 1.0).and_one_of(0.05).and_one_of(0.5).and_one_of(5.0),
     clock_steps=0,
