@@ -38,7 +38,11 @@ def drop_flags(store: Store, keys: Iterable[Key]) -> None:
 
 
 def publish(store: Store, alarms: Iterable[Alarm]) -> None:
-    """Keeps alarms as published, each in place of the one before, and writes them to the log."""
+    """Keeps alarms as published, each in place of the one before, and writes them to the log.
+
+    What is told again of one moment, after another of its readings came, takes the place in the log of what was told
+    first.
+    """
     rows = [(row.well, row.alarm, row.at_ms, row.state, records.text(row)) for row in alarms]
     with store.transaction():
         store.run_many(
@@ -46,6 +50,9 @@ def publish(store: Store, alarms: Iterable[Alarm]) -> None:
                 ON CONFLICT (well, rule) DO UPDATE SET at_ms = excluded.at_ms, state = excluded.state,
                     body = excluded.body""",
             rows,
+        )
+        store.run_many(
+            "DELETE FROM alarm_log WHERE well = ? AND rule = ? AND at_ms = ? AND state = ?", [row[:4] for row in rows]
         )
         store.run_many("INSERT INTO alarm_log (well, rule, at_ms, state, body) VALUES (?, ?, ?, ?, ?)", rows)
 

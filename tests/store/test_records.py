@@ -154,6 +154,8 @@ def test_an_alarm_stands_as_last_published_and_every_publication_is_in_the_log()
         alarms.withdraw(store, [("north/7", "site-silent")])
         assert alarms.current(store) == [far]
         assert alarms.log(store, "north/7") == [raised, seen]
+        alarms.publish(store, [seen])  # told again when another reading of the same moment came
+        assert alarms.log(store, "north/7") == [raised, seen]
         assert alarms.log(store, "north/7", T0_MS + 1) == [seen]
 
 
