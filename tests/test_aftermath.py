@@ -98,7 +98,7 @@ def advice_of(one: Advisor, advice_id: str) -> Advice:
 def test_a_change_that_does_as_foretold_is_published_as_held() -> None:
     one = offering()
     sent = confirmed(one)
-    [outcome] = said(follow(one, told(sent["stroke_rate_spm"], 26, 160)), "outcome")
+    [outcome] = said(follow(one, told(sent["stroke_rate_spm"], 26, 250)), "outcome")
     assert outcome["advice_id"] == sent["advice_id"]
     assert outcome["verdict"] == "held"
     assert outcome["applied_at"] == "2031-03-02T07:11:00Z"
@@ -116,8 +116,8 @@ def test_a_change_that_does_as_foretold_is_published_as_held() -> None:
 def test_the_outcome_is_retained_and_kept() -> None:
     one = offering()
     sent = confirmed(one)
-    one.receive(told(sent["stroke_rate_spm"], 26, 160))
-    one.advance(START + hours(160))
+    one.receive(told(sent["stroke_rate_spm"], 26, 250))
+    one.advance(START + hours(250))
     [waiting] = [m for m in one.outgoing() if m.topic.endswith("/outcome")]
     assert waiting.retain
     [kept] = outcomes.of_well(one.store, WELL)
@@ -129,7 +129,7 @@ def test_a_change_that_misses_raises_an_alarm_and_sends_the_next_one_to_a_person
     one.advance(LAST + minutes(5))
     [sent] = [json.loads(payload) for topic, payload in drain(one) if topic.endswith("/release")]
     one.receive([message(WELL, "confirm", LAST + minutes(10), release_id=sent["id"], state="applied")])
-    published = follow(one, told(sent["stroke_rate_spm"], 26, 180, rises))
+    published = follow(one, told(sent["stroke_rate_spm"], 26, 250, rises))
     [outcome] = said(published, "outcome")
     assert outcome["verdict"] == "missed"
     assert outcome["seen"]["liquid_height_ft"]["value"] > 300.0
@@ -143,7 +143,7 @@ def test_readings_that_show_a_change_are_word_enough_of_it() -> None:
     """No confirm came: the site's word may be lost, or the change made by hand before its release."""
     one = offering()
     sent = release(one)
-    published = follow(one, told(sent["stroke_rate_spm"], 26, 160))
+    published = follow(one, told(sent["stroke_rate_spm"], 26, 250))
     assert advice_of(one, sent["advice_id"]).state == "applied"
     [outcome] = said(published, "outcome")
     assert (outcome["verdict"], outcome["applied_at"]) == ("held", "2031-03-02T08:00:00Z")
@@ -157,7 +157,7 @@ def test_what_was_made_by_hand_as_offered_is_followed_too_and_never_released() -
     one.approve(newest.id, by="pat", now=LAST)
     rate = newest.draft.proposed.stroke_rate_spm
     one.receive([running(WELL, LAST + minutes(2), rate, stroke_rate_set_spm=rate)])
-    published = follow(one, told(rate, 26, 160))
+    published = follow(one, told(rate, 26, 250))
     assert said(published, "release") == []
     assert len(said(published, "outcome")) == 1
 
@@ -191,8 +191,8 @@ def test_a_production_test_that_comes_later_is_compared_with_the_liquid() -> Non
     one = offering()
     sent = confirmed(one)
     rate = sent["stroke_rate_spm"]
-    published = follow(one, told(rate, 26, 160))
-    published += follow(one, [production(WELL, START + hours(190), oil=55.0, water=36.0), *told(rate, 190, 200)])
+    published = follow(one, told(rate, 26, 250))
+    published += follow(one, [production(WELL, START + hours(280), oil=55.0, water=36.0), *told(rate, 280, 290)])
     first, second = said(published, "outcome")
     assert first["seen"]["liquid_bpd"] is None
     assert second["seen"]["liquid_bpd"] == {"value": 91.0, "sd": 4.55}  # 55 + 36 bbl in a day, 5 % of it
@@ -206,16 +206,16 @@ def test_however_readings_are_batched_and_restarted_the_outcome_is_the_same(tmp_
     whole, one = offering(), offering(store=path)
     sent = confirmed(whole)
     assert confirmed(one)["id"] == sent["id"]
-    readings = told(sent["stroke_rate_spm"], 26, 160)
+    readings = told(sent["stroke_rate_spm"], 26, 250)
     whole.receive(readings)
-    whole.advance(START + hours(160))
+    whole.advance(START + hours(250))
     for start in range(0, len(readings), size):
         if start and start % 20 == 0:
             one.close()
             one = Advisor(parse_config(config_text(WELL, store=path), tmp_path))
         one.receive(readings[start : start + size])
         one.advance(LAST)
-    one.advance(START + hours(160))
+    one.advance(START + hours(250))
     assert outcomes.of_well(one.store, WELL) == outcomes.of_well(whole.store, WELL)
     one.close()
 
@@ -223,7 +223,7 @@ def test_however_readings_are_batched_and_restarted_the_outcome_is_the_same(tmp_
 def test_a_late_reading_does_not_judge_again() -> None:
     one = offering()
     sent = confirmed(one)
-    readings = told(sent["stroke_rate_spm"], 26, 160)
+    readings = told(sent["stroke_rate_spm"], 26, 250)
     late = readings.pop(20)
     follow(one, readings)
     before = outcomes.of_well(one.store, WELL)
@@ -253,8 +253,8 @@ def test_the_outcome_book_says_how_often_we_were_right(
     assert cli.main(["outcomes", *asked]) == 0
     assert capsys.readouterr().out == "outcomes: none judged yet\n"
     sent = confirmed(one)
-    one.receive(told(sent["stroke_rate_spm"], 26, 160))
-    one.advance(START + hours(160))
+    one.receive(told(sent["stroke_rate_spm"], 26, 250))
+    one.advance(START + hours(250))
     one.close()
     assert cli.main(["outcomes", WELL, "--json", *asked]) == 0
     book = json.loads(capsys.readouterr().out)
