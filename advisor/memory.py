@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 
-from advisor.belief import trend
+from advisor.belief import operation, trend
 from advisor.column import BuildUp, Column, Inputs
 from advisor.model import (
     CasingPressure,
@@ -208,7 +208,7 @@ def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:
     since_ms = run.since_ms if run.since_ms is not None else reading.at_ms
     if memory.running == run.running and run.since_ms is None and memory.running_since_ms is not None:
         since_ms = memory.running_since_ms
-    setting = setting_of(run, memory.setting, well)
+    setting = operation.after(memory.setting or operation.configured(well), run)
     changes = memory.changes
     if memory.setting is not None and not same_setting(setting, memory.setting):
         changes = (*changes, Change(at_ms=reading.at_ms, before=memory.setting, after=setting))
@@ -253,26 +253,6 @@ def _highest(rates: tuple[tuple[int, float], ...], at_ms: int, run: Run) -> tupl
     if run.running:
         kept[day] = max(kept.get(day, 0.0), run.stroke_rate_spm)
     return tuple(sorted(kept.items()))
-
-
-def setting_of(run: Run, known: Setting | None, well: Well) -> Setting:
-    """The settings in force after a run reading: what it states, else what was known, else the configured ones."""
-    base = known or configured_setting(well)
-    rate = run.stroke_rate_set_spm
-    if rate is None:
-        rate = base.stroke_rate_spm
-        counted = run.stroke_rate_spm if run.running and run.stroke_rate_spm > 0 else rate
-        if abs(counted - rate) > max(0.05, 0.02 * rate):  # a counted rate scatters; a set one does not
-            rate = counted
-    run_min = run.run_min if run.run_min is not None else base.run_min
-    idle_min = run.idle_min if run.idle_min is not None else base.idle_min
-    return Setting(stroke_rate_spm=rate, run_min=run_min, idle_min=idle_min)
-
-
-def configured_setting(well: Well) -> Setting:
-    """What the configuration says is in force."""
-    drive = well.drive
-    return Setting(stroke_rate_spm=drive.stroke_rate_spm, run_min=drive.run_min, idle_min=drive.idle_min or 0.0)
 
 
 def same_setting(a: Setting, b: Setting) -> bool:

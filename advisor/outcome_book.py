@@ -41,14 +41,7 @@ def whole_json(applied: Sequence[Applied]) -> dict[str, Any]:
 
 
 def _json(one: Applied) -> dict[str, Any]:
-    published = outgoing.outcome(
-        advice_id=one.advice_id,
-        applied_at_ms=one.applied_at_ms,
-        judged_at_ms=one.judged_at_ms,
-        verdict=one.verdict,
-        predicted=one.predicted,
-        seen=one.seen,
-    )
+    published = outgoing.outcome_of(one)
     told: dict[str, Any] = json.loads(published)
     return {**told, "kind": one.kind, "why": one.why or None}
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from advisor import advising, aftermath, assess, compose, facts, listening, outcomes
+from advisor import advising, aftermath, assess, compose, facts, listening
 from advisor import memory as memories
 from advisor.belief import ensemble, operation, prior, step, update
 from advisor.belief import present as presents
@@ -19,7 +19,7 @@ from advisor.belief.present import DayAhead
 from advisor.column import Column
 from advisor.rulebook import book
 from advisor.rulebook.load import Rulebook
-from advisor.tasks import Head, Outcome, Settings, Task, Work
+from advisor.tasks import Head, Outcome, Settings, Task, Work, carried_on
 from advisor.well import Well
 
 HOUR_MS = 3_600_000
@@ -49,7 +49,7 @@ def work(tasks: Sequence[Task], rules: Rulebook, settings: Settings) -> list[lis
         settings.worked()
         for i, item in zip(active, items, strict=True):
             done[i].append(_ended(item))
-            current[i] = _carried_on(current[i], item)
+            current[i] = carried_on(current[i], done[i][-1])
 
 
 def _begun(task: Task, number: int) -> Work:
@@ -84,16 +84,6 @@ def _ended(item: Work) -> Outcome:
         request=item.request,
         alarms=item.alarms,
     )
-
-
-def _carried_on(task: Task, item: Work) -> Task:
-    flags = {**task.flags, **{one.flags.rule: one.flags for one in item.alarms}}
-    advice = item.advice[-1] if item.advice else task.advice
-    turned_down = task.turned_down
-    for one in item.advice:
-        turned_down = one if one.state in {"declined", "refused"} else turned_down
-    applied = outcomes.merged(task.applied, item.applied)
-    return replace(task, head=_ended(item).head, flags=flags, advice=advice, turned_down=turned_down, applied=applied)
 
 
 def _round(items: list[Work], rules: Rulebook, settings: Settings) -> None:

@@ -5,9 +5,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from advisor import bounded, review
+from advisor.belief import operation
 from advisor.bounded import BY, Situation, Verdict
 from advisor.config.sections import Config
-from advisor.memory import configured_setting
 from advisor.model import Advice
 from advisor.progress import WellState
 from advisor.publication import OURS
@@ -76,7 +76,7 @@ class Policy:
         ]
         context = choice.Context(
             now_ms=now_ms,
-            in_force=memory.setting or configured_setting(well),
+            in_force=memory.setting or operation.configured(well),
             casing_psig=memory.casing_psig,
             valve=memory.valve,
             valve_since_ms=memory.valve_since_ms,

@@ -26,7 +26,7 @@ from advisor.store import alarms, assessments, beliefs, due, history, logbook, o
 from advisor.store.beliefs import StoredBelief
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
-from advisor.tasks import Head, Moment, Outcome, Settings, Task
+from advisor.tasks import Head, Moment, Outcome, Settings, Task, carried_on
 from advisor.wire.times import time_text
 
 DAY_MS = 86_400_000
@@ -136,7 +136,7 @@ class Progress:
             except ValueError as error:
                 troubles.append(self._stuck(well, now_ms, error))
         tasks = [task for task in tasks if task.moments]
-        troubles += self._worked(tasks, now_ms)
+        troubles += self._worked(tasks, now_ms, self._keep)
         self._settle(list(marks), now_ms)
         return troubles + self._with_history(tasks, now_ms)
 
@@ -151,20 +151,22 @@ class Progress:
             history.forget(self._store, well)
             reach_ms = passed_ms - beliefs.KEPT_D * DAY_MS
             again.append(self._task(well, max(from_ms, reach_ms), now_ms, in_silence=True))
-        return self._worked([task for task in again if task.moments], now_ms)
+        return self._worked([task for task in again if task.moments], now_ms, self._keep)
 
-    def _worked(self, tasks: Sequence[Task], now_ms: int) -> list[Trouble]:
+    def _worked(
+        self, tasks: Sequence[Task], now_ms: int, keep: Callable[[Task, Sequence[Outcome]], None]
+    ) -> list[Trouble]:
         """The tasks together; where that raises, one by one, so that one well does not hold up the others."""
         try:
             results = work(tasks, self._rules, self._settings)
         except Exception as error:  # noqa: BLE001 - isolated below, and reported by name
             if len(tasks) == 1:
                 return [self._stuck(tasks[0].well.key, now_ms, error)]
-            return [trouble for task in tasks for trouble in self._worked([task], now_ms)]
+            return [trouble for task in tasks for trouble in self._worked([task], now_ms, keep)]
         return [
             trouble
             for task, outcomes in zip(tasks, results, strict=True)
-            for trouble in self._kept(task.well.key, now_ms, partial(self._keep, task, outcomes))
+            for trouble in self._kept(task.well.key, now_ms, partial(keep, task, outcomes))
         ]
 
     def _kept(self, well: str, now_ms: int, keep: Callable[[], None]) -> list[Trouble]:
@@ -265,34 +267,29 @@ class Progress:
     def _keep(self, task: Task, results: Sequence[Outcome]) -> None:
         well = task.well.key
         state = self.state(well)
-        head, before = task.head, None
+        before = None
         checkpoints = []
-        flags, advice, turned_down, applied = dict(task.flags), task.advice, task.turned_down, task.applied
         for outcome in results:
+            head = task.head
             if head.memory.at_ms // DAY_MS != outcome.at_ms // DAY_MS and head.memory.first_at_ms is not None:
                 checkpoints.append(StoredBelief(well=well, at_ms=head.memory.at_ms, body=stored(Kept(head=head))))
-            earlier = (head, dict(flags), advice, turned_down, applied)
-            flags.update({step.flags.rule: step.flags for step in outcome.alarms})
-            for one in outcome.advice:
-                advice = one
-                turned_down = one if one.state in {"declined", "refused"} else turned_down
-            applied = changes.merged(applied, outcome.applied)
+            after = carried_on(task, outcome)
             before = Before(
-                head=earlier[0],
-                flags=earlier[1],
-                advice=earlier[2],
-                turned_down=earlier[3],
-                applied=earlier[4],
-                flags_after=dict(flags),
-                advice_after=advice,
+                head=head,
+                flags=task.flags,
+                advice=task.advice,
+                turned_down=task.turned_down,
+                applied=task.applied,
+                flags_after=after.flags,
+                advice_after=after.advice,
             )
-            head = outcome.head
-        state.kept = Kept(head=head, before=before)
-        state.flags, state.advice, state.turned_down = flags, advice, turned_down
-        for gone in {one.advice_id for one in state.applied} - {one.advice_id for one in applied}:
-            if len(applied) < changes.KEPT:
+            task = after
+        state.kept = Kept(head=task.head, before=before)
+        state.flags, state.advice, state.turned_down = dict(task.flags), task.advice, task.turned_down
+        for gone in {one.advice_id for one in state.applied} - {one.advice_id for one in task.applied}:
+            if len(task.applied) < changes.KEPT:
                 outcomes.drop(self._store, gone)
-        state.applied = applied
+        state.applied = task.applied
         last = results[-1]
         state.present, state.facts = last.assessment, last.facts
         self._store_results(well, results, checkpoints, state)
@@ -342,27 +339,15 @@ class Progress:
             )
         troubles = []
         for start in range(0, len(tasks), TOGETHER):
-            troubles += self._looked(tasks[start : start + TOGETHER], now_ms)
+            troubles += self._worked(tasks[start : start + TOGETHER], now_ms, self._keep_look)
         return troubles
 
-    def _looked(self, tasks: Sequence[Task], now_ms: int) -> list[Trouble]:
-        try:
-            results = work(tasks, self._rules, self._settings)
-        except Exception as error:  # noqa: BLE001 - isolated below, and reported by name
-            if len(tasks) == 1:
-                return [self._stuck(tasks[0].well.key, now_ms, error)]
-            return [trouble for task in tasks for trouble in self._looked([task], now_ms)]
-        return [
-            trouble
-            for task, outcomes in zip(tasks, results, strict=True)
-            for trouble in self._kept(task.well.key, now_ms, partial(self._keep_look, outcomes[-1], now_ms))
-        ]
-
-    def _keep_look(self, outcome: Outcome, now_ms: int) -> None:
-        state = self.state(outcome.well)
+    def _keep_look(self, task: Task, results: Sequence[Outcome]) -> None:
+        outcome = results[-1]
+        state = self.state(task.well.key)
         state.present, state.facts = outcome.assessment, outcome.facts
         state.flags.update({step.flags.rule: step.flags for step in outcome.alarms})
-        self._publication.alarms_moved(outcome.alarms, now_ms)
+        self._publication.alarms_moved(outcome.alarms, outcome.at_ms)
         self._publication.advice_changed(outcome.advice, publish=True)
         if outcome.advice:
             state.advice = outcome.advice[-1]

@@ -65,14 +65,7 @@ class Publication:
     def changes_followed(self, applied: Iterable[Applied], at_ms: int) -> None:
         """Changes that were made as advised: kept, and published and logged once they are judged."""
         for one in applied:
-            said = outgoing.outcome(
-                advice_id=one.advice_id,
-                applied_at_ms=one.applied_at_ms,
-                judged_at_ms=one.judged_at_ms,
-                verdict=one.verdict,
-                predicted=one.predicted,
-                seen=one.seen,
-            )
+            said = outgoing.outcome_of(one)
             outcomes.put(
                 self._store,
                 outcomes.StoredOutcome(

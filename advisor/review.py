@@ -14,7 +14,6 @@ from advisor.model import Advice, Confirm, Draft, Release
 from advisor.well import Setting
 
 HOUR_MS = 3_600_000
-MINUTE_MS = 60_000
 DECIDABLE = frozenset({"offered", "deferred"})
 IN_FLIGHT = frozenset({"approved", "released"})
 MAY_BE_SHOWN = DECIDABLE | IN_FLIGHT  # whose proposal may turn up in the readings

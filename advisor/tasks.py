@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from advisor import memory as memories
 from advisor import outcomes
+from advisor.belief import operation
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import DayAhead, Present
 from advisor.column import Column, WorkUp
@@ -116,6 +116,21 @@ class Outcome:
     alarms: tuple[Step, ...] = ()
 
 
+def carried_on(task: Task, outcome: Outcome) -> Task:
+    """The task after one of its moments: its head, and what was decided and seen, as that moment left them."""
+    turned_down = task.turned_down
+    for one in outcome.advice:
+        turned_down = one if one.state in {"declined", "refused"} else turned_down
+    return replace(
+        task,
+        head=outcome.head,
+        flags={**task.flags, **{step.flags.rule: step.flags for step in outcome.alarms}},
+        advice=outcome.advice[-1] if outcome.advice else task.advice,
+        turned_down=turned_down,
+        applied=outcomes.merged(task.applied, outcome.applied),
+    )
+
+
 @dataclass(slots=True)
 class Work:
     """One well in one round, filled in step by step."""
@@ -142,7 +157,7 @@ class Work:
 
     @property
     def setting(self) -> Setting:
-        return self.memory.setting or memories.configured_setting(self.well)
+        return self.memory.setting or operation.configured(self.well)
 
     @property
     def column(self) -> Column:

@@ -9,6 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from advisor import memory as memories
+from advisor.belief import operation
 from advisor.memory import Memory, first, remember, same_setting
 from advisor.model import CasingPressure, Event, Level, Measured, ProductionTest, Quality, Reading, Run
 from advisor.well import Setting, Well
@@ -56,7 +57,7 @@ def run(spm: float, n: int = 0, **more: Any) -> Reading:
 
 def test_the_configured_settings_are_in_force_until_a_reading_says_otherwise() -> None:
     assert fold().setting is None
-    assert memories.configured_setting(WELL) == Setting(stroke_rate_spm=8.0)
+    assert operation.configured(WELL) == Setting(stroke_rate_spm=8.0)
     assert fold(run(8.0)).setting == Setting(stroke_rate_spm=8.0)
     assert fold(run(7.0)).setting == Setting(stroke_rate_spm=7.0)
 
@@ -81,7 +82,7 @@ def test_timer_settings_come_from_the_run_reading() -> None:
 
     text = config_text("north/7").partition("[well.drive]")[0] + "[well.drive]\n" + TIMER
     well = parse_config(text, Path.cwd()).wells["north/7"]
-    assert memories.configured_setting(well) == Setting(stroke_rate_spm=8.0, run_min=40.0, idle_min=20.0)
+    assert operation.configured(well) == Setting(stroke_rate_spm=8.0, run_min=40.0, idle_min=20.0)
     memory = fold(run(8.0, run_min=30.0, idle_min=25.0), run(8.0, 1), well=well)
     assert memory.setting == Setting(stroke_rate_spm=8.0, run_min=30.0, idle_min=25.0)
     assert fold(run(8.0, idle_min=0.0), well=well).setting.running_frac == 1.0  # type: ignore[union-attr]

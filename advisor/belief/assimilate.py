@@ -12,17 +12,11 @@ from collections.abc import Mapping
 import numpy as np
 
 from advisor.belief import prior
-from advisor.belief.ensemble import SHARED, Array, Marks
+from advisor.belief.ensemble import OF_THE_WELL, SHARED, Array, Marks
 
 UPDATED: tuple[str, ...] = (
     "height_ft",
-    "ln_potential",
-    "ln_reservoir",
-    "shape",
-    "ln_effectiveness",
-    "ln_slip",
-    "ln_leak",
-    "ln_free_gas",
+    *OF_THE_WELL,
     "then_effectiveness",
     "then_potential",
     *SHARED,

@@ -11,22 +11,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.belief import prior
-from advisor.belief.ensemble import Array, Belief, Marks, normals, stream
+from advisor.belief.ensemble import OF_THE_WELL, Array, Belief, Marks, normals, stream
 
 MOST_SHARE = 0.5  # of the information, for choosing; the rest moves the members
 LEAST_EFFECTIVE = 0.25  # of the members: with fewer that count, less of the information chooses
 ENOUGH_EFFECTIVE = 0.8  # with more that count there is nothing to choose
 HALVINGS = 12
 COPY_SPREAD = 0.2  # noise of a copy, as a share of the spread of the chosen
-SPREAD: tuple[str, ...] = (
-    "ln_potential",
-    "ln_reservoir",
-    "shape",
-    "ln_effectiveness",
-    "ln_slip",
-    "ln_leak",
-    "ln_free_gas",
-)  # not the shared errors: a height and what its readings are off by belong together
+SPREAD = OF_THE_WELL  # not the shared errors: a height and what its readings are off by belong together
 
 
 def by_rate(belief: Belief, predicted: Array, observed: Array, sd: Array, used: Marks) -> tuple[Belief, Array]:

@@ -40,6 +40,15 @@ PARAMETERS: dict[str, str] = {
     "idle_ft": "height the level would have if nothing had been lifted since the last shot, ft",
 }
 SHARED: tuple[str, ...] = ("velocity", "void", "gauge", "gas_rate", "density")
+OF_THE_WELL: tuple[str, ...] = (
+    "ln_potential",
+    "ln_reservoir",
+    "shape",
+    "ln_effectiveness",
+    "ln_slip",
+    "ln_leak",
+    "ln_free_gas",
+)  # what a well and its pump are, apart from the height and the shared errors
 
 # one number a well: what the updates count
 COUNTS: dict[str, str] = {

@@ -18,7 +18,7 @@ def setting_in_force(runs: Sequence[tuple[int, Run]], well: Well) -> Setting:
     """The settings after these run readings (in order of time); what none of them says is as configured."""
     setting = configured(well)
     for _, run in runs:
-        setting = _with(setting, run)
+        setting = after(setting, run)
     return setting
 
 
@@ -28,7 +28,8 @@ def configured(well: Well) -> Setting:
     return Setting(stroke_rate_spm=drive.stroke_rate_spm, run_min=drive.run_min, idle_min=drive.idle_min or 0.0)
 
 
-def _with(setting: Setting, run: Run) -> Setting:
+def after(setting: Setting, run: Run) -> Setting:
+    """The settings in force after one more run reading: what it states, else what was in force."""
     rate = setting.stroke_rate_spm
     if run.stroke_rate_set_spm is not None:
         rate = run.stroke_rate_set_spm
@@ -70,7 +71,7 @@ def segments(runs: Sequence[tuple[int, Run]], well: Well, start_ms: int, end_ms:
         pieces += _assumed(configured(well), start_ms, first_ms)
     setting = configured(well)
     for i, (at, run) in enumerate(runs):
-        setting = _with(setting, run)
+        setting = after(setting, run)
         later = [max(begins[i + 1], at), runs[i + 1][0]] if i + 1 < len(runs) else [end_ms]
         stop_ms = min(later)
         if stop_ms <= start_ms:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 import numpy as np
 
 from advisor.belief import balance
-from advisor.belief.ensemble import COUNTS, MEMBERS, SHARED, Array, Belief, normals
+from advisor.belief.ensemble import COUNTS, MEMBERS, OF_THE_WELL, SHARED, Array, Belief, normals
 from advisor.column import Column
 from advisor.physics import inflow, rods
 from advisor.physics import pump as pumps
@@ -37,13 +37,7 @@ SLIP_DP_PSI_PER_FT = 0.35
 
 ROWS: tuple[str, ...] = (
     "height_ft",
-    "ln_potential",
-    "ln_reservoir",
-    "shape",
-    "ln_effectiveness",
-    "ln_slip",
-    "ln_leak",
-    "ln_free_gas",
+    *OF_THE_WELL,
     *SHARED,
 )
 

@@ -10,7 +10,18 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import Literal
 
-from advisor.model import Advice, Alarm, Assessment, ClauseResult, Expected, LimitCheck, Quantity, Refusal, Release
+from advisor.model import (
+    Advice,
+    Alarm,
+    Applied,
+    Assessment,
+    ClauseResult,
+    Expected,
+    LimitCheck,
+    Quantity,
+    Refusal,
+    Release,
+)
 from advisor.quantities import PUBLISHED, SUSPECTS
 from advisor.well import Setting
 from advisor.wire.times import time_text
@@ -84,6 +95,18 @@ def outcome(
             "predicted": {name: _quantity(value) for name, value in predicted.items()},
             "seen": {name: _quantity(value) for name, value in seen.items()},
         }
+    )
+
+
+def outcome_of(one: Applied) -> bytes:
+    """The outcome of a change that was made as advised, as far as it is followed."""
+    return outcome(
+        advice_id=one.advice_id,
+        applied_at_ms=one.applied_at_ms,
+        judged_at_ms=one.judged_at_ms,
+        verdict=one.verdict,
+        predicted=one.predicted,
+        seen=one.seen,
     )
 
 

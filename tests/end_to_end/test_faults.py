@@ -3,14 +3,12 @@
 from __future__ import annotations
 
 import hashlib
-import os
 import re
 import shutil
 import sqlite3
 import subprocess
 import sys
 import tempfile
-from collections.abc import Iterator
 from contextlib import closing
 from pathlib import Path
 
@@ -164,21 +162,6 @@ def test_a_folder_that_may_not_be_written_is_named() -> None:
         assert LINE.fullmatch(done.stderr.strip())
         assert str(daemon.store) in done.stderr
         daemon.config.parent.chmod(0o755)
-
-
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A file system of 1 MiB."""
-    folder = tmp_path / "small"
-    folder.mkdir()
-    mount = shutil.which("mount")
-    if mount is None or os.geteuid() != 0:
-        pytest.skip("only root can make a small file system")
-    made = subprocess.run([mount, "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)], capture_output=True)
-    if made.returncode != 0:
-        pytest.skip(f"no small file system here: {made.stderr.decode().strip()}")
-    yield folder
-    subprocess.run(["umount", "-l", str(folder)], check=True)
 
 
 def test_a_disk_that_runs_full_stops_nothing_for_good_and_loses_nothing(small_disk: Path, tmp_path: Path) -> None:

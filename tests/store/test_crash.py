@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import os
 import random
-import shutil
 import sqlite3
 import subprocess
 import sys
@@ -108,21 +106,6 @@ def test_swallowing_a_full_disk_inside_a_transaction_does_not_let_the_rest_of_it
         assert readings.count(store) == 0
         counters.add(store, "next")
         assert counters.every(store) == {"next": 1}
-
-
-@pytest.fixture
-def small_disk(tmp_path: Path) -> Iterator[Path]:
-    """A file system of 1 MiB."""
-    folder = tmp_path / "small"
-    folder.mkdir()
-    mount = shutil.which("mount")
-    if mount is None or os.geteuid() != 0:
-        pytest.skip("only root can make a small file system")
-    made = subprocess.run([mount, "-t", "tmpfs", "-o", "size=1m", "tmpfs", str(folder)], capture_output=True)
-    if made.returncode != 0:
-        pytest.skip(f"no small file system here: {made.stderr.decode().strip()}")
-    yield folder
-    subprocess.run(["umount", str(folder)], check=True)
 
 
 def test_a_disk_that_runs_full_under_the_store_loses_nothing_committed(small_disk: Path) -> None:
