@@ -167,41 +167,54 @@ class _Demo:
     # ---- simulated time
 
     def _simulate(self, daemon: subprocess.Popen[bytes]) -> None:
-        total_min = None if self._days is None else round(self._days * DAY_MIN)
-        step_min = self._scenario.site.step_min
         gateway, done_min = self._gateway, 0
         gateway.link.open()
         try:
             gateway.wait(lambda: "the advisor is silent", "be running on this broker", gateway.any_online)
-            while total_min is None or done_min < total_min:
+            minutes = self._next_min(0)
+            while minutes:
                 if daemon.poll() is not None:
                     raise GatewayError(f"the daemon ended with status {daemon.returncode}")
-                minutes = step_min if total_min is None else min(step_min, total_min - done_min)
-                gateway.one_step(minutes)
                 done_min += minutes
-                if done_min - self._reviewed_min >= LOOK_EVERY_MIN:
+                then = self._next_min(done_min)
+                looks = done_min - self._reviewed_min >= LOOK_EVERY_MIN
+                gateway.one_step(minutes, then=0 if looks else then)
+                if looks:
                     self._reviewed_min = done_min
                     self._look_in()
                 if done_min % DAY_MIN == 0:
                     self._tell_day(done_min // DAY_MIN)
+                minutes = then
         finally:
             gateway.link.close()
+
+    def _next_min(self, done_min: int) -> int:
+        """Minutes of the step that begins here; 0 at the end."""
+        step_min = self._scenario.site.step_min
+        return step_min if self._days is None else min(step_min, round(self._days * DAY_MIN) - done_min)
 
     def _look_in(self) -> None:
         """The stand-in reviewer: sees the alarms and approves each change on offer, as from the command line."""
         with Store(self._store_path, readonly=True) as store:
-            for alarm in alarms.current(store):
-                if alarm.state in {"unacknowledged", "returned-unacknowledged"}:
-                    self._ask(store, "acknowledge", {"well": alarm.well, "alarm": alarm.alarm})
-            for one in advices.in_states(store, ("offered",)):
-                if one.draft.proposed is not None:
-                    done, said = self._ask(store, "approve", {"id": one.id})
-                    demo_report.tell_decision(one, done, said)
+            seen = [
+                self._ask("acknowledge", {"well": alarm.well, "alarm": alarm.alarm})
+                for alarm in alarms.current(store)
+                if alarm.state in {"unacknowledged", "returned-unacknowledged"}
+            ]
+            asked = [
+                (one, self._ask("approve", {"id": one.id}))
+                for one in advices.in_states(store, ("offered",))
+                if one.draft.proposed is not None
+            ]
+            for number in seen:
+                self._answer(store, number)
+            for one, number in asked:
+                demo_report.tell_decision(one, *self._answer(store, number))
 
-    def _ask(self, store: Store, verb: str, args: dict[str, str]) -> tuple[bool, str]:
-        number = requests.leave(
-            self._store_path, verb=verb, args=args, by=REVIEWER, at_ms=time.time_ns() // 1_000_000
-        )
+    def _ask(self, verb: str, args: dict[str, str]) -> int:
+        return requests.leave(self._store_path, verb=verb, args=args, by=REVIEWER, at_ms=time.time_ns() // 1_000_000)
+
+    def _answer(self, store: Store, number: int) -> tuple[bool, str]:
         answered = requests.wait(store, number, timeout_s=20.0)
         if answered.state == "pending":
             raise GatewayError("the daemon did not answer the reviewer within 20 s")

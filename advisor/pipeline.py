@@ -27,6 +27,7 @@ JUST_NOW_MS = 10 * 60_000
 PHYSICS_KINDS = frozenset({"level", "production-test"})
 CASING = frozenset({"casing-pressure"})
 SHOT_KINDS = frozenset({"level"})
+HEAVY_KINDS = PHYSICS_KINDS | {"trace"}
 NEWS_KINDS = frozenset({"level", "trace", "production-test", "event"})
 DAY_ROLLED_EVERY_MS = HOUR_MS
 
@@ -42,7 +43,7 @@ def work(tasks: Sequence[Task], rules: Rulebook, settings: Settings) -> list[lis
         left = [i for i, task in enumerate(current) if len(done[i]) < len(task.moments)]
         if not left:
             return done
-        light = [i for i in left if not current[i].moments[len(done[i])].has(PHYSICS_KINDS)]
+        light = [i for i in left if not current[i].moments[len(done[i])].has(HEAVY_KINDS)]
         active = light or left
         items = [_begun(current[i], len(done[i])) for i in active]
         _round(items, rules, settings)

@@ -57,6 +57,7 @@ class Gateway:
         self.link = Link(scenario.broker, [*releases, f"{self.root}/advisor/+/status"])
         self.advisors: dict[str, Advisor] = {}
         self.stopping = threading.Event()
+        self.ahead: tuple[int, list[Sending]] | None = None
         self.sent = 0
         self.releases = 0
 
@@ -85,20 +86,37 @@ class Gateway:
         finally:
             self.link.close()
 
-    def one_step(self, minutes: int) -> None:
-        """One step of simulated time, with everything that has to happen before the next."""
+    def one_step(self, minutes: int, *, then: int = 0) -> None:
+        """One step of simulated time, with everything that has to happen before the next.
+
+        then: minutes of the step after this one, lived through while the advisor works on this one; a release that
+        comes meanwhile is read after it. 0 where the sites are to stand still until the advisor has settled.
+        """
         began = time.monotonic()
-        messages = self.remote.step(minutes)
+        messages, now_ms = self.lived(minutes)
         self.sent += len(messages)
         self.link.offer(wire(messages))
         if self.pace.wait_for_advisor:
             self.wait(self.backlog_words, "take them", lambda: self.link.push() == 0)
-            newest = newest_ms(messages, self.site.now_ms)
+            newest = newest_ms(messages, now_ms)
+            if then:
+                self.ahead = then, self.remote.step(then)
             if newest is not None:
                 self.wait(self.advisor_words, f"settle {rfc3339(newest)}", lambda: self.settled(newest))
         elif self.link.push() > BACKLOG_MOST:
             self.wait(self.backlog_words, "take them", lambda: self.link.push() <= BACKLOG_MOST // 2)
         self.linger(minutes / self.pace.speed - (time.monotonic() - began) if self.pace.speed > 0.0 else 0.0)
+
+    def lived(self, minutes: int) -> tuple[list[Sending], int]:
+        """What a step brings and the time after it, ms. ValueError where another one was begun before."""
+        if self.ahead is None:
+            messages = self.remote.step(minutes)
+        else:
+            begun, messages = self.ahead
+            if begun != minutes:
+                raise ValueError(f"one_step: {minutes} min; the step begun before is of {begun} min")
+            self.ahead = None
+        return messages, self.site.now_ms
 
     def linger(self, seconds: float) -> None:
         """Let real time pass, listening and sending; at least one look at what has come."""

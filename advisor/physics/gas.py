@@ -29,6 +29,7 @@ H2S_CRITICAL = (672.4, 1306.0)
 # Dranchuk and Abou-Kassem 1975, table 1
 A1, A2, A3, A4, A5 = 0.3265, -1.0700, -0.5339, 0.01569, -0.05165
 A6, A7, A8, A9, A10, A11 = 0.5475, -0.7361, 0.1844, 0.1056, 0.6134, 0.7210
+SETTLED = 1e-9  # relative size of the last Newton step
 
 _PSEUDO_CRITICALS = {
     "standing-1981": ((168.0, 325.0, -12.5), (677.0, 15.0, -37.5)),
@@ -180,6 +181,7 @@ def reduced_density(*, reduced_pressure: Floats, reduced_temperature: Floats) ->
     target = 0.27 * pr * t
     with np.errstate(all="ignore"):
         d = target / np.maximum(1.0 + c1 * target, 0.3)
+        miss = np.full(np.shape(d), True)
         for _ in range(40):
             d2 = d * d
             u = A11 * d2
@@ -188,8 +190,9 @@ def reduced_density(*, reduced_pressure: Floats, reduced_temperature: Floats) ->
             z = 1.0 + c1 * d + c2 * d2 - d5 + fade * (1.0 + u)
             slope = 1.0 + 2.0 * c1 * d + 3.0 * c2 * d2 - 6.0 * d5 + fade * (3.0 + 3.0 * u - 2.0 * u * u)
             step = (d * z - target) / np.maximum(slope, 0.1)
-            d = np.clip(d - step, 0.5 * d, 2.0 * d + 1e-12)
-            miss = np.abs(step) > 1e-11 * (d + 1e-12)
+            # each value stops by itself: what it comes to does not depend on its neighbours
+            d = np.where(miss, np.minimum(np.maximum(d - step, 0.5 * d), 2.0 * d + 1e-12), d)
+            miss = miss & (np.abs(step) > SETTLED * (d + 1e-12))
             if not miss.any():
                 break
     return ranges.limited(d, ~miss, "reduced_density: no solution; must be a gas state")  # type: ignore[no-any-return]

@@ -85,6 +85,31 @@ def test_a_step_does_not_begin_before_the_last_is_settled(
 
 
 @pytest.mark.parametrize("broker", ["iotcore"], indirect=True)
+def test_a_step_lived_ahead_is_sent_when_the_one_before_is_settled(
+    demo: Scenario, broker: RunningBroker, stand_in: StandIn
+) -> None:
+    scenario = on(demo, broker)
+    first_hour, second_hour = (other := Site(scenario)).step(60), other.step(60)
+    stand_in.silent = True
+    site = Site(scenario)
+    gateway = Gateway(site)
+    gateway.link.open()
+    running = threading.Thread(target=gateway.one_step, args=(60,), kwargs={"then": 60})
+    running.start()
+    wait_until(lambda: site.now_ms == scenario.start_ms + 2 * 3_600_000, "the second hour is lived")
+    assert stand_in.received == first_hour and running.is_alive()
+    stand_in.silent = False
+    stand_in.say("online", first_hour[-1][1]["at"])
+    running.join(20)
+    assert not running.is_alive()
+    with pytest.raises(ValueError, match="one_step: 30 min; the step begun before is of 60 min"):
+        gateway.one_step(30)
+    gateway.one_step(60)
+    gateway.link.close()
+    assert stand_in.received == first_hour + second_hour
+
+
+@pytest.mark.parametrize("broker", ["iotcore"], indirect=True)
 def test_a_silent_advisor_ends_the_run_with_what_was_waited_for(
     demo: Scenario, broker: RunningBroker, stand_in: StandIn
 ) -> None:
