@@ -98,7 +98,7 @@ class Publication:
         for effect in effects:
             match effect:
                 case Audit(what=what, by=by, why=why):
-                    audit.append(
+                    audit.append_once(
                         self._store,
                         at_ms=at_ms,
                         by=by or OURS,

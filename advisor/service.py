@@ -270,7 +270,12 @@ class Service:
 
     def _keep_tidy(self) -> None:
         kept = self.config.retention
-        keep = retention.Keep(readings_d=kept.readings_d, assessments_d=kept.assessments_d)
+        keep = retention.Keep(
+            readings_d=kept.readings_d,
+            traces_d=kept.traces_d,
+            assessments_d=kept.assessments_d,
+            alarm_log_d=kept.alarm_log_d,
+        )
         removed = retention.prune(self.advisor.store, keep, self._now_ms())
         self._log.info("retention", removed=removed)
 

@@ -87,7 +87,9 @@ class Retention:
     """How long things are kept."""
 
     readings_d: float = 1825.0
+    traces_d: float = 366.0
     assessments_d: float = 730.0
+    alarm_log_d: float = 1096.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -150,7 +152,9 @@ SECTIONS: dict[str, dict[str, Key]] = {
     ),
     "notify": {},
     "retention": keyed(
-        Key(name="readings_d", low=30.0, high=36500.0, unit="days"),
-        Key(name="assessments_d", low=30.0, high=36500.0, unit="days"),
+        *(
+            Key(name=name, low=30.0, high=36500.0, unit="days")
+            for name in ("readings_d", "traces_d", "assessments_d", "alarm_log_d")
+        ),
     ),
 }

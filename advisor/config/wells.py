@@ -20,7 +20,7 @@ def _rate(name: str, *, required: bool = False) -> Key:
 
 
 def _minutes(name: str) -> Key:
-    return Key(name=name, above=0.0, high=10_080.0, unit="minutes")
+    return Key(name=name, low=1.0, high=10_080.0, unit="minutes")
 
 
 def _depth(name: str, *, required: bool = False, holds: Literal["number", "pairs"] = "number") -> Key:
@@ -38,7 +38,7 @@ DRIVE = keyed(
     _minutes("least_run_min"),
     _minutes("least_idle_min"),
     _minutes("most_idle_min"),
-    Key(name="step_min", above=0.0, high=240.0, unit="minutes"),
+    Key(name="step_min", low=0.1, high=240.0, unit="minutes"),
     Key(name="never_idle", holds="flag"),
     Key(name="starts_per_h_max", above=0.0, high=60.0),
 )

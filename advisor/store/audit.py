@@ -13,6 +13,7 @@ from advisor.store.store import Store
 
 _START = bytes(32)
 _CHUNK = 5000
+_LOOKED_BACK = 50  # entries of a well; of one time there are a few
 _COLUMNS = "n, at_ms, by, what, well, body, hash"
 
 
@@ -45,6 +46,21 @@ def append(store: Store, *, at_ms: int, by: str, what: str, well: str | None = N
             (n, seal),
         )
     return n
+
+
+def append_once(store: Store, *, at_ms: int, by: str, what: str, well: str, body: Mapping[str, Any]) -> int | None:
+    """Adds an entry where the newest of the well do not say the same of the same time; None where they do.
+
+    For what is worked out again when another reading of the same time comes.
+    """
+    told = (at_ms, by, what, msgspec.json.encode(body, order="deterministic").decode())
+    with store.transaction():
+        newest = store.rows(
+            "SELECT at_ms, by, what, body FROM audit WHERE well = ? ORDER BY n DESC LIMIT ?", (well, _LOOKED_BACK)
+        )
+        if told in [tuple(row) for row in newest]:
+            return None
+        return append(store, at_ms=at_ms, by=by, what=what, well=well, body=body)
 
 
 def verify(store: Store) -> int | None:

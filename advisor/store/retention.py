@@ -15,9 +15,9 @@ LEAST_D = beliefs.KEPT_D + 1  # a late reading is worked through again from a ch
 class Keep:
     """For how many days each is kept; less than LEAST_D counts as LEAST_D. Audit, advice, outcomes: for ever."""
 
-    readings_d: float = 1096.0
+    readings_d: float = 1825.0
     traces_d: float = 366.0
-    assessments_d: float = 366.0
+    assessments_d: float = 730.0
     alarm_log_d: float = 1096.0
     refusals_d: float = 30.0
     quarantine_d: float = 90.0

@@ -25,6 +25,19 @@ def _open_up(store: Store) -> None:
         store.run(f"DROP TRIGGER {trigger}")
 
 
+def test_what_is_told_again_of_the_same_time_is_kept_once() -> None:
+    told = {"by": "advisor", "what": "alarm-raised", "well": "north/7", "body": {"alarm": "a", "occurrence": 1}}
+    with Store(MEMORY) as store:
+        _trail(store, 60)
+        assert audit.append_once(store, at_ms=70_000, **told) == 61
+        assert audit.append_once(store, at_ms=70_000, **told) is None
+        assert audit.append_once(store, at_ms=70_000, **told | {"what": "alarm-returned"}) == 62
+        assert audit.append_once(store, at_ms=70_000, **told | {"well": "north/8"}) == 63
+        assert audit.append_once(store, at_ms=71_000, **told) == 64
+        assert audit.append_once(store, at_ms=70_000, **told) is None
+        assert audit.verify(store) is None
+
+
 def test_each_entry_is_sealed_over_the_one_before() -> None:
     with Store(MEMORY) as store:
         _trail(store, 2)
