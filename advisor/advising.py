@@ -84,6 +84,7 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         first_at_ms=memory.first_at_ms,
         highest_rate_30d_spm=memory.highest_rate_30d_spm(),
         changes=tuple((change.at_ms, change.before, change.after) for change in memory.changes),
+        settles_at_ms=_settles_at_ms(item),
         blocks=tuple(book.blocks(rules, item.facts, item.well, now_ms)),
         suspects=dict(item.assessment.suspects),
         level_at_ms=memory.level_at_ms,
@@ -99,6 +100,12 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         offered=_on_offer(item),
         largest_step_frac=settings.largest_step_frac(item.well),
     )
+
+
+def _settles_at_ms(item: Work) -> int | None:
+    """When the last change made as advised has had its time; None where it is judged, or none was made."""
+    last = item.changes_made[-1] if item.changes_made else None
+    return outcomes.settles_at_ms(last, item.memory) if last is not None and last.judged_at_ms is None else None
 
 
 def _on_offer(item: Work) -> Setting | None:

@@ -35,6 +35,7 @@ class Context:
     first_at_ms: int | None = None
     highest_rate_30d_spm: float | None = None
     changes: tuple[tuple[int, Setting, Setting], ...] = ()  # when, from, to; oldest first
+    settles_at_ms: int | None = None  # when the last change made as advised is judged
     blocks: tuple[tuple[str, str], ...] = ()  # id, why
     suspects: Mapping[str, float] = field(default_factory=dict)
     level_at_ms: int | None = None

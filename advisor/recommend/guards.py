@@ -137,6 +137,8 @@ def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
         at_ms = context.changes[-1][0]
         since_h = (context.now_ms - at_ms) / HOUR_MS
         wait_h = AT_ONCE_WAIT_H if urgent else settling_h(context, view)
+        if context.settles_at_ms is not None and not urgent:  # as foretold then: it is to be judged first
+            wait_h = max(wait_h, min((context.settles_at_ms - at_ms) / HOUR_MS, MOST_WAIT_H))
         if since_h < wait_h:
             return [
                 (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
+from advisor.durations import duration_text
 from advisor.model import Alarm, AlarmFlags, Fact
 from advisor.rulebook import condition, lifecycle, suppress
 from advisor.rulebook.lifecycle import Audit, Clear, Effect, Event, Publish, Seen, Tick, Withdrawn
@@ -153,6 +154,9 @@ def alarm_of(
     verdict = condition.evaluate(rule, facts, well, now_ms)
     over = not flags.active and flags.occurrence > 0
     message = (rule.closing if over and rule.kind == "alarm" else rule.message).fill(facts, well)
+    if flags.active and verdict.cleared:
+        lasts = f" once that has lasted {duration_text(rule.delays.off_ms)}" if rule.delays.off_ms else ""
+        message = f"{rule.title}: not so any more; the alarm ends{lasts or ' with the next readings that say so'}."
     if not flags.evaluable:
         gone = sorted({clause.quantity for clause in verdict.clauses if clause.true is None})
         message += f" It cannot be judged now: {', '.join(gone) or 'an input'} is missing, stale or bad."

@@ -133,6 +133,19 @@ def test_where_all_within_reach_pounds_the_unit_is_slowed_all_the_same() -> None
     assert draft.if_nothing.pound_probability > 0.99
 
 
+def test_the_next_change_waits_until_the_last_one_can_be_judged() -> None:
+    """Two days and a half after a change that was to settle in three: half a day of patience makes an outcome."""
+    of = well()
+    belief = believed(of, height_ft=900.0, inflow_share=1.5)
+    made = {"changes": ((NOW_MS - 60 * HOUR_MS, setting(7.8), setting(8.0)),)}
+    held = advised(of, belief, context(**made, settles_at_ms=NOW_MS + 12 * HOUR_MS))
+    assert held.kind == "hold" and "settling" in held.held_by
+    assert "60 h ago; the well is given 72 h" in " ".join(held.because)
+    assert advised(of, belief, context(**made, settles_at_ms=NOW_MS)).kind == "stroke-rate"
+    pounds = believed(of, height_ft=0.0, inflow_share=0.4, spread=0.008)
+    assert advised(of, pounds, context(**made, settles_at_ms=NOW_MS + 12 * HOUR_MS)).kind == "stroke-rate"
+
+
 @pytest.mark.parametrize(
     ("held_by", "changes"),
     [

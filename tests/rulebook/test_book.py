@@ -70,6 +70,18 @@ def test_an_alarm_carries_its_clauses_since_when_and_its_words() -> None:
     assert step.effects == (Audit("raised"), Publish("opening"))
 
 
+def test_an_alarm_that_waits_for_its_end_does_not_say_that_it_is_so() -> None:
+    one = Followed(replace(rule(delays=Delays(off_ms=24 * HOUR_MS)), title="A made-up thing"))
+    one.see(HIGH, 1)
+    (step,) = one.see(LOW, 2)
+    assert step.flags.active
+    seen = book.act(one.rulebook, step.flags, Acknowledged("someone"), 3 * HOUR_MS, one.well, LOW).alarm
+    assert seen is not None
+    assert seen.message == "A made-up thing: not so any more; the alarm ends once that has lasted 24 h."
+    again = book.act(one.rulebook, step.flags, Acknowledged("someone"), 3 * HOUR_MS, one.well, HIGH).alarm
+    assert again is not None and "not so any more" not in again.message
+
+
 def test_looks_without_a_reading_do_not_count_and_the_same_time_counts_once() -> None:
     one = Followed(TWO)
     one.see(HIGH, 1)
