@@ -115,7 +115,7 @@ def _show_assessment(assessment: Assessment) -> None:
     print(f"at {time_text(assessment.at_ms)}; inputs: {inputs}")
     for name, (unit, meaning) in PUBLISHED.items():
         quantity = assessment.quantities.get(name)
-        value = "not known" if quantity is None else f"{quantity.value:,.4g} ± {quantity.sd:,.2g} {unit}"
+        value = "not known" if quantity is None else f"{words.with_sd(quantity.value, quantity.sd)} {unit}"
         by = f" (by {quantity.by})" if quantity is not None and quantity.by else ""
         print(f"  {name:<27} {value + by:<36} {meaning}")
     suspected = {name: p for name, p in assessment.suspects.items() if p >= 0.2}

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from advisor.model import Advice, Assessment, Draft, Quantity
 from advisor.well import Setting
 
@@ -42,6 +44,17 @@ def confidence(probability: float) -> str:
 def plain_number(value: float) -> str:
     """A number as a person writes it: '13,981', '0.653', '-0.244'."""
     return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
+
+
+def with_sd(value: float, sd: float) -> str:
+    """A value to the place of its error's second figure: '4,930 ± 197', '41.00 ± 0.80', '0.70 ± 0.17'.
+
+    Whole numbers at the least and four decimals at the most; without an error six figures.
+    """
+    if not sd > 0.0 or not math.isfinite(sd):
+        return f"{value:,.6g} ± {sd:g}"
+    places = min(max(1 - math.floor(math.log10(sd)), 0), 4)
+    return f"{value:,.{places}f} ± {sd:,.{places}f}"
 
 
 def quantity_words(quantity: Quantity | None, unit: str, digits: int = 0) -> str:
