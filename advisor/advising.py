@@ -41,7 +41,14 @@ def answered(items: list[Work]) -> None:
 
 def advised(items: list[Work], rules: Rulebook, settings: Settings) -> None:
     """A draft where new evidence came, or an hour has passed; the life of the advice takes it from there."""
-    wanted = [item for item in items if _advice_due(item)]
+    wanted = []
+    for item in items:
+        if not _advice_due(item):
+            continue
+        if not item.quiet:
+            wanted.append(item)
+        elif item.moment.at_ms < item.task.news_from_ms:
+            item.advised_at_ms = item.moment.at_ms  # as it was then
     if not wanted:
         return
     believed = [item for item in wanted if item.belief is not None]
@@ -67,7 +74,7 @@ def advised(items: list[Work], rules: Rulebook, settings: Settings) -> None:
 
 
 def _advice_due(item: Work) -> bool:
-    if item.quiet or not item.moment.readings:
+    if item.moment.is_history or not item.moment.readings:
         return False
     if item.moment.has(ADVICE_KINDS) or item.advised_at_ms is None:
         return True

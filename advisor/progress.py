@@ -236,6 +236,7 @@ class Progress:
             turned_down=turned_down,
             applied=applied,
             quiet_until_ms=quiet_until_ms,
+            news_from_ms=from_ms,
             site_silent=False,
             clock_off_min=site_watch.clock_off_min(self._config, self._store, well, now_ms),
             speaks_for_site=well in self._spokesmen,

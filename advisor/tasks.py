@@ -96,6 +96,7 @@ class Task:
     turned_down: Advice | None = None
     applied: tuple[Applied, ...] = ()  # changes made as advised, oldest first
     quiet_until_ms: int | None = None
+    news_from_ms: int = 0  # times before it were worked through before, and told then
     site_silent: bool | None = None
     clock_off_min: float | None = None  # times of its readings against arrival
     speaks_for_site: bool = True

@@ -75,6 +75,17 @@ def test_however_several_wells_are_batched_each_comes_to_the_same(seed: int, tol
         assert _advice(parts, well) == _advice(whole, well)
 
 
+def test_what_moved_between_two_readings_of_one_time_does_not_shift_the_hours_of_the_advice(
+    told: Told, whole: Advisor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Worked through again from the day's checkpoint, as where an alarm moved meanwhile."""
+    monkeypatch.setattr(progress, "_undecided", lambda *_: False)
+    parts = _work(told, [1])
+    for well in WELLS:
+        assert _history(parts, well) == _history(whole, well)
+        assert _advice(parts, well) == _advice(whole, well)
+
+
 def test_a_well_comes_to_the_same_alone_and_in_company(told: Told, whole: Advisor) -> None:
     for well in WELLS:
         alone = _work([each for each in told if f"/{well}/" in each[0]], [10_000], *WELLS)
