@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import sys
 
+from advisor import words
 from advisor.config import capabilities
 from advisor.config.load import load_config
 from advisor.rulebook import timeline
@@ -29,10 +30,9 @@ def run(config_file: str, *, as_json: bool) -> int:
         )
         print()
     else:
-        sites = len({well.site for well in config.wells.values()})
-        print(
-            f"{config_file}: {len(config.wells)} wells on {sites} sites; {len(rules.rules)} rules, their checks run"
-        )
+        wells = words.counted(len(config.wells), "well")
+        sites = words.counted(len({well.site for well in config.wells.values()}), "site")
+        print(f"{config_file}: {wells} on {sites}; {len(rules.rules)} rules, their checks run")
         for line in missing:
             print(f"  {line}")
     for line in failures:

@@ -15,6 +15,12 @@ Verb = Callable[[argparse.Namespace], int]
 TABLES = ("readings", "assessments", "advice", "alarms", "outcomes")
 FORMATS = ("csv", "ndjson")
 SHELLS = ("bash", "zsh", "fish")
+EVENTS_HELP = (
+    "pump-changed, rods-parted, workover, treatment, shut-in, returned, setting-changed, "
+    "people-on-location, people-left"
+)
+KINDS_HELP = "level, trace, casing-pressure, run, production-test, event"
+LOG_LEVELS = ("debug", "info", "warning", "error")
 
 
 class Parser:
@@ -40,7 +46,8 @@ class Parser:
         parser = self._verbs.add_parser(name, help=text, description=text)
         parser.set_defaults(verb=self._calls[name])
         if config:
-            parser.add_argument("--config", default="config.toml", metavar="FILE", help="configuration (config.toml)")
+            told = "configuration (default: config.toml in this folder)"
+            parser.add_argument("--config", default="config.toml", metavar="FILE", help=told)
         if json:
             parser.add_argument("--json", action="store_true", help="machine-readable")
         return parser
@@ -53,54 +60,55 @@ class Parser:
         demo.add_argument("--seed", type=int, metavar="N", help="another seed: other noise, other luck")
         demo.add_argument("--exit", action="store_true", help="end after --days with a printed summary")
         run = self._verb("run", "the daemon, in the foreground")
-        run.add_argument("--log-level", choices=("debug", "info", "warning", "error"), default="info")
+        told = "least that is logged (default: info)"
+        run.add_argument("--log-level", choices=LOG_LEVELS, default="info", help=told)
         self._verb("check", "configuration, wells, rules and their checks; no broker, no network", json=True)
 
     def _showing(self) -> None:
         self._verb("wells", "the fleet, a line each, what is down or needs a decision first", json=True)
         show = self._verb("show", "one well, whole", json=True)
-        show.add_argument("well", metavar="SITE/WELL")
+        _well(show)
 
     # ---- verbs that decide
 
     def _advice(self) -> None:
         advice = self._verb("advice", "what is recommended, and why", json=True)
-        advice.add_argument("well", nargs="?", metavar="SITE/WELL")
-        approve = self._verb("approve", "agree to a change; it is released after a few minutes")
+        _well(advice, needed=False)
+        approve = self._verb("approve", "agree to a change; it is released after [advice] release_after_min")
         decline = self._verb("decline", "say no to a change, and why")
         defer = self._verb("defer", "decide later")
         undo = self._verb("undo", "take a decision back")
         for verb in (approve, decline, defer, undo):
-            verb.add_argument("id", metavar="ID")
+            verb.add_argument("id", metavar="ID", help="of the advice, as 'advisor advice' prints it")
             _by(verb)
         for verb in (decline, defer):
             _why(verb)
         _for(defer)
         outcomes = self._verb("outcomes", "what came of the changes made, and how often we were right", json=True)
-        outcomes.add_argument("well", nargs="?", metavar="SITE/WELL")
+        _well(outcomes, needed=False)
 
     def _alarms(self) -> None:
         self._verb("alarms", "the alarms that stand", json=True)
         acknowledge = self._verb("acknowledge", "say that an alarm was seen")
         shelve = self._verb("shelve", "put an alarm aside for a time")
         for verb in (acknowledge, shelve):
-            verb.add_argument("well", metavar="SITE/WELL")
-            verb.add_argument("alarm", metavar="ALARM")
+            _well(verb)
+            verb.add_argument("alarm", metavar="ALARM", help="as 'advisor alarms' prints it")
             _by(verb)
-        acknowledge.add_argument("--note", metavar="TEXT")
+        acknowledge.add_argument("--note", metavar="TEXT", help="a few words to go with it")
         _why(shelve)
         _for(shelve)
 
     def _readings(self) -> None:
         note = self._verb("note", "tell what happened at a well")
-        note.add_argument("well", metavar="SITE/WELL")
-        note.add_argument("event", metavar="EVENT", help="pump-changed, shut-in, returned, people-on-location …")
+        _well(note)
+        note.add_argument("event", metavar="EVENT", help=EVENTS_HELP)
         note.add_argument("--at", type=_time, metavar="TIME", help="when, RFC 3339 (default: now)")
         note.add_argument("--why", metavar="TEXT", help="a few words to go with it")
         disbelieve = self._verb("disbelieve", "take a reading out, or back in; belief is worked through again")
-        disbelieve.add_argument("well", metavar="SITE/WELL")
+        _well(disbelieve)
         disbelieve.add_argument("at", type=_time, metavar="AT", help="when it was measured, RFC 3339")
-        disbelieve.add_argument("kind", metavar="KIND", help="level, trace, casing-pressure, run …")
+        disbelieve.add_argument("kind", metavar="KIND", help=KINDS_HELP)
         disbelieve.add_argument("--why", metavar="TEXT", help="the reason; needed unless it is taken back in")
         disbelieve.add_argument("--undo", action="store_true", help="take the reading back in")
         for verb in (note, disbelieve):
@@ -129,11 +137,19 @@ class Parser:
         shot.add_argument("--casing-psig", type=float, metavar="PSIG", help="for WAV, which carries none")
         shot.add_argument("--pulse", choices=("compression", "rarefaction"), help="for WAV, which does not say")
         completion = self._verb("completion", "a script that completes these verbs in a shell", config=False)
-        completion.add_argument("shell", choices=SHELLS)
+        completion.add_argument("shell", choices=SHELLS, help="bash: source <(advisor completion bash)")
+
+
+def _well(parser: argparse.ArgumentParser, *, needed: bool = True) -> None:
+    if needed:
+        parser.add_argument("well", metavar="SITE/WELL", help="as 'advisor wells' prints it")
+    else:
+        parser.add_argument("well", nargs="?", metavar="SITE/WELL", help="of this well only")
 
 
 def _by(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--by", default=_user(), metavar="NAME", help="who decides (default: the system user)")
+    told = "who decides (default: the system user; under sudo the one who called it)"
+    parser.add_argument("--by", default=_user(), metavar="NAME", help=told)
 
 
 def _why(parser: argparse.ArgumentParser) -> None:
@@ -171,6 +187,9 @@ def _time(text: str) -> str | int:
 
 
 def _user() -> str:
+    """The person: under sudo the one who called it, not the account that all of them share."""
+    if caller := os.environ.get("SUDO_USER"):
+        return caller
     try:
         return getpass.getuser()
     except (OSError, KeyError):

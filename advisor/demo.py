@@ -42,6 +42,7 @@ UNPACED_MIN_PER_S = 60.0  # simulated minutes a second when nobody said for how 
 
 def run(*, days: float | None, seed: int | None, leave: bool) -> int:
     """The demo; 0 when it ran to its end, 2 when something it needs is missing. Prints as it goes."""
+    signal.signal(signal.SIGTERM, signal.default_int_handler)  # ends as by Ctrl-C, the daemon and the folder with it
     with tempfile.TemporaryDirectory(prefix="advisor-demo-") as folder:
         try:
             with EmbeddedBroker() as broker:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from advisor import __version__
+from advisor import __version__, words
 from advisor.mqtt.inbox import InboxFacts
 from advisor.mqtt.publisher import PublisherFacts
 from advisor.mqtt.records import LinkFacts
@@ -52,4 +52,4 @@ def vitals(
 def in_a_line(wells: int, link: LinkFacts) -> str:
     """For the administrator."""
     broker = "broker connected" if link.listening else link.reason or "broker not connected yet"
-    return f"{wells} wells; {broker}"
+    return f"{words.counted(wells, 'well')}; {broker}"

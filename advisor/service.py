@@ -17,7 +17,7 @@ from typing import Any
 
 from apscheduler.schedulers.background import BackgroundScheduler
 
-from advisor import __version__, asked, logs, self_report
+from advisor import __version__, asked, logs, self_report, words
 from advisor.clock import as_time
 from advisor.clock_watch import ClockWatch
 from advisor.config.sections import Config, Web
@@ -156,7 +156,7 @@ class Service:
         if self.web is not None:
             self.web.start()
             self._log.info("web-listening", address=f"{self.config.web.host}:{self.web.port}")
-        self._supervisor.ready(f"{len(self.config.wells)} wells; catching up")
+        self._supervisor.ready(f"{words.counted(len(self.config.wells), 'well')}; catching up")
         self._settle()
 
     def _intervals(self) -> dict[str, float]:
@@ -218,6 +218,8 @@ class Service:
             self._failed(f"{type(error).__name__}: {error}; must not happen, the log has all of it")
             time.sleep(FAILED_PAUSE_S)
         else:
+            if self._pulse.fault:
+                self._log.info("recovered")
             self._pulse.turned()
             self._supervisor.alive()
 

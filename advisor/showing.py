@@ -142,7 +142,8 @@ def advice(args: argparse.Namespace) -> int:
         _show_advice(one)
         print()
     if holds:
-        print(f"{holds} wells are held as they are; 'advisor advice SITE/WELL' says why")
+        held = f"{words.counted(holds, 'well')} {'is' if holds == 1 else 'are'} held"
+        print(f"{held} as before; 'advisor advice SITE/WELL' says why")
     if not found:
         print("no advice yet")
     return DONE

@@ -33,6 +33,11 @@ def _rest(setting: Setting) -> str:
     return f"{setting.run_min:.0f} min run and {setting.idle_min:.0f} min idle"
 
 
+def counted(number: int, noun: str) -> str:
+    """'1 well', '2 wells'; of nouns that take an s."""
+    return f"{number:,} {noun}{'' if number == 1 else 's'}"
+
+
 def confidence(probability: float) -> str:
     """A probability in words."""
     for limit, words in ((0.05, "very unlikely"), (0.2, "unlikely"), (0.5, "possible"), (0.8, "likely")):

@@ -11,11 +11,12 @@ from typing import Any
 
 import pytest
 
-from advisor import asked, asking, cli
+from advisor import asked, asking, cli, cli_parser
 from advisor.config.load import load_config
 from advisor.core import Advisor
 from advisor.store import requests
 from advisor.store.store import Store
+from advisor.wire.fields import EVENTS, KINDS
 from tests.end_to_end.running import ROOT, advisor, environment
 from tests.end_to_end.streams import stream
 from tests.invented_wells import START, config_text, hours
@@ -83,6 +84,30 @@ def test_every_verb_is_there_and_says_what_it_is_for(capsys: pytest.CaptureFixtu
         assert ("--config" in help_text) == (verb != "demo")
         assert "safe to" not in help_text.lower()
     assert "safe to" not in said.lower()
+
+
+def test_help_names_every_event_and_every_kind_of_reading() -> None:
+    """By docs/messages.md; spelled out in the parser, which must not load what reads messages."""
+    assert ", ".join(EVENTS) == cli_parser.EVENTS_HELP
+    assert ", ".join(kind for kind in KINDS if kind != "confirm") == cli_parser.KINDS_HELP
+
+
+def test_a_decision_under_sudo_is_told_as_that_of_the_person_who_called_it(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """sudo(8): SUDO_USER is the name of the user who ran it; the account is one that all of them share."""
+    names: list[str] = []
+
+    def ask(config: str, request: str, values: object, *, by: str) -> int:
+        names.append(by)
+        return 0
+
+    monkeypatch.setattr(asking, "ask", ask)
+    monkeypatch.setenv("LOGNAME", "advisor")
+    for caller, arguments in (("jo", ()), ("", ()), ("jo", ("--by", "sam"))):
+        monkeypatch.setenv("SUDO_USER", caller)
+        assert run(capsys, "approve", "a1", *arguments)[0] == 0
+    assert names == ["jo", "advisor", "sam"]
 
 
 @pytest.mark.parametrize("verb", SHOWING)

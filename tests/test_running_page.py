@@ -11,11 +11,13 @@ from advisor import pulse, service
 from advisor.cli import CALLS
 from advisor.config.load import parse_config
 from advisor.config.sections import Web
+from advisor.model import Reading
 from advisor.store import tally
 from advisor.store.retention import Keep
 from advisor.store.store import Store
 from advisor.web import metrics, vitals
 from tests.web.test_health import WELL as VITALS
+from tests.wire.messages import parse
 
 ROOT = Path(__file__).resolve().parents[1]
 PAGE = (ROOT / "docs" / "running.md").read_text(encoding="utf-8")
@@ -63,6 +65,21 @@ def test_its_configuration_loads(tmp_path: Path) -> None:
     assert (config.broker.port, config.broker.password) == (8883, "a secret")
     assert config.store.path == "/var/lib/advisor/advisor.db"
     assert list(config.wells) == ["north/7"]
+
+
+def test_the_level_it_sends_by_hand_is_accepted() -> None:
+    [(topic, payload)] = re.findall(r"as_north -t (\S+/level) \\\n\s+-m '(\{.+\})'", PAGE)
+    text = re.sub(r"'\$\(date -u \+%FT%TZ\)'", "2031-03-01T06:00:00Z", payload)  # as date(1) writes it
+    heard = parse("level", text.encode(), topic=topic)
+    assert isinstance(heard, Reading), heard
+
+
+def test_a_week_of_copies_is_kept() -> None:
+    """find(1): -mtime +N is met by what is N+1 days old or older, fractions ignored; a day's copy is made before."""
+    unit = (ROOT / "docs" / "examples" / "advisor-backup.service").read_text(encoding="utf-8")
+    [days] = re.findall(r"-mtime \+(\d+) -delete", unit)
+    assert int(days) + 1 == 7
+    assert "eight times the room of the store" in PAGE
 
 
 def test_the_files_it_names_are_there_and_all_examples_are_named() -> None:

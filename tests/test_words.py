@@ -9,6 +9,15 @@ import pytest
 from advisor import words
 
 
+def test_one_of_a_thing_is_not_several() -> None:
+    assert [words.counted(number, "well") for number in (0, 1, 2, 1200)] == [
+        "0 wells",
+        "1 well",
+        "2 wells",
+        "1,200 wells",
+    ]
+
+
 @pytest.mark.parametrize(
     ("value", "sd", "said"),
     [

@@ -22,9 +22,13 @@ class StoreFault(Exception):  # noqa: N818 - the word used for it everywhere
         self.lasting = lasting
 
 
-# Primary result code -> what it is, what it must be, whether it lasts (codes: sqlite.org/rescode.html).
+_FULL = ("the disk is full", "free some space; nothing committed is lost", False)
+
+# Result code -> what it is, what it must be, whether it lasts (codes: sqlite.org/rescode.html): the extended code
+# where it says more than the primary one.
 _TOLD: dict[int, tuple[str, str, bool]] = {
-    sqlite3.SQLITE_FULL: ("the disk is full", "free some space; nothing committed is lost", False),
+    sqlite3.SQLITE_FULL: _FULL,
+    sqlite3.SQLITE_IOERR_SHMSIZE: _FULL,  # no room for the index of the write-ahead log, which each start makes anew
     sqlite3.SQLITE_READONLY: ("is read-only for this user", "must be a file this user may write", True),
     sqlite3.SQLITE_CANTOPEN: (
         "cannot be opened",
@@ -49,7 +53,7 @@ def fault_of(where: str, error: sqlite3.Error) -> StoreFault | None:
     code = getattr(error, "sqlite_errorcode", None)
     if code is None:
         return None
-    told = _TOLD.get(code & 0xFF)
+    told = _TOLD.get(code) or _TOLD.get(code & 0xFF)
     if told is None:
         return None
     what, must, lasting = told

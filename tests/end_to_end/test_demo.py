@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
+from pathlib import Path
 
 import pytest
 
-from tests.brokers import needs_iotcore
-from tests.end_to_end.running import ROOT, advisor
+from tests.brokers import needs_iotcore, wait_until
+from tests.end_to_end.running import PATIENCE_S, ROOT, advisor, environment
 
 EXAMPLE = str(ROOT / "config.example.toml")
 
@@ -26,6 +29,26 @@ def test_a_day_of_the_demo_ends_with_a_summary_of_every_well() -> None:
     assert "All wells:" in summary
     assert "not a safety system" in summary
     assert "safe to" not in done.stdout.lower()
+
+
+def test_a_demo_that_is_terminated_leaves_neither_daemon_nor_folder(tmp_path: Path) -> None:
+    needs_iotcore()
+    demo = subprocess.Popen(
+        [sys.executable, "-m", "advisor", "demo"],
+        cwd=ROOT,
+        env=environment() | {"TMPDIR": str(tmp_path)},
+        stdout=subprocess.DEVNULL,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        wait_until(lambda: list(tmp_path.glob("advisor-demo-*/demo.db")), "the daemon has begun", within_s=PATIENCE_S)
+        demo.terminate()
+        _, said = demo.communicate(timeout=PATIENCE_S)
+    finally:
+        demo.kill()
+    assert (demo.returncode, said) == (0, "")
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_the_example_configuration_passes_the_check() -> None:

@@ -164,6 +164,30 @@ def test_a_folder_that_may_not_be_written_is_named() -> None:
         daemon.config.parent.chmod(0o755)
 
 
+def test_a_backup_into_a_closed_folder_is_a_fault_in_words() -> None:
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        folder.chmod(0o755)
+        daemon = Daemon(folder / "a", 1, WELL)
+        Store(daemon.store).close()
+        closed = folder / "closed"
+        closed.mkdir(mode=0o000)
+        copy = closed / "copy.db"
+        done = subprocess.run(
+            [sys.executable, "-c", AS_SOMEBODY, "backup", str(copy), "--config", str(daemon.config)],
+            cwd=ROOT,
+            env=environment(),
+            capture_output=True,
+            text=True,
+            timeout=PATIENCE_S,
+            check=False,
+        )
+        closed.chmod(0o700)
+    assert (done.returncode, done.stdout) == (2, "")
+    must = "must be a new file in a folder that this user may write to"
+    assert done.stderr == f"{copy}: cannot be written (Permission denied); {must}\n"
+
+
 def test_a_disk_that_runs_full_stops_nothing_for_good_and_loses_nothing(small_disk: Path, tmp_path: Path) -> None:
     """What came while it was full waits at the broker, and is worked through once there is room."""
     told = stream(WELL, hours_long=12)
@@ -185,6 +209,7 @@ def test_a_disk_that_runs_full_stops_nothing_for_good_and_loses_nothing(small_di
         assert "the disk is full; free some space" in daemon.said
         assert daemon.process.poll() is None
         ballast.unlink()
+        daemon.says("recovered")
         field.settles(told[-1][2])
         assert daemon.stop() == 0
         ours = history(daemon.store, [WELL])
@@ -204,6 +229,16 @@ def test_a_disk_that_is_full_at_the_start_is_told(small_disk: Path, tmp_path: Pa
     with (small_disk / "ballast").open("wb", buffering=0) as file, pytest.raises(OSError, match="No space left"):
         while True:
             file.write(bytes(4096))
+    daemon = Daemon(tmp_path / "a", free_port(), WELL)
+    daemon.config.write_text(config_text(WELL, store=str(small_disk / "advisor.db")))
+    assert "the disk is full; free some space" in _refused_to_start(daemon)
+
+
+def test_a_disk_that_is_full_when_a_store_is_opened_again_is_told(small_disk: Path, tmp_path: Path) -> None:
+    Store(small_disk / "advisor.db").close()
+    with (small_disk / "ballast").open("wb", buffering=0) as file, pytest.raises(OSError, match="No space left"):
+        while True:
+            file.write(bytes(512))
     daemon = Daemon(tmp_path / "a", free_port(), WELL)
     daemon.config.write_text(config_text(WELL, store=str(small_disk / "advisor.db")))
     assert "the disk is full; free some space" in _refused_to_start(daemon)

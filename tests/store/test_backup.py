@@ -73,3 +73,10 @@ def test_what_a_backup_cannot_do_is_said_and_leaves_nothing_behind(tmp_path: Pat
     with pytest.raises(StoreFault, match="is not a folder"):
         backup(path, tmp_path / "missing" / "copy.db")
     assert list(tmp_path.iterdir()) == [path]
+
+
+def test_a_copy_is_its_owners_alone(tmp_path: Path) -> None:
+    path, copy = tmp_path / "store.db", tmp_path / "copy.db"
+    Store(path).close()
+    backup(path, copy)
+    assert copy.stat().st_mode & 0o077 == 0
