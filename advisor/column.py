@@ -65,7 +65,8 @@ class Observation:
     """A shot as the belief sees it: liquid height, its random error, and what shared errors do to it.
 
     shared: name of a shared error (velocity, void, gauge, gas_rate, density) -> change of height_ft for one
-    standard deviation of it. censored: the level was at or below the intake, height_ft is then 0.
+    standard deviation of it. censored: it read at or below the intake; height_ft is carried on below 0 there, since
+    how far below a level reads tells how far off its depth is.
     """
 
     at_ms: int

@@ -225,6 +225,33 @@ def test_joint_echoes_need_no_gas_properties() -> None:
     assert "gas_gravity is not configured" in said(done, "intake_psig")
 
 
+def test_a_reflector_of_known_depth_carries_the_level_where_no_joints_were_counted() -> None:
+    """Weights by variance: 15 ft of 3,800 against 4 % of 3,739 is 0.99 to 0.01."""
+    heard = Level(round_trip_s=6.0, by_reflector_ft_md=Quantity(value=3800.0, sd=15.0))
+    level = worked(inputs(level=heard)).quantities["level_ft_md"]
+    assert level is not None and level.by == "reflector"
+    assert level.value == pytest.approx(3739.39 + (3800.0 - 3739.39) * 0.9898, abs=0.5)
+    assert level.sd < 30.0
+
+
+def test_a_reflector_that_contradicts_the_joints_is_said_and_makes_the_depth_less_sure() -> None:
+    """101 x 31.5/0.85 = 3742.9 ft by joints, 4,000 ft by the reflector: 257 ft apart, 22 times their errors."""
+    counted = Level(round_trip_s=6.0, joints_counted=101, joint_reach_frac=0.85)
+    odd = replace(counted, by_reflector_ft_md=Quantity(value=4000.0, sd=8.0))
+    alone, both = worked(inputs(level=counted)), worked(inputs(level=odd))
+    level = both.quantities["level_ft_md"]
+    assert level is not None and level.by == "joints"
+    assert level.value == pytest.approx(value(alone, "level_ft_md"), abs=0.01)
+    assert sd(both, "level_ft_md") > 100.0 > sd(alone, "level_ft_md")
+    assert "an echo of known depth gives 4000 ft" in said(both, "level_ft_md")
+
+
+def test_a_reflector_far_from_the_gas_s_depth_makes_the_velocity_odd() -> None:
+    """4,000 against 3,739.39 ft: 7.0 %."""
+    heard = Level(round_trip_s=6.0, by_reflector_ft_md=Quantity(value=4000.0, sd=15.0))
+    assert worked(inputs(level=heard)).velocity_apart_frac == pytest.approx(0.0697, abs=1e-3)
+
+
 def test_a_tally_is_counted_joint_by_joint() -> None:
     """60 joints of 30 ft, then 32 ft: 100 of them are 3080 ft."""
     tally = (30.0,) * 60 + (32.0,) * 100
@@ -282,7 +309,9 @@ def test_a_level_at_or_below_the_intake_is_no_submergence_and_said(level_ft: flo
     assert sd(done, "submergence_ft") > 10.0
     assert "at or below the intake" in said(done, "submergence_ft")
     assert done.quantities["liquid_frac_annulus"] is None
-    assert done.observation is not None and done.observation.censored and done.observation.height_ft == 0.0
+    assert done.observation is not None and done.observation.censored
+    # carried on as far below 0 as the liquid share of what it reads below the intake
+    assert 5000.0 - level_ft <= done.observation.height_ft <= 0.5 * (5000.0 - level_ft)
     assert done.observation.random_sd_ft > 1.0
     assert done.column is not None and 0.0 < done.column.liquid_frac <= 1.0
     assert 85.0 < value(done, "intake_psig") < 105.0

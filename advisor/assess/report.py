@@ -324,7 +324,7 @@ def _observation(each: Inputs, height: Array, censored: bool) -> Observation | N
     shared["velocity"] = -math.hypot(change["velocity"], change["depth"])
     return Observation(
         at_ms=each.level_at_ms if each.level_at_ms is not None else each.at_ms,
-        height_ft=0.0 if censored else max(float(height[0]), 0.0),
+        height_ft=float(height[0]),
         random_sd_ft=max(math.hypot(change["pick"], change["pressure"]), LEAST_RANDOM_FT),
         shared=shared,
         censored=bool(censored),

@@ -16,15 +16,16 @@ from advisor.belief.ensemble import OF_THE_WELL, SHARED, Array, Marks
 
 UPDATED: tuple[str, ...] = (
     "height_ft",
+    "wander",
     *OF_THE_WELL,
     "then_effectiveness",
     "then_potential",
     *SHARED,
 )
 
-WHOLLY: frozenset[str] = frozenset(
-    {"height_ft", "velocity", "gauge"}
-)  # what a shot reads: one thing, not to be pulled apart
+WHOLLY: frozenset[str] = frozenset({"height_ft", "wander"})  # what may change within hours
+LEAST_OF_A_KIND = 6  # members of a kind that move by their own correlations; with fewer all move together
+BY_CHANCE = 3.0  # squared correlations, in units of what chance gives on the average, that are not believed
 
 
 def members_after(
@@ -34,34 +35,59 @@ def members_after(
     variance: Array,
     used: Marks,
     heed: Array | float = 1.0,
+    kinds: Marks | None = None,
 ) -> dict[str, Array]:
     """Members (W, M) after a scalar observation (W, 1) of the wells marked used (W,).
 
-    heed (W, 1) is the share of the correction that everything but the height takes: readings that follow each other
-    closely say nearly the same thing of what hardly changes, and err in the same way (a partial update, Brink 2017).
+    heed (W, 1) is the share of the correction that what hardly changes takes: readings that follow each other
+    closely say nearly the same thing of it, and err in the same way (a partial update, Brink 2017). kinds (W, M):
+    members of two kinds that obey different laws; each kind moves by its own mean and correlations.
     """
-    size = predicted.shape[-1]
-    mean = predicted.mean(axis=-1, keepdims=True)
-    part = predicted - mean
-    spread = (part * part).sum(axis=-1, keepdims=True) / (size - 1)
-    total = spread + variance
-    shrink = 1.0 / (1.0 + np.sqrt(variance / total))
-    step = observed - mean
     rows = used[:, None]
-    moved: dict[str, Array] = {}
-    for name in UPDATED:
-        values = members[name]
-        own = values - values.mean(axis=-1, keepdims=True)
-        cov = (own * part).sum(axis=-1, keepdims=True) / (size - 1)
-        var = (own * own).sum(axis=-1, keepdims=True) / (size - 1)
-        gain = cov / total * trust(cov, var, spread, size) * (1.0 if name in WHOLLY else heed)
-        moved[name] = np.where(rows, values + gain * (step - shrink * part), values)
+    moved = {name: members[name] for name in UPDATED}
+    for kind in _kinds(kinds, predicted.shape):
+        for name, after in _moved(members, predicted, observed, variance, heed, kind).items():
+            moved[name] = np.where(rows & kind, after, moved[name])
     moved["height_ft"] = np.where(rows, np.maximum(moved["height_ft"], 0.0), members["height_ft"])
     moved["ln_effectiveness"] = np.where(rows, prior.bounded(moved["ln_effectiveness"]), members["ln_effectiveness"])
     return moved
 
 
-def trust(cov: Array, var: Array, spread: Array, size: int) -> Array:
+def _kinds(kinds: Marks | None, shape: tuple[int, ...]) -> list[Marks]:
+    if kinds is None:
+        return [np.ones(shape, dtype=np.bool_)]
+    count = kinds.sum(axis=-1, keepdims=True)
+    split = (count >= LEAST_OF_A_KIND) & (shape[-1] - count >= LEAST_OF_A_KIND)
+    return [np.where(split, kinds, True), split & ~kinds]
+
+
+def _moved(
+    members: Mapping[str, Array], predicted: Array, observed: Array, variance: Array, heed: Array | float, kind: Marks
+) -> dict[str, Array]:
+    """All members as those of the kind move; a well without any of it is left as it is."""
+    count = np.maximum(kind.sum(axis=-1, keepdims=True), 2)
+    part = _about_mean(predicted, kind, count)
+    spread = (part * part).sum(axis=-1, keepdims=True) / (count - 1)
+    total = spread + variance
+    shrink = 1.0 / (1.0 + np.sqrt(variance / total))
+    step = observed - (predicted * kind).sum(axis=-1, keepdims=True) / count
+    after: dict[str, Array] = {}
+    for name in UPDATED:
+        own = _about_mean(members[name], kind, count)
+        cov = (own * part).sum(axis=-1, keepdims=True) / (count - 1)
+        var = (own * own).sum(axis=-1, keepdims=True) / (count - 1)
+        gain = cov / total * trust(cov, var, spread, count) * (1.0 if name in WHOLLY else heed)
+        after[name] = members[name] + gain * (step - shrink * part)
+    return after
+
+
+def _about_mean(values: Array, kind: Marks, count: Array) -> Array:
+    """Deviations from the mean of a kind, 0 for the other."""
+    return np.asarray((values - (values * kind).sum(axis=-1, keepdims=True) / count) * kind)
+
+
+def trust(cov: Array, var: Array, spread: Array, size: Array | int) -> Array:
     """How much of a sample covariance to believe: 1 for a strong correlation, 0 for one that chance explains."""
     square = cov * cov / np.maximum(var * spread, 1e-300)
-    return np.clip((square - 1.0 / (size - 1)) / np.maximum(square * (1.0 - 1.0 / (size - 1)), 1e-12), 0.0, 1.0)
+    chance = BY_CHANCE / (np.asarray(size) - 1.0)
+    return np.clip((square - chance) / np.maximum(square * (1.0 - chance), 1e-12), 0.0, 1.0)

@@ -28,6 +28,7 @@ from advisor.column import Column
 from advisor.physics import inflow
 from advisor.well import Well
 
+WANDER_SD, WANDER_D = 0.01, 0.5  # of inflow: wells give a per cent more or less for half a day (our choice)
 GAUGE_SD_PSI = 1.0  # one standard deviation of the shared gauge error
 LEAST_PSIA = 1.0  # however much is blamed on the gauge, what is left is a pressure
 DENSITY_SD_FRAC = 0.02  # and of the liquid's density
@@ -115,9 +116,12 @@ def shape_frac(members: Mapping[str, Array]) -> Array:
     return np.asarray(MOST_SHAPE / (1.0 + np.exp(-members["shape"])))
 
 
-def formation(members: Mapping[str, Array], ann: Annulus) -> Formation:
-    """The quadratic of each member in height, from inflow.shape_rate_bpd's curve (Vogel 1968)."""
-    potential_bpd = np.exp(members["ln_potential"])
+def formation(members: Mapping[str, Array], ann: Annulus, *, lasting: bool = False) -> Formation:
+    """The quadratic of each member in height, from inflow.shape_rate_bpd's curve (Vogel 1968).
+
+    lasting: without what wanders off again within a day.
+    """
+    potential_bpd = np.exp(members["ln_potential"] + (0.0 if lasting else members["wander"]))
     reservoir_psia = np.exp(members["ln_reservoir"])
     bend = 0.8 * shape_frac(members)
     b = ann.bottom_psia / reservoir_psia

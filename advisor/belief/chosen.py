@@ -18,7 +18,8 @@ LEAST_EFFECTIVE = 0.25  # of the members: with fewer that count, less of the inf
 ENOUGH_EFFECTIVE = 0.8  # with more that count there is nothing to choose
 HALVINGS = 12
 COPY_SPREAD = 0.2  # noise of a copy, as a share of the spread of the chosen
-SPREAD = OF_THE_WELL  # not the shared errors: a height and what its readings are off by belong together
+SPREAD = OF_THE_WELL  # not the velocity: a height and what its readings are off by belong together
+UNTOLD = ("void", "gas_rate", "density")  # a choice says little of these: they stay as wide as they were
 
 
 def by_rate(belief: Belief, predicted: Array, observed: Array, sd: Array, used: Marks) -> tuple[Belief, Array]:
@@ -65,8 +66,11 @@ def _drawn(weights: Array, well: str, at_ms: int) -> NDArray[np.intp]:
 
 def spread(members: dict[str, Array], belief: Belief, i: int, copies: Marks) -> None:
     """Noise for the members of a well that are copies of others; the height stays as it is."""
-    noise = normals(belief.wells[i], int(belief.at_ms[i]), "copies", len(SPREAD), belief.size)
+    noise = normals(belief.wells[i], int(belief.at_ms[i]), "copies", len(SPREAD) + len(UNTOLD), belief.size)
     for row, name in enumerate(SPREAD):
         width = COPY_SPREAD * members[name][i].std()
         members[name][i] += np.where(copies, width * noise[row], 0.0)
+    for row, name in enumerate(UNTOLD, len(SPREAD)):
+        lost = belief.members[name][i].var() - members[name][i].var()
+        members[name][i] += np.sqrt(max(lost, 0.0)) * noise[row]
     members["ln_effectiveness"][i] = prior.bounded(members["ln_effectiveness"][i])

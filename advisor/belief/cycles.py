@@ -231,19 +231,15 @@ def _day_of(before: tuple[Array, ...], sofar: tuple[Array, ...]) -> tuple[Array,
     return lifted, starved_d, run_d, done_d
 
 
-def one_cycle_bpd(
+def steady_bpd(
     height_ft: Array, setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus
 ) -> Array:
-    """Liquid lifted (N, M) over one run from this height and the rest after it, what drains back taken off."""
-    run_d = np.where(setting.idle_d > 0, setting.run_d, 1.0)
+    """Liquid lifted (N, M) by a unit that never rests, at this height.
+
+    The height is what the balance has settled to: only a level at the intake holds the pump back.
+    """
     take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height_ft))
-    reach = np.minimum(fed.rate_bpd(height_ft, ann.tank_ft), take)
-    end = balance.unclipped_ft(height_ft, run_d, take, fed, ann)
-    ran = take + ann.stb_per_ft * np.minimum(end, 0.0) / run_d
-    # without a rest the height is what the balance has settled to: only a level at the intake holds the pump back
-    steady = np.where(height_ft > 0.0, take, reach)
-    share = setting.running_frac
-    return np.where(setting.idle_d > 0, share * ran - (1.0 - share) * pump.leak_bpd, steady)
+    return np.where(height_ft > 0.0, take, np.minimum(fed.rate_bpd(height_ft, ann.tank_ft), take))
 
 
 def fill_frac(

@@ -17,13 +17,14 @@ from numpy.typing import NDArray
 Array: TypeAlias = NDArray[np.float64]
 Marks: TypeAlias = NDArray[np.bool_]  # which wells
 MEMBERS = 128
-VERSION = 2
+VERSION = 3
 MAGIC = b"belief"
 
 # what a member is made of: name -> meaning
 PARAMETERS: dict[str, str] = {
     "height_ft": "liquid alone above the intake, ft",
     "ln_potential": "ln of the inflow potential, bbl/d at 0 psig at the datum",
+    "wander": "ln of what the formation gives more than usual, for half a day or so",
     "ln_reservoir": "ln of the static pressure at the datum, psia",
     "shape": "logit of the inflow shape, between a straight line and 1 - x^2",
     "ln_effectiveness": "ln of liquid over displacement of a full barrel, before slip",
@@ -69,7 +70,7 @@ COUNTS: dict[str, str] = {
     "casing_psia": "casing pressure last worked with; 0 none",
     "casing_step": "its usual change from one reading to the next, psi",
     "casing_blamed": "size of the last step of it that the gauge was blamed for by half the members, psi",
-    "at_intake": "log odds gained for a level at the intake since members were last exchanged",
+    "starving": "log odds gained for a pump that starves since members were last exchanged",
     "gauge_blamed": "log odds gained for a step that was the gauge's since members were last exchanged",
     "leaks": "log odds gained for liquid that drains back while idle",
     "void_share": "change of the last shot's height for one deviation of void, as a share of it",

@@ -1,4 +1,4 @@
-"""Two kinds of member, weighed against each other: level at the intake or above it, gauge blamed for a step or not.
+"""Two kinds of member, weighed against each other: pump starving or fed, gauge blamed for a step or not.
 
 A level that reads high because sound is faster than believed, over a pump that starves, looks like a level that
 stands high over a pump that is fed, and no straight line leads from the one to the other. What tells them apart is
@@ -8,21 +8,30 @@ setting. The odds gained shot by shot move members from the kind that foretells 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance, chosen
+from advisor.belief import balance, chosen, cycles
 from advisor.belief.ensemble import Array, Belief, Marks, stream
+from advisor.column import Column
+from advisor.well import Setting, Well
 
-AT_INTAKE_FT = 1.0
 LEAST_OF_A_KIND = 4  # with fewer there is no telling what the kind foretells
 MOST_ODDS = 0.7  # log odds of one shot
 MOVED_AT_LEAST = 8  # members; smaller odds are kept for later
 
 
-def at_intake(belief: Belief) -> Marks:
-    """Members (W, M) with the level at the intake."""
-    return np.asarray(belief.members["height_ft"] < AT_INTAKE_FT)
+def starving(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting]) -> Marks:
+    """Members (W, M) whose pump, at these settings, takes more than the formation can ever give."""
+    ann = balance.annulus(columns, belief.members)
+    fed = balance.formation(belief.members, ann)
+    pump = balance.pump(wells, belief.members)
+    arrays = cycles.as_arrays(settings)
+    full_bpd = pump.full_bpd(arrays.rate_spm, ann.at_intake_psia(np.zeros_like(fed.r0)))
+    share = arrays.running_frac
+    return np.asarray(share * full_bpd - (1.0 - share) * pump.leak_bpd > fed.least_height_bpd)
 
 
 def gauge_blamed(belief: Belief) -> Marks:
@@ -32,11 +41,18 @@ def gauge_blamed(belief: Belief) -> Marks:
 
 
 def weighed(
-    belief: Belief, kind: Marks, name: str, predicted: Array, height_ft: Array, variance: Array, rows: Marks
+    belief: Belief,
+    kind: Marks,
+    name: str,
+    predicted: Array,
+    height_ft: Array,
+    variance: Array,
+    heed: Array,
+    rows: Marks,
 ) -> Belief:
     """The belief with members of the likelier kind in the place of others; shots (W, 1), predicted and kind (W, M).
 
-    name: the count that keeps the log odds gained for the kind.
+    name: the count that keeps the log odds gained for the kind; heed (W, 1): the share of them a shot counts for.
     """
     odds = belief.counts[name].copy()
     members = {name: values.copy() for name, values in belief.members.items()}
@@ -48,7 +64,7 @@ def weighed(
             continue
         gained = _log_density(predicted[i][low], height_ft[i, 0], variance[i, 0])
         gained -= _log_density(predicted[i][~low], height_ft[i, 0], variance[i, 0])
-        odds[i] += float(np.clip(gained, -MOST_ODDS, MOST_ODDS))
+        odds[i] += float(np.clip(heed[i, 0] * gained, -MOST_ODDS, MOST_ODDS))
         wanted = belief.size / (1.0 + (belief.size - count) / count * np.exp(-odds[i]))
         more = round(wanted) - count
         if abs(more) >= MOVED_AT_LEAST:

@@ -39,6 +39,7 @@ ROWS: tuple[str, ...] = (
     "height_ft",
     *OF_THE_WELL,
     *SHARED,
+    "wander",
 )
 
 
@@ -72,6 +73,7 @@ def draw(
     drawn["ln_slip"] = losses[:, :, 0] + LN_SLIP_SD * z["ln_slip"]
     drawn["ln_leak"] = losses[:, :, 1] + LN_LEAK_SD * z["ln_leak"]
     drawn["ln_free_gas"] = np.log(np.array([[free_gas(well)] for well in wells])) + LN_FREE_GAS_SD * z["ln_free_gas"]
+    drawn["wander"] = balance.WANDER_SD * z["wander"]
     ann = balance.annulus(columns, drawn)
     drawn["height_ft"] = ann.full_ft * (0.02 + 0.9 * _uniform(z["height_ft"]))
     drawn["idle_ft"] = drawn["height_ft"].copy()

@@ -21,7 +21,7 @@ MOST_STEPS = 400  # of one stretch, 50 days at that length: years of silence are
 
 # how far each parameter wanders in a day (standard deviation); chosen on simulated wells, no source
 WALK_PER_ROOT_DAY: dict[str, float] = {
-    "height_ft": 2.0,
+    "height_ft": 5.0,
     "ln_potential": 0.010,
     "ln_reservoir": 0.002,
     "shape": 0.01,
@@ -35,8 +35,6 @@ WALK_PER_ROOT_DAY: dict[str, float] = {
     "gas_rate": 0.02,
     "density": 0.02,
 }
-INFLOW_NOISE_SHARE = 0.004  # of a day's inflow, per root day: wells give a per cent more or less for half a day
-LEVEL_FORGETS_D = 0.5  # the level finds back to where inflow and pump agree
 HEIGHT_NOISE_SHARE = 0.03  # of each move of the level, up or down: what the balance and its timing leave out
 
 
@@ -72,8 +70,8 @@ def carry(
         stretches(listed, int(from_ms), int(until_ms), well)
         for listed, from_ms, until_ms, well in zip(segments, belief.at_ms, at_ms, wells, strict=True)
     ]
-    moved, shaken_ft, supply_ft_per_d, counts = _roll(belief, wells, columns, plans)
-    members = _wander(belief, moved, shaken_ft, supply_ft_per_d, at_ms)
+    moved, shaken_ft, counts = _roll(belief, wells, columns, plans)
+    members = _wander(belief, moved, shaken_ft, at_ms)
     full_ft = balance.annulus(columns, belief.members).full_ft
     members["height_ft"] = np.minimum(members["height_ft"], full_ft)
     return Belief(wells=belief.wells, at_ms=at_ms, members=members, counts={**belief.counts, **counts})
@@ -108,9 +106,8 @@ def _cut(length_ms: int, running_frac: float | None, rate_spm: float) -> list[St
 
 def _roll(
     belief: Belief, wells: Sequence[Well], columns: Sequence[Column], plans: Sequence[Sequence[Stretch]]
-) -> tuple[dict[str, Array], Array, Array, dict[str, Array]]:
-    """Heights after the stretches and the root sum of squares of their moves; the rise that inflow alone would give,
-    ft/d; the hours run, idle and unknown."""
+) -> tuple[dict[str, Array], Array, dict[str, Array]]:
+    """Heights after the stretches and the root sum of squares of their moves; the hours run, idle and unknown."""
     ann = balance.annulus(columns, belief.members)
     fed = balance.formation(belief.members, ann)
     pump = balance.pump(wells, belief.members)
@@ -121,7 +118,6 @@ def _roll(
     )
     hours = {name: belief.counts[name].copy() for name in ("run_h", "idle_h", "unknown_h")}
     square = np.zeros_like(height)
-    supply_ft_per_d = fed.rate_bpd(height, ann.tank_ft) / ann.stb_per_ft
     for step in range(max((len(p) for p in plans), default=0)):
         now = [p[step] if step < len(p) else Stretch(0, 0.0, 0.0) for p in plans]
         dt_d = np.array([[s.length_ms / DAY_MS] for s in now])
@@ -135,7 +131,7 @@ def _roll(
         for i, s in enumerate(now):
             kind = "unknown_h" if s.running_frac is None else ("run_h" if s.running_frac > 0 else "idle_h")
             hours[kind][i] += s.length_ms / HOUR_MS
-    return {"height_ft": height, "idle_ft": idle}, np.sqrt(square), supply_ft_per_d, hours
+    return {"height_ft": height, "idle_ft": idle}, np.sqrt(square), hours
 
 
 def moved_ft(
@@ -173,12 +169,11 @@ def _wander(
     belief: Belief,
     moved: dict[str, Array],
     shaken_ft: Array,
-    supply_ft_per_d: Array,
     to_ms: NDArray[np.int64],
 ) -> dict[str, Array]:
     """Members with the noise of the time gone by; the noise of a well comes from its name and the time reached."""
     days = (to_ms - belief.at_ms) / DAY_MS
-    names = list(WALK_PER_ROOT_DAY)
+    names = [*WALK_PER_ROOT_DAY, "wander"]
     noise = np.stack(
         [
             normals(well, int(until), f"walk from {int(at)}", len(names), belief.size)
@@ -186,12 +181,12 @@ def _wander(
         ]
     )
     members = {**belief.members, **moved}
-    for row, name in enumerate(names):
+    kept = np.exp(-days / balance.WANDER_D)[:, None]
+    fresh = balance.WANDER_SD * np.sqrt(1.0 - kept * kept) * noise[:, -1, :]
+    members["wander"] = kept * members["wander"] + fresh
+    for row, name in enumerate(WALK_PER_ROOT_DAY):
         sd = WALK_PER_ROOT_DAY[name] * np.sqrt(days)[:, None]
         if name == "height_ft":
-            sd = np.hypot(
-                sd, INFLOW_NOISE_SHARE * supply_ft_per_d * np.sqrt(np.minimum(days, LEVEL_FORGETS_D))[:, None]
-            )
             sd = np.hypot(sd, HEIGHT_NOISE_SHARE * shaken_ft)
             # a level at the intake stays there: noise only moves liquid that is there
             sd = np.minimum(sd, moved["height_ft"])

@@ -6,19 +6,21 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, balance, chosen, cycles, evidence, modes, operation, widen
+from advisor.belief import assimilate, balance, chosen, cycles, evidence, first, modes, operation, widen
 from advisor.belief.ensemble import SHARED, Array, Belief, Marks, normals
+from advisor.belief.first import LEAST_VELOCITY_FT
 from advisor.column import Column, Observation
 from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
-FULLY_HEEDED_H = 6.0  # since the last shot: one that follows sooner teaches less of what hardly changes
+FULLY_HEEDED_H = 12.0  # since the last shot: one that follows sooner teaches less of what hardly changes
 GATE_SD = 4.0
 # Errors of the gassy column grow with the height they are an error of. They are taken in proportion to the height a
 # member has, never to the one that was read: a reading's own noise in its sensitivity would draw them to one side.
 IN_PROPORTION: tuple[str, ...] = ("void", "gas_rate", "density")
 LEAST_SCALE_FT = 20.0
-LEAST_VELOCITY_FT = 5.0  # less for one deviation of velocity: the shot says nothing of it
+READS_AGAIN = 2.0  # shots in a row scatter by so much more than the pick of each is said to (our choice)
+COLUMN_SD_FRAC = 0.06  # of the height: what each build-up makes of the gassy column (our choice)
 MISSES_FOLLOWED = 3  # shots in a row outside the gate on one side: a change, not noise
 TEST_SD_FRAC, LEAST_TEST_SD_BPD = 0.04, 2.0  # of a production test (common practice, no source)
 SETTLED_SD = 0.30  # ln of inflow over lift when a well is first seen: it may be drawing down or filling
@@ -42,36 +44,39 @@ def shot(
     given = np.array([o is not None for o in observations])
     if not given.any():
         return belief
-    first = given & (belief.counts["shots"] == 0)
+    new = given & (belief.counts["shots"] == 0)
+    in_force = settings if settings is not None else [operation.configured(well) for well in wells]
     seen = _Seen(observations, belief)
-    known = given & ~first
+    known = given & ~new
     belief = evidence.scored(
         belief, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
     )
     belief = _count_same(belief, seen, given)
     misses, far = _gate(belief, seen, known)
     followed = known & (np.abs(misses) >= MISSES_FOLLOWED)
-    belief = belief.with_members({}, {"misses": np.where(followed | (given & first), 0.0, misses)})
+    belief = belief.with_members({}, {"misses": np.where(followed | new, 0.0, misses)})
     if followed.any():
         belief = widen.changed(belief, followed, seen.at_ms)
     since_h = (seen.at_ms - belief.counts["shot_ms"])[:, None] / HOUR_MS
     heed = np.clip(since_h / FULLY_HEEDED_H, 0.0, 1.0)
     near = known & ~far & ~followed
-    for name, kind in (("at_intake", modes.at_intake), ("gauge_blamed", modes.gauge_blamed)):
+    for name in ("starving", "gauge_blamed"):
+        starving = name == "starving"
+        kind = modes.starving(belief, wells, columns, in_force) if starving else modes.gauge_blamed(belief)
         predicted = seen.predicted(belief)
-        belief = modes.weighed(belief, kind(belief), name, predicted, seen.height_ft, seen.variance, near)
+        belief = modes.weighed(belief, kind, name, predicted, seen.height_ft, seen.variance, heed, near)
+    kinds = modes.starving(belief, wells, columns, in_force)
     members = assimilate.members_after(
-        belief.members, seen.predicted(belief), seen.height_ft, seen.variance, near, heed
+        belief.members, seen.predicted(belief), seen.height_ft, seen.variance, near, heed, kinds
     )
     belief = belief.with_members(members)
-    reset = first | followed
-    if reset.any():
-        belief = _reset_height(belief, seen, reset)
-    if first.any():
-        in_force = settings if settings is not None else [operation.configured(well) for well in wells]
-        belief = settled(belief, wells, columns, in_force, first)
-        belief = widen.as_first_known(belief, wells, first)
-    return _counted(belief, seen, given, first, followed)
+    if followed.any():
+        belief = _reset_height(belief, seen, followed)
+    if new.any():
+        belief = _first_height(belief, wells, columns, in_force, seen, new)
+        belief = settled(belief, wells, columns, in_force, new)
+        belief = widen.as_first_known(belief, wells, new)
+    return _counted(belief, seen, given, new, followed)
 
 
 class _Seen:
@@ -86,8 +91,12 @@ class _Seen:
                 raise ValueError(
                     f"{well} shot: shared error {sorted(unknown)[0]!r}; must be one of {', '.join(SHARED)}"
                 )
-        self.height_ft = np.array([[max(o.height_ft, 0.0)] for o in listed])
-        self.variance = np.array([[max(o.random_sd_ft, 0.5) ** 2] for o in listed])
+        self.height_ft = np.array([[o.height_ft] for o in listed])
+        picked = np.array([[READS_AGAIN * max(o.random_sd_ft, 0.5)] for o in listed])
+        # the column's share of the height believed, not of the one read: else a reading's noise is in its weight
+        middle = belief.members["height_ft"].mean(axis=-1, keepdims=True)
+        known_ft = np.where(belief.counts["shots"][:, None] > 0, middle, np.maximum(self.height_ft, 0.0))
+        self.variance = np.square(picked) + np.square(COLUMN_SD_FRAC * known_ft)
         self.censored = np.array([[o.censored] for o in listed])
         self.at_ms = np.array([float(o.at_ms) for o in listed])
         by = {name: np.array([[o.shared.get(name, 0.0)] for o in listed]) for name in SHARED}
@@ -104,9 +113,8 @@ class _Seen:
         return np.asarray(sum(self.offsets[name] * members[name] for name in self.offsets))
 
     def predicted(self, belief: Belief) -> Array:
-        """The height each member would have read; a level at or under the intake reads nothing below 0."""
-        read = belief.members["height_ft"] * self.factor(belief.members) + self.offset_ft(belief.members)
-        return np.where(self.censored, np.maximum(read, 0.0), read)
+        """The height each member would have read."""
+        return belief.members["height_ft"] * self.factor(belief.members) + self.offset_ft(belief.members)
 
     def unlifted(self, belief: Belief) -> Array:
         """The height each member would have read if nothing had been lifted since the last shot."""
@@ -125,15 +133,44 @@ def _gate(belief: Belief, seen: _Seen, known: Marks) -> tuple[Array, Marks]:
     return np.where(far, run, np.where(known, 0.0, before)), far
 
 
-def _reset_height(belief: Belief, seen: _Seen, rows: Marks) -> Belief:
-    """Heights drawn about the shot alone: nothing earlier says anything of them."""
+def _read_ft(belief: Belief, seen: _Seen) -> Array:
+    """The reading as each member takes it: with noise of its own, the shared errors but those of the column off."""
     noise = np.stack(
         [
             normals(well, int(at), "first height", 1, belief.size)[0]
             for well, at in zip(belief.wells, seen.at_ms, strict=True)
         ]
     )
-    read = seen.height_ft - seen.offset_ft(belief.members) + np.sqrt(seen.variance) * noise
+    return np.asarray(seen.height_ft - seen.offset_ft(belief.members) + np.sqrt(seen.variance) * noise)
+
+
+def _first_height(
+    belief: Belief,
+    wells: Sequence[Well],
+    columns: Sequence[Column],
+    settings: Sequence[Setting],
+    seen: _Seen,
+    rows: Marks,
+) -> Belief:
+    """Heights and velocities of wells seen for the first time."""
+    members = belief.members
+    per_velocity_ft = seen.offsets["velocity"]
+    read = _read_ft(belief, seen) + per_velocity_ft * members["velocity"]
+    height, velocity = first.drawn(
+        belief, wells, columns, settings, read, seen.factor(members), per_velocity_ft, seen.at_ms
+    )
+    marked = rows[:, None]
+    return belief.with_members(
+        {
+            "height_ft": np.where(marked, height, members["height_ft"]),
+            "velocity": np.where(marked, velocity, members["velocity"]),
+        }
+    )
+
+
+def _reset_height(belief: Belief, seen: _Seen, rows: Marks) -> Belief:
+    """Heights drawn about the shot alone: nothing earlier says anything of them."""
+    read = _read_ft(belief, seen)
     drawn = read / seen.factor(belief.members)
     height = np.where(rows[:, None], np.maximum(drawn, 0.0), belief.members["height_ft"])
     # a member whose level would be under the intake has it there: its velocity is only so far off as that
@@ -179,7 +216,7 @@ def _count_same(belief: Belief, seen: _Seen, given: Marks) -> Belief:
     return belief.with_members({}, {"same": same, "last_ft": np.where(given, height, belief.counts["last_ft"])})
 
 
-def _counted(belief: Belief, seen: _Seen, given: Marks, first: Marks, followed: Marks) -> Belief:
+def _counted(belief: Belief, seen: _Seen, given: Marks, new: Marks, followed: Marks) -> Belief:
     counts = belief.counts
     zero = np.where(given, 0.0, 1.0)
     return belief.with_members(
@@ -187,7 +224,7 @@ def _counted(belief: Belief, seen: _Seen, given: Marks, first: Marks, followed: 
         {
             "shots": counts["shots"] + given,
             "changes": counts["changes"] + followed,
-            "first_ms": np.where(first, seen.at_ms, counts["first_ms"]),
+            "first_ms": np.where(new, seen.at_ms, counts["first_ms"]),
             "void_share": np.where(given, seen.shares["void"][:, 0], counts["void_share"]),
             "shot_ms": np.where(given, seen.at_ms, counts["shot_ms"]),
             "run_h": counts["run_h"] * zero,
@@ -272,11 +309,19 @@ def surprise_of_test(
 def lifted_bpd(
     belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting]
 ) -> Array:
-    """Liquid each member lifts (W, M) over one cycle of the settings from its present height."""
+    """Liquid each member lifts (W, M) at the settings; of a timer over a day of cycles from its present height."""
     ann = balance.annulus(columns, belief.members)
     fed = balance.formation(belief.members, ann)
     pump = balance.pump(wells, belief.members)
-    return cycles.one_cycle_bpd(belief.members["height_ft"], cycles.as_arrays(settings), fed, pump, ann)
+    height = belief.members["height_ft"]
+    arrays = cycles.as_arrays(settings)
+    begins = np.ones(len(wells))
+    steady_bpd = cycles.steady_bpd(height, arrays, fed, pump, ann)
+    if not (arrays.idle_d > 0.0).any():
+        return steady_bpd
+    return np.where(
+        arrays.idle_d > 0.0, cycles.day_ahead(height, arrays, begins, fed, pump, ann).lifted_bpd, steady_bpd
+    )
 
 
 def fillage(

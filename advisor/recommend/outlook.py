@@ -54,7 +54,7 @@ def _block(
     belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Sequence[Setting]]
 ) -> list[Outlook]:
     ann = balance.annulus(columns, belief.members)
-    fed = balance.formation(belief.members, ann)
+    fed = balance.formation(belief.members, ann, lasting=True)
     pump = balance.pump(wells, belief.members)
     rows = np.repeat(np.arange(len(wells)), [len(listed) for listed in settings])
     pairs = cycles.as_arrays([s for listed in settings for s in listed])

@@ -31,7 +31,12 @@ def hand(*, potential: float, reservoir: float, shape: float, base: float, gradi
     )
     part = max(shape / balance.MOST_SHAPE, 1e-12)
     logit = np.log(part / (1.0 - part))
-    members = {"ln_potential": ONE * np.log(potential), "ln_reservoir": ONE * np.log(reservoir), "shape": ONE * logit}
+    members = {
+        "ln_potential": ONE * np.log(potential),
+        "ln_reservoir": ONE * np.log(reservoir),
+        "shape": ONE * logit,
+        "wander": 0.0 * ONE,
+    }
     return ann, balance.formation(members, ann)
 
 
@@ -98,6 +103,7 @@ def test_the_closed_form_is_what_an_integrator_finds(
     ann = replace(ann, tank_ft=ONE * tank)
     members = {
         "ln_potential": ONE * np.log(potential),
+        "wander": 0.0 * ONE,
         "ln_reservoir": ONE * np.log(1200.0),
         "shape": ONE * np.log(shape / (balance.MOST_SHAPE - shape)),
     }
@@ -117,7 +123,7 @@ def test_the_quadratic_in_height_is_the_inflow_curve_in_pressure() -> None:
     expected = inflow.shape_rate_bpd(
         bottomhole_psia=ann.bottomhole_psia(heights),
         reservoir_psia=np.exp(belief.members["ln_reservoir"]),
-        potential_bpd=np.exp(belief.members["ln_potential"]),
+        potential_bpd=np.exp(belief.members["ln_potential"] + belief.members["wander"]),
         shape=balance.shape_frac(belief.members),
     )
     np.testing.assert_allclose(fed.rate_bpd(heights, ann.tank_ft), expected, rtol=1e-9)

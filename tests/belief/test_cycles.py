@@ -90,6 +90,7 @@ def many(
     z = np.sort(np.random.default_rng(4).standard_normal(size))[None, :]
     members = {
         "ln_potential": np.log(potential) + spread * z,
+        "wander": 0.0 * z,
         "ln_reservoir": np.full((1, size), np.log(1400.0)),
         "shape": np.full((1, size), np.log(0.5 / 0.75)),
     }

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from advisor.belief import chosen, modes, prior
-from advisor.belief.ensemble import Belief
-from tests.belief.invented import START_MS, column, well
+from advisor.belief.ensemble import Array, Belief, Marks
+from tests.belief.invented import START_MS, column, setting, well
 
 
 def drawn() -> Belief:
@@ -34,36 +34,52 @@ def test_a_rate_that_all_members_foretell_alike_chooses_none() -> None:
         np.testing.assert_array_equal(after.members[name], values)
 
 
+def halves() -> Belief:
+    """Half the members starve: what the formation gives with the level at the intake is a fifth of the others'."""
+    heights, potentials = np.array([0.0, 200.0]), np.log(np.array([60.0, 300.0]))
+    return drawn().with_members(
+        {"height_ft": np.resize(heights, (1, 128)), "ln_potential": np.resize(potentials, (1, 128))}
+    )
+
+
+def starving(belief: Belief) -> Marks:
+    return modes.starving(belief, [well()], [column()], [setting()])
+
+
+def test_members_starve_whose_pump_takes_more_than_the_formation_can_give() -> None:
+    """A pump of 8 x 26.2 = 210 bbl/d takes more than wells of a potential of 60 bbl/d have, and less than of 300."""
+    np.testing.assert_array_equal(starving(halves())[0], np.arange(128) % 2 == 0)
+
+
 def test_a_level_that_stands_still_comes_to_be_taken_for_one_at_the_intake() -> None:
     """Half the members are at the intake and foretell what is read; the others foretell 20 ft more each time."""
-    belief = drawn()
-    low = np.arange(belief.size) % 2 == 0
-    belief = belief.with_members({"height_ft": np.where(low, 0.0, 200.0)[None, :]})
+    belief = halves()
     rng = np.random.default_rng(4)
     for _ in range(12):
-        at_intake = modes.at_intake(belief)
-        predicted = np.where(at_intake, 200.0, 220.0) + rng.standard_normal((1, belief.size))
-        belief = modes.weighed(
-            belief, at_intake, "at_intake", predicted, np.array([[200.0]]), np.array([[225.0]]), np.array([True])
-        )
-    assert float(modes.at_intake(belief).mean()) > 0.9
+        predicted = np.where(starving(belief), 200.0, 220.0) + rng.standard_normal((1, belief.size))
+        belief = weighed(belief, predicted, variance=225.0)
+    assert float(starving(belief).mean()) > 0.9
 
 
 def test_shots_that_both_kinds_foretell_alike_move_no_member() -> None:
-    belief = drawn()
-    low = np.arange(belief.size) % 2 == 0
-    belief = belief.with_members({"height_ft": np.where(low, 0.0, 200.0)[None, :]})
+    belief = halves()
     predicted = np.where(np.arange(belief.size) % 4 < 2, 199.0, 201.0)[None, :]
-    after = modes.weighed(
+    after = weighed(belief, predicted, variance=100.0)
+    np.testing.assert_array_equal(after.members["height_ft"], belief.members["height_ft"])
+
+
+def weighed(belief: Belief, predicted: Array, *, variance: float) -> Belief:
+    """After a shot of 200 ft, wholly heeded."""
+    return modes.weighed(
         belief,
-        modes.at_intake(belief),
-        "at_intake",
+        starving(belief),
+        "starving",
         predicted,
         np.array([[200.0]]),
-        np.array([[100.0]]),
+        np.array([[variance]]),
+        np.array([[1.0]]),
         np.array([True]),
     )
-    np.testing.assert_array_equal(after.members["height_ft"], belief.members["height_ft"])
 
 
 def test_stretched_rods_take_their_part_of_the_stroke() -> None:

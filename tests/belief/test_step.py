@@ -29,7 +29,8 @@ def at_height(height_ft: float, **changes) -> Belief:  # type: ignore[no-untyped
 def without_noise(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(step, "WALK_PER_ROOT_DAY", dict.fromkeys(step.WALK_PER_ROOT_DAY, 0.0))
     monkeypatch.setattr(step, "HEIGHT_NOISE_SHARE", 0.0)
-    monkeypatch.setattr(step, "INFLOW_NOISE_SHARE", 0.0)
+    monkeypatch.setattr(balance, "WANDER_SD", 0.0)
+    monkeypatch.setattr(balance, "WANDER_D", 1e9)
 
 
 @pytest.mark.parametrize("height_ft", [30.0, 400.0, 1200.0])

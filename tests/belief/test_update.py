@@ -38,7 +38,7 @@ def test_a_single_shot_without_history_is_believed_as_it_is(height_ft: float) ->
     belief = after_first(height_ft)
     look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
     height = look.quantities["liquid_height_ft"]
-    sd = float(np.hypot(np.hypot(10.0, 40.0), np.hypot(0.08, 0.02) * height_ft))
+    sd = float(np.hypot(np.hypot(update.READS_AGAIN * 10.0, 40.0), np.hypot(np.hypot(0.08, 0.02), 0.06) * height_ft))
     assert abs(height.value - height_ft) < 0.15 * sd
     assert height.sd == pytest.approx(sd, rel=0.2)
     # 60 + 0.0015 (5000 - h/0.75) + 0.35 h - 14.7 psig, by hand from the column
