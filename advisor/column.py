@@ -86,4 +86,4 @@ class WorkUp:
     column: Column | None
     observation: Observation | None
     notes: tuple[str, ...] = ()
-    velocity_apart_frac: float | None = None  # depth by joint echoes against that by gas properties, difference
+    velocity_apart_frac: float | None = None  # depth by joint echoes or a reflector against that by gas properties

@@ -20,7 +20,10 @@ TimeClass = Literal["on-time", "late", "historical", "ahead"]
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Level:
-    """One fluid-level shot picked at the site; exactly one of round_trip_s and level_ft_md is given."""
+    """One fluid-level shot picked at the site; exactly one of round_trip_s and level_ft_md is given.
+
+    by_reflector_ft_md: the level by an echo of known depth, with its sd; worked up from a trace, in no message.
+    """
 
     round_trip_s: float | None = None
     level_ft_md: float | None = None
@@ -32,6 +35,7 @@ class Level:
     pulse: str | None = None
     running: bool | None = None
     casing_valve: str | None = None
+    by_reflector_ft_md: Quantity | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

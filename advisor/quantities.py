@@ -62,7 +62,7 @@ FOR_RULES: dict[str, tuple[str, str]] = {
     "reversals_30d": ("count", "changes of settings in 30 days that went back on the one before"),
     "increase_held": ("0 or 1", "more liquid may be there, and a rating that is not on file holds the increase"),
     "test_off_sd": ("sd", "how far the last production test lay from what was believed before it"),
-    "velocity_apart_frac": ("fraction", "depth by joint echoes against depth by gas properties, the difference"),
+    "velocity_apart_frac": ("fraction", "depth by joint echoes, or by a reflector, against that by gas properties"),
     "clock_off_min": ("min", "by how much the times of its readings of the last hours disagree with their arrival"),
     "tubing_off_psi": ("psi", "how far tubing pressure lies outside the range of its own days before"),
     **{f"suspect_{name.replace('-', '_')}": ("probability", f"{name} suspected") for name in SUSPECTS},

@@ -11,12 +11,14 @@ import numpy as np
 from advisor.assess import errors
 from advisor.assess.fleet import Fleet
 from advisor.column import Inputs
+from advisor.model import Quantity
 from advisor.physics import traveltime
 from advisor.physics.ranges import Array
 from advisor.well import Well
 
 LEAST_FPS, MOST_FPS = 700.0, 1600.0  # no annulus gas is slower or faster (common practice, no source)
 DISAGREE_FRAC = 0.03
+CONTRADICTS_SDS = 3.0
 COUNT_SD = 0.29  # of a count rounded to whole joints
 REACH_SD_FRAC = 0.003  # of a reach rounded to hundredths
 BEYOND_REACH_FRAC = 0.003  # of the part that no joint echo covers: the shape of the velocity profile
@@ -26,7 +28,8 @@ BEYOND_REACH_FRAC = 0.003  # of the part that no joint echo covers: the shape of
 class Depth:
     """Level below the datum, measured ft, (W, 1), with the error all its shots share and its own; NaN: not known.
 
-    by: joints, gas, site or None. velocity_fps NaN where it is to come from the gas model. time_sd_s: of the pick.
+    by: joints, reflector, gas, site or None. velocity_fps NaN where it is to come from the gas model. time_sd_s: of
+    the pick.
     """
 
     level_ft_md: Array
@@ -36,7 +39,7 @@ class Depth:
     velocity_sd_frac: Array
     time_sd_s: Array
     by: tuple[str | None, ...]
-    apart_frac: Array  # joint echoes against gas properties; NaN where either is missing
+    apart_frac: Array  # what was measured on the way down against gas properties; NaN where either is missing
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,11 +72,13 @@ def of(inputs: Sequence[Inputs], fleet: Fleet, inlet_psia: Array, notes: Sequenc
 
 
 def _apart(each: Inputs, gas_ft: float) -> float:
-    """The difference of the depths by joint echoes and by gas properties, as a share; NaN where either is missing."""
+    """The depth by joint echoes, or else by a reflector, against that by gas properties, a share; NaN: not both."""
     if each.level is None or each.level.round_trip_s is None:
         return math.nan
-    joints = _joints(each, each.level.round_trip_s).depth_ft
-    return math.nan if joints is None or not gas_ft > 0.0 else abs(joints - gas_ft) / gas_ft
+    measured = _joints(each, each.level.round_trip_s).depth_ft
+    if measured is None and each.level.by_reflector_ft_md is not None:
+        measured = each.level.by_reflector_ft_md.value - each.well.shot_inlet_ft_md
+    return math.nan if measured is None or not gas_ft > 0.0 else abs(measured - gas_ft) / gas_ft
 
 
 _Row = tuple[float, float, float, float, float, float, str | None]
@@ -100,6 +105,10 @@ def _one(each: Inputs, round_trip_s: float, gas_ft: float, notes: list[str]) -> 
     found, shared, own_frac, by = gas_ft, errors.GAS_VELOCITY_FRAC, 0.0, "gas"
     if joints.depth_ft is not None:
         found, shared, own_frac, by = _combined(joints, gas_ft, notes)
+    if level.by_reflector_ft_md is not None:
+        found, shared, own_frac, by = _with_reflector(
+            level.by_reflector_ft_md, inlet, (found, shared, own_frac, by), notes
+        )
     velocity = 2.0 * found / round_trip_s
     if not math.isfinite(velocity):
         return (*_UNKNOWN[:5], time_sd, None)
@@ -129,6 +138,37 @@ def _combined(joints: _Joints, gas_ft: float, notes: list[str]) -> tuple[float, 
     weight = errors.GAS_VELOCITY_FRAC**2 / (errors.GAS_VELOCITY_FRAC**2 + variance)
     shared = math.hypot(weight * joints.shared_frac, (1.0 - weight) * errors.GAS_VELOCITY_FRAC)
     return weight * depth + (1.0 - weight) * gas_ft, shared, weight * own, "joints"
+
+
+def _with_reflector(
+    reflector: Quantity, inlet_ft: float, other: tuple[float, float, float, str], notes: list[str]
+) -> tuple[float, float, float, str]:
+    """The depth so far and that by a reflector by their variances; where they contradict each other, neither is sure.
+
+    The reflector's depth on file is wrong by the same in every shot: its error is shared.
+    """
+    found, shared, own, by = other
+    depth = reflector.value - inlet_ft
+    if not depth > 0.0:
+        return other
+    frac = max(reflector.sd / depth, 1e-4)
+    if not math.isfinite(found):
+        return depth, frac, 0.0, "reflector"
+    variance = shared**2 + own**2
+    apart = abs(depth - found) / found
+    if apart > CONTRADICTS_SDS * math.hypot(frac, math.sqrt(variance)):
+        notes.append(
+            f"level_ft_md: an echo of known depth gives {depth:.0f} ft below the inlet, {by} {found:.0f} ft; "
+            "the depth on file, the joint length, the gas gravity or a pick is off"
+        )
+        return found, shared, math.hypot(own, 0.5 * apart), by
+    weight = variance / (variance + frac**2)
+    return (
+        weight * depth + (1.0 - weight) * found,
+        math.hypot(weight * frac, (1.0 - weight) * shared),
+        (1.0 - weight) * own,
+        "reflector" if weight > 0.5 else by,
+    )
 
 
 def _joints(each: Inputs, round_trip_s: float) -> _Joints:

@@ -15,7 +15,7 @@ from advisor.shots import candidates, depth, joints, match, path, record, report
 from advisor.shots.shot import Expectation, Shot
 from advisor.well import Well
 
-AFTER_PULSE_S = 0.10  # joint echoes are sought from here after the pulse has rung down
+AFTER_PULSE_S = 0.05  # joint echoes are sought from here after the pulse has rung down
 
 
 def analyse(trace: Trace, well: Well, *, expectation: Expectation | None, atmospheric_psia: float) -> Shot:
@@ -40,14 +40,14 @@ def _worked(
 ) -> Shot:
     way = path.of(well, casing_psig=trace.casing_psig, atmospheric_psia=atmospheric_psia)
     matched = match.of(cleaned, way.absorption)
-    combs = joints.combs(matched.white, way, cleaned.pulse_s + AFTER_PULSE_S)
+    comb = joints.comb(matched, way, cleaned.pulse_s + AFTER_PULSE_S)
     known = known_of(well, expectation)
-    found = candidates.of(cleaned, matched, way, combs, known)
+    found = candidates.of(cleaned, matched, way, comb, known)
     choice = trust.trained()
     each, none = trust.probabilities(choice, found)
     best = int(np.argmax(each))
     time_s = float(found.time_s[best])
-    depths = depth.of(matched, way, combs, time_s, places_of(well))
+    depths = depth.of(matched, way, comb, time_s, places_of(well))
     echo = trust.echo_probability(choice, float(each[best]))
     right = trust.depth_probability(
         choice, depth_ft=depths.level_ft.value, sd_ft=depths.level_ft.sd, joint_ft=way.joint_ft

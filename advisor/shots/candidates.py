@@ -28,7 +28,7 @@ NAMES = (
     "absorption", "absorption_off", "twice", "twice_outside", "thrice", "at_half", "at_third", "is_multiple",
     "later", "earlier", "later_count", "later_raw", "earlier_raw", "comb_before", "comb_after", "known_reflector",
     "known_reflector_off", "below_hole", "of_intake", "at_intake", "in_ring", "clipped", "expected", "expected_z",
-    "down_beside", "coda", "time",
+    "down_beside", "down_before", "down_after", "coda", "time",
 )  # fmt: skip
 RECORD_NAMES = ("fired", "loudest", "loudest_local", "best_reflection", "comb", "clipped", "hole_s", "gap")
 
@@ -55,7 +55,7 @@ class Known:
     expected_sd_ft: float
 
 
-def of(record: Record, match: Match, path: Path, combs: tuple[joints.Comb, ...], known: Known) -> Candidates:
+def of(record: Record, match: Match, path: Path, comb: joints.Comb, known: Known) -> Candidates:
     """The candidates of one record, in order of time."""
     local = _local(np.maximum(match.up, match.down))
     over_local = match.up / local
@@ -85,8 +85,7 @@ def of(record: Record, match: Match, path: Path, combs: tuple[joints.Comb, ...],
     columns |= _rivals(t, s, over_local[index])
     raw = _rivals(t, match.up[index] / np.max(match.up[index]), over_local[index])
     columns |= {"later_raw": raw["later"], "earlier_raw": raw["earlier"]}
-    columns |= _combs(t, combs)
-    columns |= _places(t, path, combs, known)
+    columns |= _places(t, path, comb, known)
     columns |= _surroundings(t, match, index)
     features = np.column_stack([columns[name] for name in NAMES])
     whole = np.array(
@@ -95,7 +94,7 @@ def of(record: Record, match: Match, path: Path, combs: tuple[joints.Comb, ...],
             math.log1p(float(match.up[index].max())) / 3.0,
             math.log1p(float(over_local[index].max())),
             float(s.max()),
-            float(np.clip(np.mean(np.sort(combs[0].evidence.max(axis=1))[-4:]) / 20.0, -1.0, 3.0)),
+            math.log1p(max(float(comb.total.max()), 0.0)) / 3.0,
             float(record.pulse_clipped),
             float(np.clip(record.seconds / path.time_at(path.deepest_ft), 0.0, 3.0)),
             float(np.sort(s)[-1] - np.sort(s)[-2]) if len(s) > 1 else 0.0,
@@ -193,23 +192,12 @@ def _rivals(t: Array, strength: Array, over_local: Array) -> dict[str, Array]:
     return {"later": np.clip(later, -3, 3), "earlier": np.clip(earlier, -3, 3), "later_count": count}
 
 
-def _combs(t: Array, combs: tuple[joints.Comb, ...]) -> dict[str, Array]:
-    """Evidence of joint echoes before and after: they end at the level."""
-    comb = combs[-1]
-    best = comb.evidence.max(axis=1)
-    before, after = np.zeros(len(t)), np.zeros(len(t))
+def _places(t: Array, path: Path, comb: joints.Comb, known: Known) -> dict[str, Array]:
+    """Depth of each candidate, by the joints as far as they go, against what is known; whether joints end there."""
+    depth, sd, before, after = (np.empty(len(t)) for _ in range(4))
     for i, one in enumerate(t):
-        above, below = comb.time_s < one - 0.4, comb.time_s > one + 0.4
-        before[i] = float(np.mean(best[above][-5:])) if np.any(above) else 0.0
-        after[i] = float(np.mean(best[below][:5])) if np.any(below) else 0.0
-    return {"comb_before": np.clip(before / 15.0, -1, 4), "comb_after": np.clip(after / 15.0, -1, 4)}
-
-
-def _places(t: Array, path: Path, combs: tuple[joints.Comb, ...], known: Known) -> dict[str, Array]:
-    """Depth of each candidate, by the joints as far as they go, against what is known of depths."""
-    depth, sd = np.empty(len(t)), np.empty(len(t))
-    for i, one in enumerate(t):
-        number = joints.count(combs, path, float(one))
+        number = joints.count(comb, path, float(one))
+        before[i], after[i] = _log(number.before), _log(number.after)
         depth[i] = number.number * path.joint_ft
         sd[i] = math.hypot(number.sd * path.joint_ft, path.joint_sd_frac * depth[i]) + 4.0
     near, off = np.zeros(len(t)), np.full(len(t), 3.0)
@@ -222,6 +210,8 @@ def _places(t: Array, path: Path, combs: tuple[joints.Comb, ...], known: Known) 
         wide = np.hypot(known.expected_sd_ft, sd)
         expected = -0.125 * np.minimum(((depth - known.expected_ft) / wide) ** 2, 25.0)
     return {
+        "comb_before": before,
+        "comb_after": after,
         "known_reflector": near,
         "known_reflector_off": off if known.narrowing_ft else np.full(len(t), 3.0),
         "below_hole": np.clip((depth - path.deepest_ft) / sd, 0.0, 6.0),
@@ -232,15 +222,31 @@ def _places(t: Array, path: Path, combs: tuple[joints.Comb, ...], known: Known) 
     }
 
 
+def _log(evidence: float) -> float:
+    return math.copysign(math.log1p(abs(evidence)), evidence) / 2.0
+
+
 def _surroundings(t: Array, match: Match, index: Index) -> dict[str, Array]:
-    """An echo of the other sign beside it, and how the trace quietens after it."""
-    beside, coda = np.zeros(len(t)), np.zeros(len(t))
+    """Echoes of the other sign beside it, and how the trace quietens after it.
+
+    Where the annulus widens and narrows again, as at perforations, the second echo looks like a level's; where it
+    narrows for a while, the first.
+    """
+    beside, before, after, coda = (np.zeros(len(t)) for _ in range(4))
     power = np.concatenate(([0.0], np.cumsum(match.up**2 + match.down**2)))
-    far, gap = round(0.7 * WORK_HZ), round(0.12 * WORK_HZ)
+    far, gap, near, span = (round(s * WORK_HZ) for s in (0.7, 0.12, 0.012, 0.2))
     for i, at in enumerate(index):
         a, b = max(at - gap, 0), min(at + gap, len(match.down))
-        beside[i] = math.log1p(float(match.down[a:b].max())) - math.log1p(float(match.up[at]))
-        before = (power[max(at - gap // 2, 0)] - power[max(at - far, 0)]) / far
-        after = (power[min(at + far, len(match.up))] - power[min(at + gap, len(match.up))]) / far
-        coda[i] = 0.5 * math.log((before + 1.0) / (after + 1.0))
-    return {"down_beside": np.clip(beside, -4, 2), "coda": np.clip(coda, -3, 4)}
+        own = math.log1p(float(match.up[at]))
+        beside[i] = math.log1p(float(match.down[a:b].max())) - own
+        before[i] = math.log1p(float(np.max(match.down[max(at - span, 0) : max(at - near, 0)], initial=0.0))) - own
+        after[i] = math.log1p(float(np.max(match.down[at + near : at + span], initial=0.0))) - own
+        louder = (power[max(at - gap // 2, 0)] - power[max(at - far, 0)]) / far
+        quieter = (power[min(at + far, len(match.up))] - power[min(at + gap, len(match.up))]) / far
+        coda[i] = 0.5 * math.log((louder + 1.0) / (quieter + 1.0))
+    return {
+        "down_beside": np.clip(beside, -4, 2),
+        "down_before": np.clip(before, -4, 2),
+        "down_after": np.clip(after, -4, 2),
+        "coda": np.clip(coda, -3, 4),
+    }

@@ -9,7 +9,7 @@ import numpy as np
 
 from advisor.model import Quantity
 from advisor.physics.ranges import Array
-from advisor.shots.joints import Comb, Count
+from advisor.shots.joints import STRAY_FRAC, Comb, Count
 from advisor.shots.joints import count as counted_to
 from advisor.shots.match import Match
 from advisor.shots.path import Path
@@ -60,25 +60,27 @@ class Depths:
 def of(
     match: Match,
     path: Path,
-    combs: tuple[Comb, ...],
+    comb: Comb,
     time_s: float,
     places: tuple[Place, ...],
 ) -> Depths:
     """The depths of an echo at a travel time."""
-    count = counted_to(combs, path, time_s)
+    count = counted_to(comb, path, time_s)
     reach = min(count.reach_joints / max(count.number, 1e-6), 1.0)
     pick_sd = math.hypot(PICK_SD_S, PICK_SD_FRAC * time_s)
     gas_ft = float(path.depth_at(time_s))
     gas = Quantity(value=gas_ft, sd=gas_ft * math.hypot(path.gas_sd_frac, pick_sd / time_s), by="gas")
     value = count.number * path.joint_ft
     count_sd = COUNT_SD_FACTOR * count.sd if reach >= LEAST_REACH else count.sd
-    shares = (count_sd / count.number, pick_sd / time_s, path.joint_sd_frac if reach >= LEAST_REACH else 0.0)
-    sd = value * math.hypot(*shares, MIXED_FRAC * (1.0 - min(reach, 1.0)))
+    shares = [count_sd / count.number, pick_sd / time_s, MIXED_FRAC * (1.0 - min(reach, 1.0))]
+    if reach >= LEAST_REACH:
+        shares += [path.joint_sd_frac, STRAY_FRAC / math.sqrt(max(count.reach_joints, 1.0))]
+    sd = value * math.hypot(*shares)
     counted = Quantity(value=value, sd=sd, by="joints") if reach >= LEAST_REACH else None
     if path.joint_sd_frac > 0.01 and counted is not None:  # a guessed joint length is weighed against the gas
         a, b = 1.0 / sd**2, 1.0 / gas.sd**2
         value, sd = (a * value + b * gas.value) / (a + b), (a + b) ** -0.5
-    found = _reflectors(match, path, combs, time_s, places)
+    found = _reflectors(match, path, comb, time_s, places)
     by_reflector = _by_reflector(found, path, value, time_s, pick_sd)
     level = _combined(counted, by_reflector, gas, value, sd)
     return Depths(
@@ -111,7 +113,7 @@ def _combined(
 def _reflectors(
     match: Match,
     path: Path,
-    combs: tuple[Comb, ...],
+    comb: Comb,
     time_s: float,
     places: tuple[Place, ...],
 ) -> tuple[Found, ...]:
@@ -121,7 +123,7 @@ def _reflectors(
         guess = path.time_at(place.depth_ft)
         if guess > 1.08 * time_s:
             continue
-        count = counted_to(combs, path, min(guess, time_s))
+        count = counted_to(comb, path, min(guess, time_s))
         ratio = place.depth_ft / max(count.number * path.joint_ft, 1.0)
         guess = min(guess, time_s) * ratio
         sd = guess * math.hypot(COUNT_SD_FACTOR * count.sd / max(count.number, 1.0), path.joint_sd_frac) + 0.006

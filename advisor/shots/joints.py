@@ -1,9 +1,10 @@
-"""Joint echoes: the local echo rate followed down the trace, and how far they can be seen.
+"""Joint echoes: how many joints lie above a travel time, from the faint comb that their collars leave in the trace.
 
 The trace is drawn over the joint number that the gas model expects; collars are then a comb of one a joint, or of
-scale a joint where the gas is not as configured. Stretches of the trace are compared with combs of every scale (first
-to third harmonic); their evidence is added up along straight lines of scale against depth, so that the scale may bend
-a little on the way down. A stretch may also be an outlier: a reflector, a stroke, a remnant of hum.
+scale a joint where the gas is not as configured. The scale may bend a little on the way down: a line of scale against
+depth. Along every line the comb's first harmonics are followed by a filter of one complex number each, which lets the
+phase wander as unequal joints make it and knows how loud collars of these sizes are after such a way. What it expects
+less badly than plain noise would is the evidence for the line; hundreds of joints that no eye sees add up in it.
 """
 
 from __future__ import annotations
@@ -15,48 +16,52 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage
+from scipy import fft, ndimage, optimize
 
 from advisor.physics.ranges import Array
+from advisor.shots.match import Match
 from advisor.shots.path import Path
 from advisor.shots.record import WORK_HZ
 
-Complex: TypeAlias = NDArray[np.complex128]
+Complex: TypeAlias = NDArray[np.complex64]
 PER_JOINT = 8  # samples
-STRETCHES = (12, 28)  # joints: near the surface there is no room for a longer one
-SHORT_TO = 45.0  # joints down to which the shorter stretches serve
-HOPS = 3  # a stretch
-SCALES = np.linspace(0.90, 1.10, 201)
-SLOPES = np.linspace(-0.020, 0.020, 11)  # change of the scale from the inlet to the deepest point
+BLOCK = 4  # joints
+AROUND = 28  # joints over which the background is taken
+SCALES = np.linspace(0.91, 1.09, 181)
+COARSE = np.linspace(0.90, 1.10, 21)  # scales at which a block is worked out
+SLOPES = np.linspace(-0.020, 0.020, 9)  # change of the scale from the inlet to the deepest point
 SLOPE_SD = 0.006
-HARMONICS = (1, 2, 3)
-SHRINK = 0.75  # share of a line's power over its surroundings taken at its word
-MOST_OVER = 40.0
-TEMPER = 0.6  # neighbouring harmonics and scales are not independent
-STRAY_FRAC = (
-    0.022  # standard deviation of a joint's length: a stretch's mean strays by it over the root of its joints
-)
-OVERLAP = 0.9  # weight of a stretch, as each shares two thirds with the next
-OUTLIER = 0.2
-NEAR = 4  # steps of the scale
-BIN_HZ, FLAT_HZ = 0.5, 7.0
-SEEN = 3.5  # evidence near the scale found for a stretch to count as seen
-MISSED = 3  # stretches in a row
-LOCAL_SD = 0.006  # of one stretch's scale about the line
+HARMONICS = np.array([1.0, 2.0])
+STRAY_FRAC = 0.02  # standard deviation of a joint's length
+LOUD = np.array([0.006, 0.05, 0.4, 3.0])  # collars' power over that of plain ones
+LOUD_CHANCE = np.array([0.15, 0.25, 0.35, 0.25])
+FADING = np.array([0.9, 1.7])  # absorption over predicted
+FADING_CHANCE = np.array([0.6, 0.4])
+MOST_OVER = 20.0  # of a block
+TEMPER = 0.4  # harmonics share the wander of their phase; the background is no plain noise
+COLLAR_FT = 0.42  # length (common practice, no source)
+HEARD = 1.7  # at the wellhead an echo meets its own reflection
+BIN_HZ, FLAT_HZ = 0.5, 8.0
+BAND = (0.55, 2.6)  # joint rates: what lies outside would only set the loudness
+WAYS = np.array([0.03, 0.2, 0.6])
+EVEN = 75
+CLIP = 3.0
+TRAIL = 6  # blocks
+SEEN = 3.5  # evidence of a trail of blocks that shows joint echoes
+MISSED = 12  # blocks in a row
+LEAST_IN_ALL = 9.0  # evidence of a line that is taken for joints at all
 
 
 @dataclass(frozen=True, slots=True)
 class Comb:
-    """The stretches of one trace: where each lies, the evidence for each scale, and what the ones above it add up to.
+    """The blocks of one trace and what they add up to from the top, along every line.
 
-    middle: joint number by the model, (W,); evidence: log likelihood, (W, scales); total: (W, slopes, scales).
+    middle: joint number by the model, (W,); total: log likelihood over noise alone, (W, loudness, slopes, scales).
     """
 
-    joints: int
     middle: Array
     time_s: Array
-    evidence: Array
-    total: Array
+    total: NDArray[np.float32]
     deepest: float  # joints
 
 
@@ -66,48 +71,48 @@ class Count:
 
     number: float
     sd: float
-    scale_s: Array  # (W,) time of each stretch's middle
+    scale_s: Array  # (W,) time of each block's middle
     scale: Array  # (W,)
     scale_sd: Array
-    seen: Array  # (W,) evidence near the scale found
+    seen: Array  # (W,) evidence of the blocks up to it
     reach_s: float
     reach_joints: float
+    before: float  # evidence of joint echoes in the trail of blocks just above the travel time
+    after: float  # and just below it, along the same line
+
+
+def comb(match: Match, path: Path, start_s: float) -> Comb:
+    """The comb of a matched trace after start_s."""
+    even = _evened(_flat(match, path, start_s))
+    deepest = path.deepest_ft / path.joint_ft
+    seconds = len(even) / WORK_HZ
+    end = min(float(path.depth_at(seconds)) / path.joint_ft, 1.1 * deepest + 10.0)
+    first = max(float(path.depth_at(start_s)) / path.joint_ft, 0.0)
+    wide = BLOCK * PER_JOINT
+    count = max(int((end - first) / BLOCK), 1)
+    grid = first + np.arange(count * wide) / PER_JOINT
+    depths, times = _knots(path, seconds)
+    at_s = np.interp(grid * path.joint_ft, depths, times)
+    when = np.arange(len(even)) / WORK_HZ
+    drawn, plain = np.interp(at_s, when, even, right=0.0), np.interp(at_s, when, match.white, right=0.0)
+    middle = np.asarray(first + (np.arange(count) + 0.5) * BLOCK, dtype=np.float64)
+    time_s = np.interp(middle * path.joint_ft, depths, times)
+    rate = np.gradient(middle, time_s) if count > 1 else np.full(1, 19.0)  # joints a second
+    lines = drawn.reshape(count, wide) @ _blocks()
+    noise = _background(drawn, count) * wide
+    over = lines.reshape(count, len(HARMONICS), len(COARSE)) / np.sqrt(noise)[:, :, None]
+    expected = _expected(match, path, time_s, rate) / np.maximum(_background(plain, count), 1.0)[:, None, :]
+    shift = path.absorption / (2.0 * np.pi * np.sqrt(HARMONICS * rate[:, None]))
+    total = _followed(over.astype(np.complex64), np.minimum(expected, MOST_OVER), middle, deepest, shift)
+    return Comb(middle=middle, time_s=time_s, total=total, deepest=deepest)
 
 
 @cache
-def _combs(joints: int) -> Complex:
-    """Hann-windowed exponentials: sample, harmonic x scale."""
-    m = np.arange(joints * PER_JOINT) / PER_JOINT
-    rate = np.concatenate([h * SCALES for h in HARMONICS])
-    return np.asarray(np.hanning(len(m))[:, None] * np.exp(-2j * np.pi * m[:, None] * rate[None, :]))
-
-
-def combs(white: Array, path: Path, start_s: float) -> tuple[Comb, ...]:
-    """The comb of a whitened trace after start_s in shorter and in longer stretches."""
-    even = _evened(_flat(white, start_s))
-    return tuple(_comb(even, path, start_s, joints) for joints in STRETCHES)
-
-
-def _comb(even: Array, path: Path, start_s: float, joints: int) -> Comb:
-    seconds = len(even) / WORK_HZ
-    deepest = float(path.deepest_ft) / path.joint_ft
-    end_joint = min(float(path.depth_at(seconds)) / path.joint_ft, 1.1 * deepest + 10.0)
-    if joints == STRETCHES[0]:
-        end_joint = min(end_joint, SHORT_TO + 20.0)
-    first = max(float(path.depth_at(start_s)) / path.joint_ft, 0.0)
-    grid = np.arange(first, max(end_joint, first + 1.0), 1.0 / PER_JOINT)
-    depths, times = _knots(path, seconds)
-    drawn = np.interp(np.interp(grid * path.joint_ft, depths, times), np.arange(len(even)) / WORK_HZ, even)
-    wide = joints * PER_JOINT
-    if len(drawn) < wide:
-        drawn = np.concatenate((drawn, np.zeros(wide - len(drawn))))
-    starts = np.arange(0, len(drawn) - wide + 1, wide // HOPS)
-    pieces = np.lib.stride_tricks.sliding_window_view(drawn, wide)[starts]
-    middle = first + (starts + wide / 2.0) / PER_JOINT
-    time_s = np.interp(middle * path.joint_ft, depths, times)
-    evidence = _evidence(pieces, path, middle, time_s, joints)
-    total = _total(evidence, middle / deepest, joints)
-    return Comb(joints=joints, middle=middle, time_s=time_s, evidence=evidence, total=total, deepest=deepest)
+def _blocks() -> NDArray[np.complex128]:
+    """Exponentials about a block's middle: sample, harmonic x coarse scale."""
+    m = (np.arange(BLOCK * PER_JOINT) + 0.5) / PER_JOINT - 0.5 * BLOCK
+    rate = (HARMONICS[:, None] * COARSE[None, :]).ravel()
+    return np.asarray(np.exp(-2j * np.pi * m[:, None] * rate[None, :]))
 
 
 def _knots(path: Path, seconds: float) -> tuple[Array, Array]:
@@ -116,137 +121,171 @@ def _knots(path: Path, seconds: float) -> tuple[Array, Array]:
     return path.depth_at(t), t
 
 
-def _flat(white: Array, start_s: float) -> Array:
-    """The trace with the pulse's own colour taken out, so that a ringing pulse is not taken for a comb."""
-    faded = white.copy()
+def _flat(match: Match, path: Path, start_s: float) -> Array:
+    """The trace with the pulse's own colour taken out, so that a ringing pulse is not taken for a comb.
+
+    The colour is what pulses that came different ways and noise add up to, and where that is not enough what the
+    trace itself has over a wide band; a narrow one would hold the comb.
+    """
+    faded = match.white.copy()
     start = round(start_s * WORK_HZ)
     faded[:start] = 0.0
-    size = fft.next_fast_len(len(white), real=True)
+    size = fft.next_fast_len(len(faded), real=True)
     spectrum = fft.rfft(faded, size)
     step = WORK_HZ / size
     power = np.abs(spectrum) ** 2
     bins = max(round(BIN_HZ / step), 1)
     whole = len(power) // bins * bins
     loud = power[:whole].reshape(-1, bins).mean(axis=1)
-    smooth = ndimage.median_filter(loud, max(round(FLAT_HZ / BIN_HZ), 1), mode="nearest")
-    smooth = ndimage.gaussian_filter1d(smooth, 2.0, mode="nearest")
     centre = (np.arange(len(loud)) + 0.5) * bins
-    over = np.interp(np.arange(len(power)), centre, smooth)
-    flat = fft.irfft(spectrum / np.sqrt(over + 1e-9 * np.max(over)), size)[: len(white)]
+    hertz = centre * step
+    pulse = np.interp(hertz, np.arange(len(match.pulse_power)) * match.step_hz, match.pulse_power)
+    ways = path.time_s[-1] * WAYS
+    parts = pulse[:, None] * np.exp(-2.0 * path.absorption * np.sqrt(hertz)[:, None] * ways[None, :])
+    parts = np.column_stack((parts / (parts.max(axis=0) + 1e-30), np.ones(len(hertz))))
+    wide = _smooth(loud) + 1e-9 * np.max(loud)
+    shares, _ = optimize.nnls(parts / wide[:, None], np.ones(len(hertz)))
+    colour = parts @ shares + 0.02 * wide
+    colour = colour * _smooth(loud / colour)
+    over = np.interp(np.arange(len(power)), centre, colour)
+    rate = path.deepest_ft / path.joint_ft / path.time_s[-1]
+    low, high = BAND[0] * rate / step, BAND[1] * rate / step
+    place = np.arange(len(power))
+    held = 1.0 / np.sqrt((1.0 + (low / np.maximum(place, 0.5)) ** 12) * (1.0 + (place / high) ** 12))
+    flat = fft.irfft(spectrum * held / np.sqrt(over + 1e-9 * np.max(over)), size)[: len(faded)]
     return np.asarray(flat)
+
+
+def _smooth(loud: Array) -> Array:
+    smooth = ndimage.median_filter(loud, max(round(FLAT_HZ / BIN_HZ), 1), mode="nearest")
+    return np.asarray(ndimage.gaussian_filter1d(smooth, 1.0 / BIN_HZ, mode="nearest"))
 
 
 def _evened(white: Array) -> Array:
     """Equal loudness along the trace, so that a reflector within a stretch does not drown its collars."""
-    power = np.convolve(white * white, np.ones(75) / 75.0, "same")
+    power = np.convolve(white * white, np.ones(EVEN) / EVEN, "same")[: len(white)]
     quick = white / np.sqrt(power + 1e-12)
-    return np.asarray(np.clip(quick, -3.0, 3.0))
+    return np.asarray(np.clip(quick, -CLIP, CLIP))
 
 
-def _evidence(pieces: Array, path: Path, middle: Array, time_s: Array, joints: int) -> Array:
-    """Log likelihood of each scale in each stretch, absorption's own delay allowed for."""
-    lines = np.abs(pieces @ _combs(joints)) ** 2
-    window = np.hanning(pieces.shape[1])
-    whole = np.abs(np.fft.rfft(pieces * window, axis=1)) ** 2
-    per = np.arange(whole.shape[1]) / joints  # cycles a joint
-    # joints a second at the stretch, for the delay that absorption adds along the way
-    rate = np.gradient(middle, time_s) if len(middle) > 1 else np.full(1, 19.0)
-    total = np.zeros((len(pieces), len(SCALES)))
+def _background(drawn: Array, count: int) -> Array:
+    """Power a sample beside each harmonic, about each block, (W, H): the median of what lies off the comb."""
+    wide, hop = AROUND * PER_JOINT, BLOCK * PER_JOINT
+    padded = np.pad(drawn, (wide - hop) // 2, mode="reflect" if len(drawn) > wide else "wrap")
+    pieces = np.lib.stride_tricks.sliding_window_view(padded, wide)[::hop][:count]
+    window = np.hanning(wide)
+    whole = np.abs(fft.rfft(pieces * window, axis=1)) ** 2
+    per = np.arange(whole.shape[1]) / AROUND  # cycles a joint
+    out = np.empty((count, len(HARMONICS)))
     for i, h in enumerate(HARMONICS):
         about = (np.abs(per - h) > 0.16) & (np.abs(per - h) < 0.48)
-        background = np.median(whole[:, about], axis=1) / math.log(2.0) + 1e-12
-        over = lines[:, i * len(SCALES) : (i + 1) * len(SCALES)] / background[:, None]
-        log_ratio = SHRINK * np.minimum(over, MOST_OVER) + math.log(1.0 - SHRINK)
-        shift = path.absorption * np.sqrt(h * rate) / (2.0 * np.pi * h * rate)
-        for w in range(len(pieces)):
-            total[w] += np.interp(SCALES - shift[w], SCALES, log_ratio[w])
+        out[:, i] = np.median(whole[:, about], axis=1) / (math.log(2.0) * np.sum(window**2)) + 1e-12
+    return out
+
+
+def _expected(match: Match, path: Path, time_s: Array, rate: Array) -> Array:
+    """Power of the joint echoes of a block over noise of unit variance, (W, loudness, H).
+
+    A short constriction of length l and area ratio r reflects (pi f l/c)(r - 1/r) of what meets it (lumped inertia
+    and room; Morse and Ingard, Theoretical Acoustics, 1968).
+    """
+    hertz = rate[:, None] * HARMONICS[None, :]
+    collar = np.pi * hertz * (2.0 * COLLAR_FT / (2.0 * path.joint_ft * rate[:, None])) * path.collar_tightness
+    power = np.interp(hertz, np.arange(len(match.pulse_power)) * match.step_hz, match.pulse_power)
+    plain = BLOCK * rate[:, None] / WORK_HZ * power * (HEARD * collar) ** 2
+    way = 2.0 * path.absorption * time_s[:, None] * np.sqrt(hertz)
+    faded = np.exp(-FADING[None, :, None] * way[:, None, :])
+    loud = LOUD[None, :, None, None] * (plain[:, None, :] * faded)[:, None, :, :]
+    return np.asarray(loud.reshape(len(time_s), -1, len(HARMONICS)))
+
+
+def _followed(over: Complex, expected: Array, middle: Array, deepest: float, shift: Array) -> NDArray[np.float32]:
+    """Log likelihood over noise alone of the blocks from the top, (W, loudness, slopes, scales).
+
+    The comb's number at each harmonic is a first-order autoregression (Kalman 1960), its gain the same on all lines.
+    """
+    count, levels, _ = expected.shape
+    kept = np.exp(-0.5 * (2.0 * np.pi * HARMONICS * STRAY_FRAC) ** 2 * BLOCK)
+    down = middle / deepest
+    each = np.exp(-2j * np.pi * BLOCK * HARMONICS[:, None, None] * SCALES).astype(np.complex64)
+    turned = np.ones((len(HARMONICS), len(SLOPES), len(SCALES)), dtype=np.complex64)
+    guess = np.zeros((levels, *turned.shape), dtype=np.complex64)
+    spread = np.ones((levels, len(HARMONICS)))
+    sum_ = np.zeros((levels, len(SLOPES), len(SCALES)), dtype=np.float32)
+    total = np.empty((count, *sum_.shape), dtype=np.float32)
+    coarse_step = COARSE[1] - COARSE[0]
+    for j in range(count):
+        local = SCALES[None, :] + SLOPES[:, None] * (down[j] - 0.5)
+        at = np.clip(np.round((local - COARSE[0]) / coarse_step).astype(int), 0, len(COARSE) - 1)
+        if j:
+            bend = HARMONICS[:, None] * (SLOPES[None, :] * (0.5 * (down[j] + down[j - 1]) - 0.5) - shift[j, :, None])
+            turned = turned * each * np.exp(-2j * np.pi * BLOCK * bend).astype(np.complex64)[:, :, None]
+        seen = over[j][:, at] * turned
+        root = np.sqrt(expected[j])
+        whole = expected[j] * spread + 1.0
+        miss = seen - _wide(root) * guess
+        share = miss.real**2 + miss.imag**2
+        sum_ = sum_ + np.sum(seen.real**2 + seen.imag**2, axis=0)
+        sum_ -= np.einsum("ghsk,gh->gsk", share, (1.0 / whole).astype(np.float32))
+        sum_ -= np.sum(np.log(whole), axis=1).astype(np.float32)[:, None, None]
+        gain = spread * root / whole
+        guess = _wide(kept) * (guess + _wide(gain) * miss)
+        spread = kept**2 * (spread - gain * root * spread) + 1.0 - kept**2
+        total[j] = sum_
     return total
 
 
-@cache
-def _strayed(joints: int) -> Array:
-    """What a stretch's own mean joint does to its scale: a blur; half of a Hann window's joints count."""
-    sd = STRAY_FRAC / math.sqrt(0.5 * joints)
-    table = np.exp(-0.5 * ((SCALES[:, None] - SCALES[None, :]) / sd) ** 2)
-    return np.asarray(table / table.sum(axis=1, keepdims=True))
+def _wide(values: Array) -> NDArray[np.float32]:
+    return np.asarray(values, dtype=np.float32)[..., None, None]
 
 
-def _total(evidence: Array, down: Array, joints: int) -> Array:
-    """Evidence added up from the top along each line of scale against depth; a stretch may be an outlier."""
-    chance = np.exp(TEMPER * (evidence - evidence.max(axis=1, keepdims=True)))
-    chance = chance / chance.mean(axis=1, keepdims=True) @ _strayed(joints)
-    tempered = OVERLAP * np.log(OUTLIER + (1.0 - OUTLIER) * chance)
-    step = SCALES[1] - SCALES[0]
-    shift = np.round((down[:, None] - 0.5) * SLOPES[None, :] / step).astype(int)
-    at = np.clip(np.arange(len(SCALES))[None, None, :] + shift[:, :, None], 0, len(SCALES) - 1)
-    along = np.take_along_axis(tempered[:, None, :], at, axis=2)
-    return np.asarray(np.cumsum(along, axis=0))
-
-
-def count(found: tuple[Comb, ...], path: Path, time_s: float) -> Count:
-    """Joints down to a travel time, from the stretches that end above it; below those the line is carried on."""
+def count(found: Comb, path: Path, time_s: float) -> Count:
+    """Joints down to a travel time, from the blocks above it; below the last seen the line is carried on."""
     target = float(path.depth_at(time_s)) / path.joint_ft
-    comb = found[0] if target < SHORT_TO else found[-1]
-    inside = int(np.searchsorted(comb.middle + comb.joints / 2.0, target + 0.5))
-    inside_seen = inside
-    for _ in range(2):  # what lies below the last joint echo seen says nothing of joints
-        chance = _chance(comb, path.gas_sd_frac, inside_seen)
-        scale_0, slope = float(np.sum(chance * SCALES[None, :])), float(np.sum(chance * SLOPES[:, None]))
-        line = scale_0 + slope * (comb.middle[:inside] / comb.deepest - 0.5)
-        scale, scale_sd, seen = _along(comb.evidence[:inside], line)
-        last = _last_seen(seen)
-        if last < 0 or last + 1 == inside_seen:
-            break
-        inside_seen = last + 1
-    mean_scale = SCALES[None, :] + SLOPES[:, None] * 0.5 * (target / comb.deepest - 1.0)
+    inside = int(np.searchsorted(found.middle + 0.5 * BLOCK, target + 0.5))
+    chance = _chance(found, path.gas_sd_frac, inside)
+    mean_scale = SCALES[None, :] + SLOPES[:, None] * 0.5 * (target / found.deepest - 1.0)
     mean = float(np.sum(chance * mean_scale))
     sd = math.sqrt(max(float(np.sum(chance * (mean_scale - mean) ** 2)), 1e-8))
-    end = min(float(comb.middle[last]) + comb.joints / 2.0, target) if last >= 0 else 0.0
+    scale_0, slope = float(np.sum(chance * SCALES[None, :])), float(np.sum(chance * SLOPES[:, None]))
+    line = scale_0 + slope * (found.middle[:inside] / found.deepest - 0.5)
+    best = np.unravel_index(int(np.argmax(chance)), chance.shape)
+    along = np.concatenate((np.zeros((TRAIL, found.total.shape[1])), found.total[:, :, best[0], best[1]]))
+    trail = np.max(np.subtract(along[TRAIL:], along[:-TRAIL], dtype=np.float64), axis=1)
+    seen = trail[:inside]
+    last = _last_seen(seen) if np.max(along[: inside + TRAIL]) >= LEAST_IN_ALL else -1
+    below = min(inside + TRAIL, len(trail) - 1)
+    end = min(float(found.middle[last]) + 0.5 * BLOCK, target) if last >= 0 else 0.0
     return Count(
         number=mean * target,
         sd=sd * target,
-        scale_s=comb.time_s[:inside],
-        scale=scale,
-        scale_sd=scale_sd,
+        scale_s=found.time_s[:inside],
+        scale=line,
+        scale_sd=np.full(inside, sd),
         seen=seen,
         reach_s=min(path.time_at(end * path.joint_ft), time_s) if last >= 0 else 0.0,
         reach_joints=end * mean,
+        before=float(seen[-1]) if inside else 0.0,
+        after=float(trail[below]) if below > inside else 0.0,
     )
 
 
-def _chance(comb: Comb, gas_sd_frac: float, inside: int) -> Array:
-    """Probability of each line, (slopes, scales), from the gas and the first stretches."""
+def _chance(found: Comb, gas_sd_frac: float, inside: int) -> Array:
+    """Probability of each line, (slopes, scales), from the gas and the first blocks."""
     log = -0.5 * ((SCALES[None, :] - 1.0) / gas_sd_frac) ** 2 - 0.5 * (SLOPES[:, None] / SLOPE_SD) ** 2
     if inside:
-        log = log + comb.total[inside - 1]
+        loud = np.log(np.outer(LOUD_CHANCE, FADING_CHANCE).ravel())[:, None, None]
+        each = loud + TEMPER * found.total[inside - 1].astype(np.float64)
+        top = each.max(axis=0)
+        log = log + top + np.log(np.sum(np.exp(each - top), axis=0))
     chance = np.exp(log - log.max())
     return np.asarray(chance / chance.sum())
 
 
-def _along(evidence: Array, line: Array) -> tuple[Array, Array, Array]:
-    """Scale of each stretch by itself, held near the line; its sd; the evidence near the line."""
-    if len(line) == 0:
-        return line, line, line
-    nearest = np.round((line - SCALES[0]) / (SCALES[1] - SCALES[0])).astype(int)
-    nearest = np.clip(nearest, NEAR, len(SCALES) - 1 - NEAR)
-    about = nearest[:, None] + np.arange(-NEAR, NEAR + 1)[None, :]
-    seen = np.take_along_axis(evidence, about, axis=1).max(axis=1)
-    log = TEMPER * evidence - 0.5 * ((SCALES[None, :] - line[:, None]) / LOCAL_SD) ** 2
-    chance = np.exp(log - log.max(axis=1, keepdims=True))
-    chance = chance / chance.sum(axis=1, keepdims=True)
-    mean = chance @ SCALES
-    spread = np.sqrt(np.maximum(chance @ SCALES**2 - mean**2, 1e-8))
-    return np.asarray(mean), np.asarray(spread), np.asarray(seen)
-
-
 def _last_seen(seen: Array) -> int:
-    """The last stretch in which joint echoes stand out, with few missed on the way; -1: none."""
-    last, missed = -1, 0
-    for w, evidence in enumerate(seen):
-        if evidence >= SEEN:
-            last, missed = w, 0
-        else:
-            missed += 1
-            if missed > MISSED:
-                break
-    return last
+    """The last block up to which joint echoes show, without a long gap on the way; -1: none."""
+    shown = np.flatnonzero(seen >= SEEN)
+    gaps = np.diff(shown, prepend=0)
+    far = np.flatnonzero(gaps > MISSED)
+    shown = shown[: far[0]] if len(far) else shown
+    return int(shown[-1]) if len(shown) else -1

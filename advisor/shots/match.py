@@ -30,14 +30,15 @@ class Match:
     """By travel time (index / WORK_HZ): the best output over noise of either sign, the reflection, the absorption.
 
     up and down are signal over noise (one sd is 1); reflection is that of up, 1 for a rigid end; ratio is absorption
-    found over predicted for up. quiet is the noise's power a frequency bin, for whoever whitens.
+    found over predicted for up. pulse_power: of the pulse over noise, at multiples of step_hz.
     """
 
     up: Array
     down: Array
     reflection: Array
     ratio: Array
-    quiet: Array
+    pulse_power: Array
+    step_hz: float
     white: Array  # the record, whitened by its quiet parts, from the firing
 
 
@@ -62,7 +63,15 @@ def of(record: Record, absorption: float) -> Match:
     grid = most * np.linspace(0.0, 1.0, STRENGTHS) ** 1.6
     up, down, reflection, ratio = _best(spectrum, pulse_spectrum, weight, f, grid, absorption, n - lead, size)
     white = fft.irfft(spectrum * np.sqrt(soft / quiet), size)[lead:n]
-    return Match(up=up, down=down, reflection=reflection, ratio=ratio, quiet=quiet, white=np.asarray(white))
+    return Match(
+        up=up,
+        down=down,
+        reflection=reflection,
+        ratio=ratio,
+        pulse_power=np.abs(pulse_spectrum) ** 2 * weight,
+        step_hz=WORK_HZ / size,
+        white=np.asarray(white),
+    )
 
 
 def _best(

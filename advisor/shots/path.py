@@ -20,6 +20,7 @@ GUESSED_SD_FRAC = 0.06
 JOINT_FT, JOINT_SD_FRAC, GUESSED_JOINT_SD_FRAC, TALLY_SD_FRAC = 31.5, 0.003, 0.02, 0.001
 GUESSED_GRAVITY, GUESSED_TOP_DEGF, GUESSED_DEGF_PER_FT = 0.8, 70.0, 0.013
 VISCOSITY_PA_S = 1.15e-5  # of hydrocarbon gas near 300 K (common practice, no source)
+COLLAR_OVER_TUBING = 1.28  # outer diameters (common practice, no source)
 HEAT_FACTOR = 1.35  # 1 + (gamma - 1)/sqrt(Pr) for gamma 1.28, Pr 0.7: heat given to the walls (Kirchhoff 1868)
 
 
@@ -32,6 +33,7 @@ class Path:
     gas_sd_frac: float
     joint_ft: float
     joint_sd_frac: float
+    collar_tightness: float  # area beside a collar over that above it, r - 1/r of it
     absorption: float  # nepers per second of travel and per square root of a hertz
     deepest_ft: float  # below the inlet: no level is deeper
     intake_ft: float  # below the inlet
@@ -77,6 +79,7 @@ def of(well: Well, *, casing_psig: float, atmospheric_psia: float) -> Path:
         gas_sd_frac=sd,
         joint_ft=joint,
         joint_sd_frac=joint_sd,
+        collar_tightness=_collar_tightness(well),
         absorption=_absorption(well, gravity, float(np.mean(degf)), psia),
         deepest_ft=deepest,
         intake_ft=well.pump_intake_ft_md - inlet,
@@ -131,6 +134,13 @@ def _joint(well: Well, notes: list[str]) -> tuple[float, float]:
         notes.append(f"joint_length_ft is not configured: {JOINT_FT} ft taken")
         return JOINT_FT, GUESSED_JOINT_SD_FRAC
     return well.joint_length_ft, JOINT_SD_FRAC
+
+
+def _collar_tightness(well: Well) -> float:
+    """r - 1/r for r, the annulus's area over that left beside a collar."""
+    plain = well.casing_id_in**2 - well.tubing_od_in**2
+    left = max(well.casing_id_in**2 - (COLLAR_OVER_TUBING * well.tubing_od_in) ** 2, 0.1 * plain)
+    return plain / left - left / plain
 
 
 def _absorption(well: Well, gravity: float, degf: float, psia: float) -> float:

@@ -65,6 +65,8 @@ def of(trace: Trace) -> Record:
     x = raw if trace.pulse == "compression" else -raw
     x = _resampled(x - np.median(x), trace.sample_hz)
     x, removed = hum.removed(x, WORK_HZ, trace.sample_hz)
+    x, tones = hum.steady_removed(x, WORK_HZ)
+    removed += tones
     if removed:
         notes.append("hum removed: " + ", ".join(f"{f:.1f} Hz" for f in removed))
     if gaps:

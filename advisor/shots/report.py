@@ -9,7 +9,7 @@ import numpy as np
 
 from advisor.model import Quality, Quantity, Trace
 from advisor.physics.ranges import Array
-from advisor.shots import candidates, depth, match, path, record
+from advisor.shots import candidates, depth, joints, match, path, record
 from advisor.shots.shot import Echo, Expectation, Shot, Stretch
 from advisor.well import Well
 
@@ -174,7 +174,7 @@ def _stretches(case: Case) -> tuple[Stretch, ...]:
             Stretch(
                 time_s=float(t),
                 velocity_fps=Quantity(value=fps, sd=fps * float(sd) * depth.COUNT_SD_FACTOR),
-                seen=bool(seen >= 6.0),
+                seen=bool(seen >= joints.SEEN),
             )
         )
     return tuple(out)

@@ -62,14 +62,14 @@ class Shot:
 def as_level(shot: Shot, trace: Trace, well: Well) -> Level | None:
     """The shot as a picked level, to be worked up as one the site picked; None where nothing was found.
 
-    joint_reach_frac is such that the joints counted, carried on, give the depth found here, a reflector's share in it
-    included. Without joints or their length the travel time alone is passed on.
+    joint_reach_frac is such that the joints counted, carried on, give the depth by joints found here; a reflector's
+    goes beside it. Without either the travel time alone is passed on.
     """
     if shot.round_trip_s is None or shot.level_ft_md is None:
         return None
     joints = shot.joints_counted or 0
     length = _length_ft(well, joints)
-    below = shot.level_ft_md.value - well.shot_inlet_ft_md
+    below = (shot.by_joints_ft_md or shot.level_ft_md).value - well.shot_inlet_ft_md
     reach = min(length / below, 1.0) if length and below > 0.0 else None
     return Level(
         round_trip_s=shot.round_trip_s.value,
@@ -81,6 +81,7 @@ def as_level(shot: Shot, trace: Trace, well: Well) -> Level | None:
         pulse=trace.pulse,
         running=trace.running,
         casing_valve=trace.casing_valve,
+        by_reflector_ft_md=shot.by_reflector_ft_md,
     )
 
 

@@ -42,13 +42,13 @@ def worked(made: Any) -> dict[str, Any] | None:
     with np.errstate(all="ignore"):
         way = path.of(made.well, casing_psig=made.trace.casing_psig, atmospheric_psia=14.7)
         matched = match.of(cleaned, way.absorption)
-        combs = joints.combs(matched.white, way, cleaned.pulse_s + shots.AFTER_PULSE_S)
+        comb = joints.comb(matched, way, cleaned.pulse_s + shots.AFTER_PULSE_S)
         expected = (
             None
             if made.expected_ft_md is None
             else Expectation(level_ft_md=made.expected_ft_md[0], sd_ft=made.expected_ft_md[1])
         )
-        found = candidates.of(cleaned, matched, way, combs, shots.known_of(made.well, expected))
+        found = candidates.of(cleaned, matched, way, comb, shots.known_of(made.well, expected))
         right = -1
         if made.round_trip_s is not None:
             off = np.abs(found.time_s / made.round_trip_s - 1.0)
@@ -57,7 +57,7 @@ def worked(made: Any) -> dict[str, Any] | None:
         out = {"x": found.features, "r": found.record, "right": right, "db": made.echo_db, "kind": made.kind}
         if right >= 0:
             places = shots.places_of(made.well)
-            depths = depth.of(matched, way, combs, float(found.time_s[right]), places)
+            depths = depth.of(matched, way, comb, float(found.time_s[right]), places)
             out |= {
                 "z": (depths.level_ft.value - made.level_ft_md) / depths.level_ft.sd,
                 "sd": depths.level_ft.sd, "depth": depths.level_ft.value, "true": made.level_ft_md,

@@ -14,8 +14,8 @@ def depths(x, well, time_s):  # type: ignore[no-untyped-def]
     cleaned = record.of(plain.trace(x))
     way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
     matched = match.of(cleaned, way.absorption)
-    combs = joints.combs(matched.white, way, cleaned.pulse_s + 0.1)
-    return depth.of(matched, way, combs, time_s, shots.places_of(well))
+    comb = joints.comb(matched, way, cleaned.pulse_s + shots.AFTER_PULSE_S)
+    return depth.of(matched, way, comb, time_s, shots.places_of(well))
 
 
 def test_the_depth_by_joints_is_number_times_length() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from advisor import shots
 from advisor.shots import joints, match, path, record
 from tests.shots import plain
 
@@ -14,14 +15,14 @@ def worked(x: np.ndarray, well=None):  # type: ignore[no-untyped-def]
     cleaned = record.of(plain.trace(x))
     way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
     matched = match.of(cleaned, way.absorption)
-    return way, joints.combs(matched.white, way, cleaned.pulse_s + 0.1)
+    return way, joints.comb(matched, way, cleaned.pulse_s + shots.AFTER_PULSE_S)
 
 
 @pytest.mark.parametrize("fps", [1130.0, 1160.0, 1200.0])
 def test_the_number_of_joints_is_time_times_the_echo_rate(fps: float) -> None:
     """N = v t/(2 L): the collars of the record stand 2 L/v apart, wherever the gas model puts them."""
-    way, combs = worked(plain.record(level_s=5.0, fps=fps))
-    got = joints.count(combs, way, 5.0)
+    way, comb = worked(plain.record(level_s=5.0, fps=fps))
+    got = joints.count(comb, way, 5.0)
     true = fps * 5.0 / (2.0 * plain.JOINT_FT)
     # the absorption the gas predicts delays nothing in this record: that alone shifts the rate by about 0.3 %
     assert got.number == pytest.approx(true, rel=0.008)
@@ -30,8 +31,8 @@ def test_the_number_of_joints_is_time_times_the_echo_rate(fps: float) -> None:
 
 
 def test_without_joint_echoes_the_gas_is_left_and_no_reach() -> None:
-    way, combs = worked(plain.record(joints=0.0))
-    got = joints.count(combs, way, 5.0)
+    way, comb = worked(plain.record(joints=0.0))
+    got = joints.count(comb, way, 5.0)
     assert got.reach_joints / got.number < 0.3
     assert got.sd / got.number > 0.01
 
@@ -41,8 +42,8 @@ def test_joints_seen_half_way_reach_half_way() -> None:
     t = np.arange(len(x)) / 1000.0 - 0.3
     for n in range(1, int(2.5 / (2.0 * plain.JOINT_FT / plain.FPS))):
         x += 0.02 * plain.pulse(t - n * 2.0 * plain.JOINT_FT / plain.FPS)
-    way, combs = worked(x)
-    got = joints.count(combs, way, 5.0)
+    way, comb = worked(x)
+    got = joints.count(comb, way, 5.0)
     assert 0.35 < got.reach_joints / got.number < 0.70
 
 

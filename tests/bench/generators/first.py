@@ -3,6 +3,7 @@
 Each stretch of annulus delays and absorbs, each collar is a short constriction (inertia and room lumped), each
 change of area reflects; the wellhead reflects what comes back. Velocity of sound from GERG-2008 (pyaga8). One number
 makes one record. Used to train the choice of the echo; nothing of it is used by the generator that judges it.
+It is more varied than wells are: what is trained on it must hold where none of it is quite so.
 """
 
 from __future__ import annotations
@@ -112,10 +113,11 @@ def _changes(
         )
     if rng.random() < 0.10:
         put("liner", rng.uniform(0.5, 0.97) * level, 1e6, rng.uniform(0.35, 0.65), rng.random() < 0.85)
-    if rng.random() < 0.15:
-        put("perforations", rng.uniform(0.5, 0.98) * level, rng.uniform(10, 60), rng.uniform(1.05, 1.7), False)
-    if rng.random() < 0.14:
-        put("paraffin", rng.uniform(0.1, 0.9) * level, rng.uniform(30, 400), rng.uniform(0.55, 0.92), False)
+    if rng.random() < 0.22:
+        for _ in range(1 + int(rng.random() < 0.3)):
+            put("perforations", rng.uniform(0.4, 0.99) * level, rng.uniform(5, 90), rng.uniform(1.05, 2.0), False)
+    if rng.random() < 0.16:
+        put("paraffin", rng.uniform(0.05, 0.9) * level, rng.uniform(20, 500), rng.uniform(0.5, 0.95), False)
     for _ in range(rng.poisson(0.35)):
         larger = rng.random() < 0.35
         ratio = rng.uniform(1.1, 1.6) if larger else rng.uniform(0.35, 0.9)
@@ -149,7 +151,7 @@ def _velocity(plan: dict[str, Any], depths: np.ndarray) -> np.ndarray:
 
 def _pulse(rng: np.random.Generator, t: np.ndarray) -> np.ndarray:
     """A released pulse from t = 0, of one of several shapes, peak 1."""
-    shape = rng.integers(5)
+    shape = rng.integers(6)
     rise = rng.uniform(0.001, 0.010)
     start = 1.0 - np.exp(-np.maximum(t, 0.0) / rise)
     if shape == 0:
@@ -163,12 +165,24 @@ def _pulse(rng: np.random.Generator, t: np.ndarray) -> np.ndarray:
         n = rng.uniform(0.6, 3)
         x = t / rng.uniform(0.006, 0.02)
         p = np.maximum(x, 0.0) ** n * np.exp(-x)
+    elif shape == 4:
+        chamber = np.maximum(1.0 - t / rng.uniform(0.03, 0.25), 0.0) ** rng.uniform(0.7, 2.5)
+        p = start * chamber * (1.0 - 0.5 * (np.abs(t - rng.uniform(0.015, 0.04)) < 0.006) * rng.integers(2))
     else:
         p = start * np.exp(-t / rng.uniform(0.008, 0.03))
         lag = rng.uniform(0.02, 0.07)
         p = p + rng.uniform(0.2, 0.6) * np.where(t > lag, np.exp(-(t - lag) / rng.uniform(0.01, 0.04)), 0.0)
     p = np.where(t < 0.0, 0.0, p)
+    if rng.random() < 0.35:  # a narrow way from gun to annulus
+        p = _softened(p, rng.uniform(8.0, 60.0))
     return p / np.max(np.abs(p))
+
+
+def _softened(p: np.ndarray, corner_hz: float) -> np.ndarray:
+    """Through a first-order low pass, at 500 Hz."""
+    kept = np.exp(-2 * np.pi * corner_hz / 500.0)
+    decay = kept ** np.arange(min(len(p), 400))
+    return np.convolve(p, (1 - kept) * decay)[: len(p)]
 
 
 def _sound(rng: np.random.Generator, plan: dict[str, Any]) -> tuple[np.ndarray, np.ndarray, float]:
@@ -224,8 +238,8 @@ def _loss(rng: np.random.Generator, plan: dict[str, Any], s: np.ndarray) -> np.n
     density = (plan["psig"] + 14.7) * 6894.757 * AIR * plan["gravity"] / 1000.0 / (8.314 * kelvin)
     viscosity = 1.15e-5 / density
     gap = (plan["casing"] - plan["tubing"]) * 0.0254
-    wall = 2.0 / gap * np.sqrt(viscosity / 2.0) * 1.35 * rng.uniform(0.65, 2.1)
-    power = rng.uniform(0.42, 0.62)
+    wall = 2.0 / gap * np.sqrt(viscosity / 2.0) * 1.35 * rng.uniform(0.6, 2.2)
+    power = rng.uniform(0.40, 0.65)
     plan["absorption"] = wall
     return wall * np.sqrt(200.0) * (s / 200.0) ** power + rng.uniform(0.0, 0.12)
 
@@ -237,11 +251,11 @@ def _events(
     collar = COLLAR[plan["tubing"]]
     inner = plan["casing"] ** 2 - plan["tubing"] ** 2
     narrow = plan["casing"] ** 2 - collar**2
-    long = rng.uniform(0.35, 0.6) * rng.choice([1.0, rng.uniform(0.05, 0.6)], p=[0.75, 0.25])
+    long = rng.uniform(0.3, 0.7) * rng.choice([1.0, np.exp(rng.uniform(-3.5, 0.0))], p=[0.6, 0.4])
     tight = inner / narrow
     plan["tight"] = tight
     strength = long / 1200.0  # time along the collar, s
-    lengths = plan["joint"] + rng.normal(0.0, rng.uniform(0.2, 1.0), int(plan["level"] / plan["joint"]) + 8)
+    lengths = plan["joint"] + rng.normal(0.0, rng.uniform(0.1, 1.2), int(plan["level"] / plan["joint"]) + 8)
     lengths *= plan["joint"] / np.mean(lengths)
     if rng.random() < 0.2:
         short = rng.integers(1, 4)
@@ -341,9 +355,16 @@ def _noise(rng: np.random.Generator, n: int, spm: float) -> np.ndarray:
             / np.std(leak)
             * (1 + rng.uniform(0, 0.8) * np.sin(2 * np.pi * rng.uniform(0.1, 1) * t))
         )
+    if rng.random() < 0.08:  # something that turns near the rate of the joints
+        x += rng.uniform(0.3, 2.0) * np.cos(2 * np.pi * (rng.uniform(12.0, 30.0) * t + rng.random()))
     if rng.random() < 0.12:
         for _ in range(rng.integers(1, 5)):
             x[rng.integers(0, n)] += rng.uniform(-20, 20)
+    if rng.random() < 0.12:
+        for _ in range(rng.integers(1, 4)):
+            at, long = rng.integers(0, n), int(rng.integers(3, 30))
+            knock = rng.uniform(-12, 12) * np.exp(-np.arange(60) / long)
+            x[at : at + 60] += knock[: n - at]
     return x
 
 
@@ -358,7 +379,7 @@ def _recorded(
     only = np.concatenate((np.zeros(lead), echo))
     corner = rng.uniform(0.2, 4.0)
     f = np.fft.rfftfreq(2 * n, 1 / 500.0)
-    coupled = (1j * f) / (corner + 1j * f)
+    coupled = (1j * f) / (corner + 1j * f) / (1 + 1j * f / rng.uniform(50.0, 400.0)) ** rng.integers(0, 3)
     x, only = (np.fft.irfft(np.fft.rfft(y, 2 * n) * coupled, 2 * n)[:n] for y in (x, only))
     if plan["kind"] == "misfire":
         x, only = x * 0.0, only * 0.0
