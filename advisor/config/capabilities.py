@@ -44,7 +44,7 @@ LACKS: tuple[Lack, ...] = (
     Lack(
         lacks=lambda well: well.chamber_max_psig is None,
         said="no rating of the shot equipment (chamber_max_psig)",
-        so="no chamber pressure is named when a shot is asked for",
+        so="requests for shots name no chamber pressure",
     ),
     Lack(
         lacks=lambda well: (
