@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from advisor.belief import operation, trend
+from advisor.belief.ledger import Ledger
 from advisor.column import BuildUp, Column, Inputs
 from advisor.model import (
     CasingPressure,
@@ -28,6 +29,7 @@ from advisor.well import Setting, Well
 
 DAY_MS = 86_400_000
 NO_TRIES = Tries()
+NO_DAYS = Ledger()
 KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
 SAME_VALUES = 5
 DISTURBING = frozenset({"pump-changed", "rods-parted", "workover", "treatment", "shut-in", "returned"})
@@ -98,6 +100,7 @@ class Memory:
     trend: Quantity | None = None  # of the days before trend_day
     trend_day: int | None = None
     trend_words: str | None = None
+    ledger: Ledger = NO_DAYS  # its days, and what they say of causes
 
     def highest_rate_30d_spm(self) -> float | None:
         return max((rate for _, rate in self.highest_rates), default=None)

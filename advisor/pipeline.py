@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from advisor import advising, aftermath, assess, compose, facts, listening
+from advisor import advising, aftermath, assess, bookkeeping, compose, facts, listening
 from advisor import memory as memories
 from advisor.belief import ensemble, operation, prior, step, update
 from advisor.belief import present as presents
@@ -184,6 +184,7 @@ def _believe(items: list[Work], settings: Settings) -> None:
     belief = _taken_in(belief, held, wells, columns)
     for k, item in enumerate(held):
         item.belief = belief.pick([k])
+        item.memory = replace(item.memory, ledger=bookkeeping.kept(item, segments[k], item.belief))
 
 
 def _taken_in(belief: Belief, held: list[Work], wells: list[Well], columns: list[Column]) -> Belief:
@@ -238,6 +239,7 @@ def _look(items: list[Work], settings: Settings) -> None:
         [item.memory.running for item in held],
         atmospheric_psia=settings.atmospheric_psia,
         days_ahead=[_day_still_ahead(item) for item in held],
+        ledgers=[item.memory.ledger for item in held],
     )
     for item, look in zip(held, looks, strict=True):
         item.look, item.day_ahead = look, look.day_ahead

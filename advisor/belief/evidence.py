@@ -12,6 +12,7 @@ from advisor.column import Column
 
 MOST_ODDS = 3.0  # log odds one shot may add
 ODDS_KEPT = (-2.0, 10.0)
+LEAST_AGAINST, SHORT_SD = 1.0, 2.0
 LATCHED_ODDS, FALL_SD = 4.0, 3.0
 LEAST_SPELL_H = 0.5
 USUAL_STEP_PSI, STEP_MEMORY = 1.0, 0.1  # of the casing pressure from one reading to the next
@@ -31,6 +32,11 @@ def scored(
     sd = np.sqrt(predicted.var(axis=-1, ddof=1) + variance[:, 0])
     told = known & (counts["unknown_h"] <= 0.1 * (counts["run_h"] + counts["idle_h"] + counts["unknown_h"]))
     gained = _log_likelihood(height_ft, variance, unlifted) - _log_likelihood(height_ft, variance, predicted)
+    # a level under what a lifting pump leaves, or well under what comes in unlifted, is far from both: the wider
+    # guess is no better for being wide, and a pump that lifts less is not one that lifts nothing
+    loose_sd = np.sqrt(unlifted.var(axis=-1, ddof=1) + variance[:, 0])
+    short = np.maximum(predicted.mean(axis=-1), unlifted.mean(axis=-1) - SHORT_SD * loose_sd)
+    gained = np.where(height_ft[:, 0] < short, np.minimum(gained, -LEAST_AGAINST), gained)
     apart = unlifted.mean(axis=-1) - predicted.mean(axis=-1) > sd  # else the shot cannot tell the two
     ran = told & apart & (counts["run_h"] >= LEAST_SPELL_H)
     off = (height_ft[:, 0] - predicted.mean(axis=-1)) / sd

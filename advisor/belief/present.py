@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from advisor.belief import balance, cycles, suspects
 from advisor.belief.ensemble import Array, Belief
+from advisor.belief.ledger import Ledger
 from advisor.column import Column
 from advisor.model import Quantity
 from advisor.physics import annulus as depths
@@ -57,10 +58,12 @@ def summary(
     *,
     atmospheric_psia: float = ATMOSPHERIC_PSIA,
     days_ahead: Sequence[DayAhead | None] | None = None,
+    ledgers: Sequence[Ledger] | None = None,
 ) -> list[Present]:
     """The present of each well (W) at the settings in force; running None: not known.
 
-    days_ahead: for the wells that have one, the day that was rolled out shortly before stands.
+    days_ahead: for the wells that have one, the day that was rolled out shortly before stands. ledgers: their days
+    so far; without them no slow cause is suspected.
     """
     ann = balance.annulus(columns, belief.members)
     fed = balance.formation(belief.members, ann)
@@ -69,7 +72,8 @@ def summary(
     begins = np.array([r is not False for r in running])
     days = _days_ahead(belief, settings, setting, begins, fed, pump, ann, days_ahead or [None] * len(wells))
     arrays = _quantities(belief, columns, setting, fed, pump, ann, atmospheric_psia)
-    suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann)
+    kept = ledgers or [Ledger()] * len(wells)
+    suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann, kept)
     full_bpd = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(belief.members["height_ft"])) * setting.running_frac
     presents = []
     for i, well in enumerate(wells):
@@ -90,7 +94,7 @@ def summary(
                 day_ahead=days[i],
                 pump_room_frac=min(max(room, 0.0), PLENTY),
                 suspects=suspected[i],
-                notes=_notes(belief, i),
+                notes=_notes(belief, i, kept[i]),
             )
         )
     return presents
@@ -180,7 +184,7 @@ def _displacement(well: Well, setting: Setting) -> Quantity:
     return Quantity(value=value, sd=DISPLACEMENT_SD_FRAC * value)
 
 
-def _notes(belief: Belief, i: int) -> tuple[str, ...]:
+def _notes(belief: Belief, i: int, ledger: Ledger) -> tuple[str, ...]:
     notes = []
     if belief.counts["shots"][i] == 0:
         notes.append("liquid_height_ft: no shot taken in yet; from the configuration alone")
@@ -193,4 +197,5 @@ def _notes(belief: Belief, i: int) -> tuple[str, ...]:
     unknown_h = float(belief.counts["unknown_h"][i])
     if unknown_h > 0.05:
         notes.append(f"run: {unknown_h:.1f} h since the last shot without word of whether the unit ran")
-    return tuple(notes)
+    question = suspects.open_question(ledger.causes)
+    return tuple(notes) if question is None else (*notes, question)

@@ -1,4 +1,4 @@
-"""What is suspected at a well, as probabilities from its belief: each a plain statement about the members."""
+"""What is suspected at a well, as probabilities: slow causes from its days, quick ones from members and shots."""
 
 from __future__ import annotations
 
@@ -9,18 +9,26 @@ from scipy.special import expit, ndtr
 
 from advisor.belief import balance, cycles, prior
 from advisor.belief.ensemble import Array, Belief
+from advisor.belief.ledger import Causes, Ledger
 from advisor.well import Setting, Well
 
-WORN_SHARE = 0.10  # loss of effectiveness since first known
 DEAD_UNDER = 0.20  # effectiveness of a pump that does nothing
-FALLEN_SHARE = 0.05
-GASSY_FILL = 0.75  # fillage with liquid above the intake
+GASSY_FILL = 0.75  # measured fillage with liquid above the intake
 GASSY_ABOVE_FT = 20.0
-LEAK_SHARE, LEAK_LEAST_BPD = 0.15, 5.0  # of the reachable inflow
-NO_LIFT_PRIOR, LEAK_PRIOR = -4.0, -5.0  # log odds
-GAUGE_SD = 3.5
-STUCK_AFTER = 5.0  # shots in a row with one value
+GAS_ROSE = 1.8  # of the annular gas: then it is gas that takes room in the barrel rather than wear
+NO_LIFT_PRIOR = -4.0  # log odds
+SAME_AT_LEAST, STUCK_AFTER = 3, 5.0  # shots in a row with one value
 SOFT = 0.02
+HALF = 0.5  # of what the pump takes
+NAMED, SOME = 0.8, 0.5
+WORDS = {
+    "worn": "a worn pump",
+    "leak": "liquid that drains back while idle",
+    "falling": "inflow that falls",
+    "rising": "inflow that rises",
+    "dead": "a pump that lifts nothing",
+    "better": "a pump that lifts more",
+}
 
 
 def probabilities(
@@ -30,36 +38,76 @@ def probabilities(
     fed: balance.Formation,
     pump: balance.Pump,
     ann: balance.Annulus,
+    ledgers: Sequence[Ledger],
 ) -> list[dict[str, float]]:
     """One dict a well: name of a suspicion -> probability."""
     members = belief.members
-    now_effectiveness = prior.ln_net_effectiveness(wells, members)
-    lost = now_effectiveness - members["then_effectiveness"] - np.log(1.0 - WORN_SHARE)
-    dead = _share_below(now_effectiveness - np.log(DEAD_UNDER), SOFT)
+    dead = _share_below(prior.ln_net_effectiveness(wells, members) - np.log(DEAD_UNDER), SOFT)
     no_lift = np.maximum(expit(belief.counts["no_lift"] + NO_LIFT_PRIOR), dead)
-    fallen = members["ln_potential"] - members["then_potential"] - np.log(1.0 - FALLEN_SHARE)
     rate = cycles.as_arrays(settings).rate_spm
     height = members["height_ft"]
     fill = cycles.fill_frac(np.maximum(height, GASSY_ABOVE_FT), rate, fed, pump, ann)
-    gassy = ndtr((GASSY_FILL - fill) / SOFT) * (height > GASSY_ABOVE_FT)
-    limit_bpd = np.maximum(LEAK_SHARE * fed.least_height_bpd, LEAK_LEAST_BPD)
-    leaks = np.maximum(
-        _share_below(np.log(limit_bpd) - members["ln_leak"], SOFT), expit(belief.counts["leaks"] + LEAK_PRIOR)
+    gassy = (ndtr((GASSY_FILL - fill) / SOFT) * (height > GASSY_ABOVE_FT)).mean(axis=-1)
+    gassy = np.where(belief.counts["fillages"] > 0, gassy, 0.0)  # unmeasured, fillage is a guess
+    found = []
+    for i, ledger in enumerate(ledgers):
+        causes = ledger.causes
+        nothing = _nothing_lifted(float(no_lift[i]), causes)
+        lifts = (1.0 - nothing) * (1.0 - causes.slugs)  # slugs press on the formation and lock the pump by turns
+        worn = 0.0 if _parted(causes) else causes.chance.get("worn", 0.0) * lifts
+        leak = causes.chance.get("leak", 0.0) * lifts
+        gas_rose = causes.gas_ratio is not None and causes.gas_ratio >= GAS_ROSE
+        rests = settings[i].idle_min > 0.0
+        one = {
+            "worn-pump": 0.0 if gas_rose else worn,
+            "inflow-falling": causes.chance.get("falling", 0.0) * lifts,
+            "gas-interference": max(float(gassy[i]), causes.slugs, worn + leak if gas_rose else 0.0),
+            "no-pump-action": nothing,
+            "leak-back": leak if rests and not gas_rose else 0.0,
+            "level-stuck": stuck(ledger),
+            "gauge-off": causes.gauge,
+        }
+        found.append({name: round(value, 6) for name, value in one.items()})
+    return found
+
+
+def _nothing_lifted(quick: float, causes: Causes) -> float:
+    """Chance of a pump that lifts nothing: by the last shots, unless whole days name something less."""
+    chance = causes.chance
+    if _parted(causes):
+        return max(quick, chance.get("worn", 0.0) + chance.get("dead", 0.0))
+    less = max(chance.get(name, 0.0) for name in ("worn", "leak", "falling"))
+    return min(max(quick, chance.get("dead", 0.0)), 1.0 - max(less, causes.slugs))
+
+
+def _parted(causes: Causes) -> bool:
+    """Half of what the pump takes is gone within a day: that is not wear."""
+    return causes.at_once and causes.size.get("worn", 0.0) >= HALF
+
+
+def stuck(ledger: Ledger) -> float:
+    """Chance that the level is not measured any more: the same value again and again."""
+    return float(expit(2.0 * (ledger.same - STUCK_AFTER) + 2.2)) if ledger.same >= SAME_AT_LEAST else 0.0
+
+
+def open_question(causes: Causes) -> str | None:
+    """What is not told apart yet, and what would tell; None where nothing is suspected or one thing stands out."""
+    among = {name: p for name, p in causes.chance.items() if name != "none"}
+    if not among or sum(among.values()) < SOME or max(among.values()) >= NAMED:
+        return None
+    first, second = sorted(among, key=lambda name: -among[name])[:2]
+    return (
+        f"suspects: something changed; {WORDS[first]} ({among[first]:.0%}) and {WORDS[second]} ({among[second]:.0%})"
+        f" cannot be told apart yet: {_would_tell({first, second})} would tell"
     )
-    same = belief.counts["same"]
-    stuck = np.where(same < 3.0, 0.0, expit(2.0 * (same - STUCK_AFTER) + 2.2))
-    limit_sd = np.maximum(GAUGE_SD, 0.5 * belief.counts["casing_blamed"] / balance.GAUGE_SD_PSI)
-    gauge = ndtr(np.abs(members["gauge"]) - limit_sd[:, None]).mean(axis=-1)
-    found = {
-        "worn-pump": _share_below(lost, SOFT) * (1.0 - no_lift),
-        "inflow-falling": _share_below(fallen, SOFT),
-        "gas-interference": gassy.mean(axis=-1),
-        "no-pump-action": no_lift,
-        "leak-back": leaks * (1.0 - no_lift),
-        "level-stuck": stuck,
-        "gauge-off": gauge,
-    }
-    return [{name: round(float(values[i]), 6) for name, values in found.items()} for i in range(len(wells))]
+
+
+def _would_tell(pair: set[str]) -> str:
+    if "leak" in pair:
+        return "shots at the begin and at the end of a rest, or a step-test with shorter rests,"
+    if pair <= {"falling", "rising", "better"}:
+        return "a step-test, a small change of the stroke rate with the level watched,"
+    return "a production test, or a measured fillage,"
 
 
 def _share_below(values: Array, kernel: float) -> Array:

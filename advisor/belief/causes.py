@@ -1,0 +1,330 @@
+"""What lies behind a change of a well: a worn pump, less inflow, gas, liquid that drains back, nothing lifted.
+
+Each cause leaves its own trace in the days of the ledger:
+
+                        balance of the day   swing within a cycle   production test
+    pump takes less     +                    -                      -
+    inflow falls        -                    0                      0
+    liquid drains back  + with the rests     +                      -
+
+The balance is what the level did, less what inflow and pump as believed make of it. All that is believed wrongly but
+steadily (inflow, pump, how inflow leans on the level, the size of a barrel) is let free within its own width, and the
+balance may wander a little. What is left is held against each cause, of any size and beginning, by its likelihood
+(Bayes' rule over linear models with normal errors). Days whose level is about the lowest known say only that inflow
+is no more than what the pump takes: it may starve there, and where the intake lies is known worst of all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+import msgspec
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.belief import balance
+from advisor.belief.ensemble import OF_THE_WELL, PARAMETERS, Array, Belief
+from advisor.belief.ledger import WELL_ENOUGH, Causes, Ledger, Row
+from advisor.column import Column
+from advisor.well import Well
+
+LEARNING_DAYS = 3  # in which the balance moves because the well is being learnt
+LEAST_ROWS, LEAST_FED = 5, 3
+RENEWED_D = 13  # days after which the reference moves on, where nothing is likely to be wrong
+# widths, as shares of the rate concerned; chosen on simulated wells, no source
+INFLOW_SD, PUMP_SD, SLOPE_SD, SWING_SD = 0.3, 0.12, 0.25, 0.10
+DAY_SD, WANDER_SD, LEAST_DAY_SD_BPD = 0.014, 0.008, 0.3
+MOVED_SD, CHANGED_SD = 0.12, 0.15  # of the day's move of the liquid, and of a change of what the pump takes
+TEST_SD, SWING_ROW_SD = 0.03, 0.06
+LOW_FT, LOW_FRAC = 40.0, 0.15  # above the lowest day: the pump may starve
+DEPTH_FRAC = 0.1  # of the depth of the intake; errors of depth and of the gassy column are no larger
+MOST_SWING_SD_FRAC = 0.3
+RESTS_FRAC = 0.05
+RECENT_DAYS = 4
+PRIOR: dict[str, float] = {
+    "worn": 0.03, "falling": 0.03, "leak": 0.02, "dead": 0.005, "rising": 0.003, "better": 0.001,
+}  # fmt: skip
+SIZES: dict[str, Array] = {
+    "worn": np.arange(0.08, 0.65, 0.04),
+    "falling": np.arange(0.08, 0.65, 0.04),
+    "leak": np.arange(0.15, 1.25, 0.1),  # of the reachable inflow, while idle
+    "dead": np.array([0.97]),
+    "rising": np.arange(0.08, 0.65, 0.04),
+    "better": np.arange(0.08, 0.40, 0.04),
+}
+RAMPS_D = (0.5, 4.0, 8.0, 16.0)
+SPIKES, SPIKES_ON_DAYS, SPIKE_DAYS = 4, 3, 5
+STEP_LEAST_PSI = 5.0
+STEP_GAS_RATIO = 1.4
+MOST_GAUGE_ODDS = 6.0  # log
+STEP_ODDS = 5.0  # that a step of the pressure without one of the gas is the gauge's
+
+
+def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger:
+    """The ledger with what its rows say now; belief and column of this one well.
+
+    Days are held against the well as it was believed to be some weeks ago, when nothing was wrong: held against the
+    belief of today, which has followed what went wrong, they would say less.
+    """
+    today = tuple(round(float(belief.members[name].mean()), 4) for name in OF_THE_WELL)
+    day = ledger.rows[-1].day
+    if not ledger.reference:
+        if len(ledger.rows) < LEARNING_DAYS + LEAST_ROWS:
+            return msgspec.structs.replace(ledger, causes=Causes(reason="too few days yet"))
+        gas = _gas(ledger.rows)
+        ledger = msgspec.structs.replace(
+            ledger, reference=today, following=today, gas_before=(gas, gas), renewed_day=day
+        )
+    known = dict(zip(OF_THE_WELL, ledger.reference, strict=True))
+    found = told(ledger.rows, well, column, known, ledger.gas_before[0])
+    ledger = msgspec.structs.replace(ledger, causes=found)
+    assert ledger.renewed_day is not None
+    if day - ledger.renewed_day >= RENEWED_D and found.chance.get("none", 1.0) >= WELL_ENOUGH:
+        gases = ledger.gas_before[1], _gas(ledger.rows)
+        return msgspec.structs.replace(
+            ledger, reference=ledger.following, following=today, gas_before=gases, renewed_day=day
+        )
+    return ledger
+
+
+def told(
+    rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float], gas_before: float | None
+) -> Causes:
+    """What the rows say of a well that was as referred to (parameters of a member, annular gas in Mscf/d)."""
+    gas_now = _gas(rows[-RECENT_DAYS:])
+    ratio = None if gas_before is None or gas_now is None else round(gas_now / max(gas_before, 0.1), 3)
+    slugs, step = _slugs(rows), _stepped(rows)
+    gauge = 0.0 if step is None else STEP_ODDS / (1.0 + STEP_ODDS)
+    known = [row for row in rows if row.day >= rows[0].day + LEARNING_DAYS] if rows else []
+    if len(known) < LEAST_ROWS:
+        return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, reason="too few days yet")
+    table = _table(known, well, column, reference, step)
+    if table is None:
+        return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, reason="the level is about its lowest on most days")
+    chance, size, at_once, gauge_odds = _weighed(table)
+    if step is not None:
+        gauge = STEP_ODDS * gauge_odds / (1.0 + STEP_ODDS * gauge_odds)
+    return Causes(chance=chance, size=size, at_once=at_once, gas_ratio=ratio, slugs=slugs, gauge=gauge)
+
+
+def _gas(rows: Sequence[Row]) -> float | None:
+    """The middle annular gas rate of some days; None without a build-up in them."""
+    seen = [row.gas_mscfd for row in rows if row.gas_mscfd is not None]
+    return float(np.median(seen)) if seen else None
+
+
+def _slugs(rows: Sequence[Row]) -> float:
+    """Chance that gas comes in slugs: the casing pressure leaps up and is back by the next reading, day after day."""
+    recent = rows[-SPIKE_DAYS:]
+    count = sum(row.spikes for row in recent)
+    days = sum(row.spikes > 0 for row in recent)
+    return 0.95 if count >= SPIKES and days >= SPIKES_ON_DAYS else 0.0
+
+
+def _stepped(rows: Sequence[Row]) -> tuple[int, float] | None:
+    """Day and size, psi, of the last step of the casing pressure that came at once, stayed, and brought no gas."""
+    found = None
+    for i, row in enumerate(rows):
+        if abs(row.step_psi) < STEP_LEAST_PSI:
+            continue
+        before = [r.casing_psia for r in rows[max(i - 5, 0) : i]]
+        after = [r.casing_psia for r in rows[i + 1 : i + 6]]
+        if len(before) < 3:
+            continue
+        usual = 1.5 + 3.0 * float(np.median(np.abs(np.diff(before))))
+        if any(r.spikes for r in rows[max(i - 2, 0) : i + 3]):
+            continue
+        if abs(row.step_psi) < usual or (
+            after and abs(np.median(after) - np.median(before)) < 0.5 * abs(row.step_psi)
+        ):
+            continue
+        gas = [[r.gas_mscfd for r in part if r.gas_mscfd is not None] for part in (rows[max(i - 5, 0) : i], rows[i:])]
+        if min(len(part) for part in gas) >= 2:
+            ratio = float(np.median(gas[1][:5]) / max(np.median(gas[0]), 0.1))
+            if not 1.0 / STEP_GAS_RATIO < ratio < STEP_GAS_RATIO:
+                continue
+        found = row.day, row.step_psi
+    return found
+
+
+# --------------------------------------------------------------------------- the linear models
+
+
+class _Table(msgspec.Struct, frozen=True):
+    """Observations less what is believed (n,), their variance, when, what steadily wrong beliefs and causes do."""
+
+    off_bpd: Array
+    variance: Array
+    day: Array
+    steady: Array  # (n, k), a column each, scaled to its width
+    wanders_bpd: Array
+    causes: dict[str, Array]
+    gauge_bpd: Array  # of the balance, were the last step of the casing pressure the gauge's
+    lasts_d: float
+
+
+def _table(
+    rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float], step: tuple[int, float] | None
+) -> _Table | None:
+    """The balances, swings and tests of these days; None where hardly a day is known to be fed."""
+    flow = _Flow(rows, well, column, reference)
+    low = flow.height_ft < (1.0 + LOW_FRAC) * flow.height_ft.min() + LOW_FT
+    low &= ~flow.filled & (flow.height_ft < DEPTH_FRAC * column.intake_ft_tvd)
+    steady = np.stack([INFLOW_SD * flow.inflow, -PUMP_SD * flow.lifted, -SLOPE_SD * flow.leaning], axis=1)
+    fed = ~low
+    if fed.sum() < LEAST_FED:
+        return None
+    usual = _explained(flow.off_bpd, flow.variance, steady, fed)
+    used = fed | (flow.off_bpd < usual)
+    none = np.zeros(len(rows))
+    parts = [
+        (used, flow.off_bpd, flow.variance, np.column_stack([steady, none]), np.full(len(rows), flow.scale_bpd), 0.5,
+         {"worn": flow.lifted, "falling": -flow.inflow, "leak": flow.reachable * flow.idle}),
+    ]  # fmt: skip
+    swings = flow.swings & fed
+    taken = np.column_stack([none, PUMP_SD * flow.running, none, SWING_SD * flow.running])
+    parts.append(
+        (swings, flow.swing_off_bpd, flow.swing_variance, taken, none, 0.5,
+         {"worn": -flow.running, "falling": none, "leak": flow.reachable})
+    )  # fmt: skip
+    tested = flow.tested & fed
+    taken = np.column_stack([none, PUMP_SD * flow.lifted, none, none])
+    parts.append(
+        (tested, flow.test_off_bpd, flow.test_variance, taken, none, 0.3,
+         {"worn": -flow.lifted, "falling": none, "leak": -flow.reachable * flow.idle})
+    )  # fmt: skip
+    causes = {
+        name: np.concatenate([part[6][name][part[0]] for part in parts]) for name in ("worn", "falling", "leak")
+    }
+    causes |= {"dead": causes["worn"], "rising": -causes["falling"], "better": -causes["worn"]}
+    if flow.idle[-1] < RESTS_FRAC:
+        del causes["leak"]
+    gauge_bpd = none if step is None else np.where(flow.day >= step[0], flow.per_psi * step[1], 0.0)
+    return _Table(
+        gauge_bpd=np.concatenate([gauge_bpd[used], none[swings], none[tested]]),
+        off_bpd=np.concatenate([part[1][part[0]] for part in parts]),
+        variance=np.concatenate([part[2][part[0]] for part in parts]),
+        day=np.concatenate([flow.day[part[0]] + part[5] for part in parts]),
+        steady=np.concatenate([part[3][part[0]] for part in parts]),
+        wanders_bpd=np.concatenate([part[4][part[0]] for part in parts]),
+        causes=causes,
+        lasts_d=float(flow.day[-1] + 1.0),
+    )
+
+
+def _explained(off_bpd: Array, variance: Array, steady: Array, fed: NDArray[np.bool_]) -> Array:
+    """What steadily wrong beliefs explain of each day, after the days that are fed (ridge regression)."""
+    weighted = steady[fed] / np.sqrt(variance[fed])[:, None]
+    inner = weighted.T @ weighted + np.eye(steady.shape[1])
+    return np.asarray(steady @ np.linalg.solve(inner, weighted.T @ (off_bpd[fed] / np.sqrt(variance[fed]))))
+
+
+def _weighed(table: _Table) -> tuple[dict[str, float], dict[str, float], bool, float]:
+    """Probability and likeliest size of each cause, whether a pump lost at once, and the likelihood of a gauge that
+    stepped over that of a pressure that did."""
+    since_d = table.day - table.day.min()
+    covariance = np.diag(table.variance) + table.steady @ table.steady.T
+    together_d = np.minimum(since_d[:, None], since_d[None, :])
+    covariance += WANDER_SD**2 * together_d * np.outer(table.wanders_bpd, table.wanders_bpd)
+    begins = np.arange(table.day.min() + 1.0, table.lasts_d - 0.25, 1.0)
+    grown = [np.clip((table.day - begin) / ramp, 0.0, 1.0) for begin in begins for ramp in RAMPS_D]
+    grid = np.stack(grown, axis=1)
+    names = list(table.causes)
+    shapes = [grid * table.causes[name][:, None] for name in names]
+    stacked = np.concatenate([table.off_bpd[:, None], *shapes, table.gauge_bpd[:, None]], axis=1)
+    solved = np.linalg.solve(covariance, stacked)
+    log_odds = {"none": float(np.log(1.0 - sum(PRIOR.values())))}
+    size: dict[str, float] = {}
+    at_once = False
+    for k, name in enumerate(names):
+        part = slice(1 + k * grid.shape[1], 1 + (k + 1) * grid.shape[1])
+        slope = stacked[:, part].T @ solved[:, 0]
+        bend = np.einsum("ij,ij->j", stacked[:, part], solved[:, part])
+        gain = SIZES[name][:, None] * slope - 0.5 * np.square(SIZES[name])[:, None] * bend
+        most = float(gain.max())
+        log_odds[name] = float(np.log(PRIOR[name]) + most + np.log(np.exp(gain - most).mean()))
+        largest, shape = np.unravel_index(int(gain.argmax()), gain.shape)
+        size[name] = round(float(SIZES[name][largest]), 2)
+        if name == "worn":
+            at_once = RAMPS_D[int(shape) % len(RAMPS_D)] < 1.0
+    most = max(log_odds.values())
+    weight = {name: np.exp(value - most) for name, value in log_odds.items()}
+    total = sum(weight.values())
+    gauge = float(stacked[:, -1] @ solved[:, 0] - 0.5 * stacked[:, -1] @ solved[:, -1])
+    odds = float(np.exp(np.clip(gauge, -MOST_GAUGE_ODDS, MOST_GAUGE_ODDS)))
+    return {name: round(float(value / total), 4) for name, value in weight.items()}, size, at_once, odds
+
+
+class _Flow:
+    """The days as arrays (n,), bbl/d: what was seen of each, and what inflow and pump as believed make of it."""
+
+    def __init__(self, rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float]) -> None:
+        members = {name: np.full((len(rows), 1), reference.get(name, 0.0)) for name in PARAMETERS}
+        columns = [_at(column, row.casing_psia) for row in rows]
+        ann = balance.annulus(columns, members)
+        fed = balance.formation(members, ann)
+        pump = balance.pump([well] * len(rows), members)
+        self.day = _of(rows, lambda row: row.day)
+        self.height_ft = _of(rows, lambda row: row.height_ft)
+        self.idle = _of(rows, lambda row: row.idle_frac)
+        run = np.maximum(_of(rows, lambda row: row.run_frac), 1e-3)
+        height = np.maximum(self.height_ft, 0.0)[:, None]
+        rate = (_of(rows, lambda row: row.strokes_spm) / run)[:, None]
+        self.inflow = fed.rate_bpd(height, ann.tank_ft)[:, 0]
+        slope = (fed.rate_bpd(height, ann.tank_ft) - fed.rate_bpd(height + 50.0, ann.tank_ft))[:, 0] / 50.0
+        self.per_psi = np.maximum(slope, 0.0) / np.maximum(ann.psi_per_ft[:, 0], 0.05)
+        self.leaning = (self.height_ft - np.median(self.height_ft)) * np.maximum(slope, 0.002)
+        self.running = pump.full_bpd(rate, ann.at_intake_psia(height))[:, 0]
+        filling, self.filled = _filling(rows)
+        self.running = self.running * filling
+        self.lifted = self.running * run
+        self.reachable = np.broadcast_to(fed.least_height_bpd, height.shape)[:, 0]
+        self.scale_bpd = max(float(np.median(self.inflow)), 1.0)
+        leak = pump.leak_bpd[:, 0]
+        per_ft = (
+            ann.stb_per_ft[:, 0] if ann.stb_per_ft.shape[0] == len(rows) else np.full(len(rows), ann.stb_per_ft[0, 0])
+        )
+        moved = per_ft * _of(rows, lambda row: row.end_ft - row.begin_ft)
+        self.off_bpd = moved - (self.inflow - self.lifted + leak * self.idle)
+        changed = np.abs(np.diff(self.lifted, prepend=self.lifted[0]))
+        changed = np.maximum(changed, np.append(changed[1:], 0.0))
+        self.variance = (
+            np.square(DAY_SD * self.scale_bpd)
+            + np.square(per_ft * _of(rows, lambda row: row.edge_sd_ft))
+            + np.square(CHANGED_SD * changed)
+            + np.square(MOVED_SD * moved)
+            + LEAST_DAY_SD_BPD**2
+        )
+        swing, swing_sd = (
+            per_ft * _of(rows, get) for get in (lambda r: r.swing_ft_per_d, lambda r: r.swing_sd_ft_per_d)
+        )
+        self.swing_off_bpd = swing - self.running - leak
+        self.swing_variance = np.square(swing_sd) + np.square(SWING_ROW_SD * self.running)
+        usable = np.isfinite(swing) & (swing_sd < MOST_SWING_SD_FRAC * np.maximum(self.running, 1.0))
+        self.swings = usable & (self.idle > RESTS_FRAC) & (changed < 0.05 * self.lifted)
+        test = _of(rows, lambda row: row.test_bpd)
+        self.tested = np.isfinite(test)
+        self.test_off_bpd = test - (self.lifted - leak * self.idle)
+        self.test_variance = np.square(TEST_SD * test) + 2.0
+
+
+def _filling(rows: Sequence[Row]) -> tuple[Array, NDArray[np.bool_]]:
+    """Measured fillage over its best days', 1 where not measured, and the days on which it was."""
+    seen = _of(rows, lambda row: row.fillage_frac)
+    known = np.isfinite(seen)
+    if not known.any():
+        return np.ones(len(rows)), known
+    best = max(float(np.quantile(seen[known], 0.9)), 0.1)
+    return np.where(known, np.clip(seen / best, 0.0, 1.05), 1.0), known
+
+
+def _of(rows: Sequence[Row], get: object) -> Array:
+    values = [get(row) for row in rows]  # type: ignore[operator]
+    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
+
+
+def _at(column: Column, casing_psia: float) -> Column:
+    return replace(
+        column, casing_psia=casing_psia, gas_psi_per_ft=column.gas_psi_per_ft * casing_psia / column.casing_psia
+    )

@@ -1,0 +1,62 @@
+"""The pipeline's look at the days of a well: what a moment adds to its ledger, and what a day that is over says."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from advisor.belief import causes
+from advisor.belief import ledger as ledgers
+from advisor.belief.ensemble import Belief
+from advisor.belief.ledger import Ledger, News
+from advisor.model import Level
+from advisor.tasks import Work
+from advisor.well import Segment
+
+BUILD_UP_MS = 45 * 60_000
+STUCK_FROM = 3  # a level read so often with one value is not taken for a level
+
+
+def kept(item: Work, segments: Sequence[Segment], belief: Belief) -> Ledger:
+    """The ledger of a well after a moment; segments: what its unit did since the one before."""
+    before = item.memory.ledger
+    after = ledgers.noted(before, _news(item, segments, before))
+    if after.rows and after.rows[-1:] != before.rows[-1:]:
+        return causes.judged(after, item.well, item.column, belief)
+    return after
+
+
+def _news(item: Work, segments: Sequence[Segment], before: Ledger) -> News:
+    level = next((r.measured for r in item.moment.readings if isinstance(r.measured, Level)), None)
+    value = None if level is None else level.round_trip_s if level.round_trip_s is not None else level.level_ft_md
+    taken = item.moment.has(frozenset({"level"}))
+    shot = item.workup.observation if item.workup is not None and taken else None
+    again = before.same + 1 if value is not None and value == before.shot_value else 1
+    read = taken or item.moment.has(frozenset({"casing-pressure", "trace"}))
+    return News(
+        at_ms=item.moment.at_ms,
+        segments=segments,
+        height_ft=shot.height_ft if shot is not None and again < STUCK_FROM else None,
+        shot_value=value,
+        casing_psia=item.column.casing_psia if read else None,
+        gas_mscfd=_gas_mscfd(item),
+        test_bpd=item.moment.test_bpd(),
+        fillage_frac=item.moment.fillage_frac(),
+        disturbed=_shut_in(item) or again >= STUCK_FROM,
+        events=item.moment.events(),
+    )
+
+
+def _gas_mscfd(item: Work) -> float | None:
+    """Annular gas of a build-up that is new."""
+    build_up = item.memory.build_up
+    if build_up is None or build_up is item.task.head.memory.build_up or item.workup is None:
+        return None
+    gas = item.workup.quantities.get("annular_gas_mscfd")
+    return None if gas is None else gas.value
+
+
+def _shut_in(item: Work) -> bool:
+    """The casing valve is said to be shut, and for longer than a build-up takes."""
+    since_ms = item.memory.valve_since_ms
+    said = any(getattr(reading.measured, "casing_valve", None) == "shut" for reading in item.moment.readings)
+    return said and since_ms is not None and item.moment.at_ms - since_ms > BUILD_UP_MS

@@ -1,0 +1,191 @@
+"""What days say of causes, on wells worked out by hand: a straight-line inflow, a pump, an annulus, day by day.
+
+Inflow 150 (1 - p/1165) bbl/d, p = 135 + 0.348 h psia; pump 0.1166 x 1.5^2 x 100 = 26.24 bbl/d for each stroke a
+minute, times 0.80; 0.015219/1.05 bbl/ft. The reference is given errors of its own.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+import pytest
+
+from advisor.belief import causes, suspects
+from advisor.belief.ledger import Causes, Ledger, Row
+from tests.belief.invented import column, drive, well
+
+BBL_PER_FT = 0.015219 / 1.05
+FULL_BPD_PER_SPM = 0.1166 * 1.5**2 * 100.0 * 0.80
+DAYS, BEGINS = 24, 14
+STEPS = 48
+REFERENCE = {
+    "ln_potential": float(np.log(150.0 * 1.04)),
+    "ln_reservoir": float(np.log(1165.0)),
+    "shape": -4.0,
+    "ln_effectiveness": float(np.log(0.80 * 0.97)),
+    "ln_slip": float(np.log(0.5)),
+    "ln_leak": float(np.log(0.5)),
+    "ln_free_gas": float(np.log(0.001)),
+}
+
+
+@dataclass(frozen=True)
+class Lost:
+    """What goes wrong at the begin of day BEGINS: shares of pump and inflow, bbl/d that drain back, psi."""
+
+    pump: float = 0.0
+    inflow: float = 0.0
+    leak_bpd: float = 0.0
+    gauge_psi: float = 0.0
+    casing_psi: float = 0.0
+    gas: float = 1.0
+
+
+def lived(lost: Lost, *, rests: bool, seed: int = 3, days: int = DAYS, tested: bool = True) -> list[Row]:
+    """Days of a well that stands at 400 ft or so until BEGINS; the rate is set up and down a little now and then."""
+    rng = np.random.default_rng(seed)
+    idle = 0.4 if rests else 0.0
+    even_spm = 150.0 * (1.0 - (135.0 + 0.348 * 400.0) / 1165.0) / FULL_BPD_PER_SPM / (1.0 - idle)
+    height, rows = 400.0, []
+    for day in range(days):
+        there = day >= BEGINS
+        spm = even_spm * (1.0 + (0.05 if day % 6 == 4 else 0.0) - (0.05 if day % 6 == 1 else 0.0))
+        casing = 60.0 + lost.casing_psi * there
+        pump_bpd = FULL_BPD_PER_SPM * spm * (1.0 - lost.pump * there)
+        begin, mean = height, 0.0
+        for _ in range(STEPS):
+            wobble = 1.0 + 0.006 * float(rng.standard_normal())
+            psia = 135.0 + casing - 60.0 + 0.348 * height
+            inflow_bpd = 150.0 * (1.0 - psia / 1165.0) * (1.0 - lost.inflow * there) * wobble
+            net_bpd = inflow_bpd - (1.0 - idle) * pump_bpd + idle * lost.leak_bpd * there
+            height = max(height + net_bpd / STEPS / BBL_PER_FT, 0.0)
+            mean += height / STEPS
+        swing_bpd = pump_bpd + lost.leak_bpd * there
+        tests = tested and day % 7 == 5
+        rows.append(
+            Row(
+                day=day,
+                height_ft=mean + float(rng.normal(0.0, 3.0)),
+                begin_ft=begin + float(rng.normal(0.0, 3.0)),
+                end_ft=height + float(rng.normal(0.0, 3.0)),
+                edge_sd_ft=4.2,
+                swing_ft_per_d=swing_bpd / BBL_PER_FT * (1.0 + 0.05 * float(rng.standard_normal()))
+                if rests
+                else None,
+                swing_sd_ft_per_d=0.05 * swing_bpd / BBL_PER_FT if rests else None,
+                idle_frac=idle,
+                run_frac=1.0 - idle,
+                strokes_spm=spm * (1.0 - idle),
+                casing_psia=casing + lost.gauge_psi * there,
+                spikes=0,
+                step_psi=(lost.casing_psi + lost.gauge_psi) if day == BEGINS else 0.0,
+                gas_mscfd=12.0 * (lost.gas if there else 1.0),
+                test_bpd=((1.0 - idle) * pump_bpd - idle * lost.leak_bpd * there)
+                * (1.0 + 0.02 * float(rng.standard_normal()))
+                if tests
+                else None,
+                fillage_frac=None,
+            )
+        )
+    return rows
+
+
+def told(rows: list[Row], *, rests: bool) -> Causes:
+    timer = drive("timer") if rests else drive()
+    return causes.told(rows, well(drive=timer), column(), REFERENCE, 12.0)
+
+
+CASES: Mapping[str, tuple[Lost, bool, str]] = {
+    "worn": (Lost(pump=0.2), False, "worn"),
+    "worn, on a timer": (Lost(pump=0.2), True, "worn"),
+    "inflow down": (Lost(inflow=0.2), False, "falling"),
+    "inflow down, on a timer": (Lost(inflow=0.2), True, "falling"),
+    "drains back": (Lost(leak_bpd=60.0), True, "leak"),
+    "nothing": (Lost(), False, "none"),
+    "nothing, on a timer": (Lost(), True, "none"),
+}
+
+
+@pytest.mark.parametrize("name", CASES)
+def test_each_cause_is_named_and_no_other(name: str) -> None:
+    lost, rests, cause = CASES[name]
+    for seed in (3, 4, 5):
+        chance = told(lived(lost, rests=rests, seed=seed), rests=rests).chance
+        assert chance[cause] > 0.8
+        assert max(p for other, p in chance.items() if other != cause) < 0.2
+
+
+def test_the_size_is_what_was_lost() -> None:
+    assert told(lived(Lost(pump=0.28), rests=False), rests=False).size["worn"] == pytest.approx(0.28, abs=0.06)
+
+
+def test_a_gauge_that_jumps_is_told_from_a_pressure_that_rises() -> None:
+    """30 psi more at the casing cost 150 x 30/1165 = 3.9 bbl/d of inflow, and the level falls; a gauge nothing."""
+    gauge = told(lived(Lost(gauge_psi=30.0), rests=False), rests=False)
+    real = told(lived(Lost(casing_psi=30.0), rests=False), rests=False)
+    assert gauge.gauge > 0.8
+    assert real.gauge < 0.6
+
+
+def test_a_step_that_brings_gas_is_not_the_gauges() -> None:
+    assert told(lived(Lost(gauge_psi=30.0, gas=2.0), rests=False), rests=False).gauge == 0.0
+
+
+def test_without_swing_and_test_a_worn_pump_and_a_leak_are_an_open_question() -> None:
+    rows = [row.__class__(**{**as_dict(row), "swing_ft_per_d": None, "swing_sd_ft_per_d": None}) for row in
+            lived(Lost(pump=0.2), rests=True, tested=False)]  # fmt: skip
+    found = told(rows, rests=True)
+    assert found.chance["worn"] < 0.8
+    assert found.chance["worn"] + found.chance["leak"] > 0.9
+    question = suspects.open_question(found)
+    assert question is not None
+    assert "worn pump" in question and "drains back" in question and "rest" in question
+    assert suspects.open_question(Causes(chance={"none": 0.99, "worn": 0.01})) is None
+    assert suspects.open_question(Causes(chance={"none": 0.01, "worn": 0.99})) is None
+
+
+def as_dict(row: Row) -> dict[str, object]:
+    return {name: getattr(row, name) for name in row.__struct_fields__}
+
+
+def test_a_level_that_stands_high_is_not_the_lowest_there_is() -> None:
+    """A tenth of 5,000 ft is more than any error of depth: 1,500 ft are above the intake, however steady."""
+    rows = [row.__class__(**{**as_dict(row), "height_ft": 1500.0, "begin_ft": 1500.0, "end_ft": 1500.0}) for row in
+            lived(Lost(), rests=False)]  # fmt: skip
+    assert told(rows, rests=False).reason is None
+
+
+def test_a_level_that_never_leaves_its_lowest_says_nothing() -> None:
+    """The pump takes all that comes, however much it could: the level stands still and tells of neither."""
+    rows = [row.__class__(**{**as_dict(row), "height_ft": 60.0, "begin_ft": 60.0, "end_ft": 60.0}) for row in
+            lived(Lost(inflow=0.3), rests=False)]  # fmt: skip
+    found = told(rows, rests=False)
+    assert found.chance == {}
+    assert found.reason is not None and "lowest" in found.reason
+
+
+def test_few_days_say_nothing() -> None:
+    found = told(lived(Lost(pump=0.3), rests=False, days=7), rests=False)
+    assert found.chance == {} and found.reason == "too few days yet"
+
+
+def test_gas_in_the_casing_day_after_day_is_slugs() -> None:
+    rows = lived(Lost(), rests=False)
+    spiky = [row.__class__(**{**as_dict(row), "spikes": 2 if row.day >= DAYS - 4 else 0}) for row in rows]
+    assert told(spiky, rests=False).slugs > 0.8
+    once = [row.__class__(**{**as_dict(row), "spikes": 3 if row.day == DAYS - 2 else 0}) for row in rows]
+    assert told(once, rests=False).slugs == 0.0
+
+
+def test_half_the_pump_gone_within_a_day_is_not_wear() -> None:
+    assert suspects._nothing_lifted(0.0, Causes(chance={"worn": 0.9}, size={"worn": 0.6}, at_once=True)) > 0.8
+    assert suspects._nothing_lifted(0.9, Causes(chance={"worn": 0.9}, size={"worn": 0.6})) < 0.2
+    assert suspects._nothing_lifted(0.9, Causes()) == 0.9
+
+
+def test_a_level_read_five_times_the_same_is_stuck() -> None:
+    assert suspects.stuck(Ledger(same=5)) > 0.8
+    assert suspects.stuck(Ledger(same=3)) < 0.5
+    assert suspects.stuck(Ledger(same=2)) == 0.0

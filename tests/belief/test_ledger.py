@@ -1,0 +1,123 @@
+"""A day of a well in one row: heights, swing, spikes and steps against days drawn by hand."""
+
+from __future__ import annotations
+
+import msgspec
+import numpy as np
+import pytest
+
+from advisor.belief import ledger as ledgers
+from advisor.belief.ledger import DAY_MS, Ledger, News, Row
+from advisor.well import Segment
+
+FIRST_DAY = 20_000
+RUN_MIN, IDLE_MIN = 25.0, 20.0  # a cycle that does not divide the hour, so that shots fall all over it
+RISE_FT_PER_D, FALL_FT_PER_D = 4000.0, 3000.0
+HOURS = 24
+
+
+def height_ft(minute: float) -> float:
+    """Down while the unit runs and up while it rests, from 400 ft on."""
+    cycles, phase = divmod(minute, RUN_MIN + IDLE_MIN)
+    run = cycles * RUN_MIN + min(phase, RUN_MIN)
+    idle = cycles * IDLE_MIN + max(phase - RUN_MIN, 0.0)
+    return 400.0 + (idle * RISE_FT_PER_D - run * FALL_FT_PER_D) / 1440.0
+
+
+def spells(begin_min: float, end_min: float) -> list[Segment]:
+    """Run and rest between two minutes of the cycle above."""
+    at, found = begin_min, []
+    while at < end_min - 1e-9:
+        phase = at % (RUN_MIN + IDLE_MIN)
+        runs = phase < RUN_MIN - 1e-9
+        until = min(at + ((RUN_MIN - phase) if runs else (RUN_MIN + IDLE_MIN - phase)), end_min)
+        found.append(Segment(start_ms=ms(at), end_ms=ms(until), running=runs, stroke_rate_spm=8.0 if runs else 0.0))
+        at = until
+    return found
+
+
+def ms(minute: float) -> int:
+    return FIRST_DAY * DAY_MS + round(minute * 60_000)
+
+
+def lived(
+    days: int, *, casing: dict[int, float] | None = None, wild: tuple[int, ...] = (), noise_ft: float = 4.0
+) -> Ledger:
+    """Hourly shots from the turn of the first day; casing by hour, 60 psia where none is given."""
+    rng = np.random.default_rng(5)
+    ledger, before = Ledger(), -60.0
+    for hour in range(days * HOURS + 4):
+        minute = 60.0 * hour + 7.0
+        level = height_ft(minute) + noise_ft * float(rng.standard_normal()) + (900.0 if hour in wild else 0.0)
+        ledger = ledgers.noted(
+            ledger,
+            News(
+                at_ms=ms(minute),
+                segments=spells(before, minute),
+                height_ft=level,
+                shot_value=level,
+                casing_psia=(casing or {}).get(hour, 60.0) + 0.1 * float(rng.standard_normal()),
+            ),
+        )
+        before = minute
+    return ledger
+
+
+def saw_per_d() -> float:
+    return RISE_FT_PER_D + FALL_FT_PER_D
+
+
+def test_the_swing_is_the_fall_running_and_the_rise_idle_together() -> None:
+    """3,000 ft/d down and 4,000 ft/d up: 7,000 ft/d between them, whatever the level does from day to day."""
+    rows = lived(4).rows
+    assert len(rows) == 3  # the day that was joined half-way does not count
+    for row in rows:
+        assert row.swing_ft_per_d is not None and row.swing_sd_ft_per_d is not None
+        assert row.swing_ft_per_d == pytest.approx(saw_per_d(), abs=3.0 * row.swing_sd_ft_per_d)
+        assert row.swing_sd_ft_per_d < 0.1 * saw_per_d()
+        assert row.run_frac == pytest.approx(25.0 / 45.0, abs=0.01)
+        assert row.idle_frac == pytest.approx(20.0 / 45.0, abs=0.01)
+        assert row.strokes_spm == pytest.approx(8.0 * 25.0 / 45.0, abs=0.1)
+
+
+def test_a_wild_shot_moves_no_row() -> None:
+    whole, torn = lived(3).rows[-1], lived(3, wild=(40, 55)).rows[-1]
+    assert torn.height_ft == pytest.approx(whole.height_ft, abs=5.0)
+    assert torn.swing_ft_per_d == pytest.approx(whole.swing_ft_per_d, rel=0.1)
+
+
+def test_a_slug_is_a_spike_and_a_gauge_that_jumps_a_step() -> None:
+    """Two readings of 95 psia for an hour each; and 72 psia instead of 60 from noon of the second day on."""
+    spiky = lived(3, casing={30: 95.0, 41: 95.0})
+    assert [row.spikes for row in spiky.rows] == [2, 0]
+    assert all(row.step_psi == 0.0 for row in spiky.rows)
+    stepped = lived(4, casing=dict.fromkeys(range(36, 200), 72.0))
+    assert [round(row.step_psi) for row in stepped.rows] == [12, 0, 0]
+    assert all(row.spikes == 0 for row in stepped.rows)
+
+
+def test_a_slow_rise_of_the_casing_pressure_is_no_step() -> None:
+    slow = lived(4, casing={hour: 60.0 + 0.6 * max(hour - 30, 0) for hour in range(200)})
+    assert all(row.step_psi == 0.0 for row in slow.rows)
+
+
+def test_the_same_value_again_and_again_is_counted() -> None:
+    ledger = Ledger()
+    for value in (3.2, 3.2, 3.2, 3.3, 3.3):
+        ledger = ledgers.noted(ledger, News(at_ms=ms(0), segments=(), shot_value=value))
+    assert ledger.same == 2
+
+
+def test_another_pump_begins_the_ledger_anew_and_a_shut_valve_leaves_a_gap() -> None:
+    ledger = lived(4)
+    changed = ledgers.noted(ledger, News(at_ms=ms(5 * 1440.0), segments=(), events=("pump-changed",)))
+    assert changed.rows == ()
+    shut = ledgers.noted(ledger, News(at_ms=ms(4 * 1440.0 + 300.0), segments=(), disturbed=True))
+    later = ledgers.noted(shut, News(at_ms=ms(5 * 1440.0 + 300.0), segments=()))
+    assert later.rows == ledger.rows
+
+
+def test_a_ledger_is_stored_and_comes_back_the_same() -> None:
+    ledger = lived(3)
+    assert msgspec.json.decode(msgspec.json.encode(ledger), type=Ledger) == ledger
+    assert all(isinstance(row, Row) for row in ledger.rows)

@@ -1,0 +1,461 @@
+"""How well faults are told apart: python -m tests.bench.telling [--wells 24 --days 35 --seed 301 --fleet plain ...].
+
+An Advisor follows a fleet, what it offers within the largest step is made, and wells go wrong in turn: each kind of
+fault at several wells, the rest left well. Counted: what is named within ten days of a loss of 20 %, what is named
+wrongly (at well wells and at wells with something else wrong), how often the 90 % intervals hold with a fault,
+pounding announced, and pound alarms of wells that would not have pounded in the 24 h after.
+"""
+
+from __future__ import annotations
+
+import argparse
+import copy
+import json
+import tempfile
+import time
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime
+from typing import Any
+
+import numpy as np
+
+from advisor.config.load import parse_config
+from advisor.core import Advisor
+from advisor.quantities import SUSPECTS
+from sim_site import fleet as detailed
+from sim_site.chance import stream
+from sim_site.faults import share_there
+from sim_site.plain.fleet import Fleet
+from sim_site.scenario import Fault, Pace
+from sim_site.site import Message, Site
+from sim_site.truth import WellTruth
+from tests.bench.closed_loop import Lived, cover, coverage_rows, told, within
+from tests.bench.shots import interval
+
+HOUR_S, DAY_H = 3600.0, 24
+KNOWN_D = 10.0  # of learning a well; nothing is counted as named wrongly before
+SAYS_WITHIN_D = 10.0
+LOSS = 0.2
+NAMED_AT = 0.8
+POUNDS_SHARE = 0.01  # of the running time of 24 h
+HORIZON_H = 24
+WITHIN_ASSESSMENTS = 2
+FILLAGE_MIN, FILLAGE_SD = 10, 0.03
+IS_CALLED = {
+    "worn-pump": "worn-pump",
+    "falling-inflow": "inflow-falling",
+    "more-gas": "gas-interference",
+    "gas-slugs": "gas-interference",
+    "parted-rods": "no-pump-action",
+    "leak-back": "leak-back",
+    "level-stuck": "level-stuck",
+    "gauge-off": "gauge-off",
+}
+IN_TURN = (
+    "none", "worn-pump", "falling-inflow", "parted-rods", "none", "leak-back", "more-gas", "gauge-off",
+    "level-stuck", "none", "gas-slugs", "casing-shut",
+)  # fmt: skip
+SIZES = {
+    "worn-pump": (1.9, 2.6),
+    "falling-inflow": (0.25, 0.45),
+    "more-gas": (2.0, 5.0),
+    "gas-slugs": (40.0, 120.0),
+    "leak-back": (40.0, 90.0),
+    "gauge-off": (8.0, 25.0),
+}
+GROW_D = {"worn-pump": (3.0, 9.0), "falling-inflow": (3.0, 9.0), "more-gas": (0.0, 8.0)}
+LAST_D = {"level-stuck": (2.0, 6.0), "casing-shut": (2.0, 6.0)}
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What is run."""
+
+    wells: int
+    days: float
+    seed: int
+    fleet: str
+    kinds: tuple[str, ...]
+    fillage: bool
+    test_days: float
+
+
+@dataclass
+class Watched(Lived):
+    """What one well lived through besides, hour by hour: its losses, and what was said."""
+
+    hours: list[WellTruth] = field(default_factory=list)
+    said: list[tuple[float, dict[str, float], float]] = field(default_factory=list)  # day, suspects, pounding
+    alarms: list[tuple[float, str, str]] = field(default_factory=list)  # day, rule, state
+    false_pounds: list[float] = field(default_factory=list)
+    true_pounds: list[float] = field(default_factory=list)
+    faster_into: list[tuple[float, str]] = field(default_factory=list)  # offers to run more into a suspected pump
+
+
+def built(asked: Asked, faults: Sequence[Fault] = ()) -> Fleet | Site:
+    """The wells, as asked for."""
+    pace = Pace(test_every_h=24.0 * asked.test_days)
+    if asked.fleet == "plain":
+        plain = Fleet(asked.wells, asked.seed, faults=faults, pace=pace)
+        plain.reports.drawn = replace(plain.reports.drawn, depth_as_sent=(False,) * asked.wells)
+        return plain
+    return Site(detailed.random_scenario(asked.wells, asked.seed, faults=tuple(faults), pace=pace))
+
+
+def drawn_faults(asked: Asked) -> tuple[Fault, ...]:
+    """The kinds in turn, each of a size and at a time of its own; a leak at rest only where there is rest."""
+    wells = built(asked)
+    found = []
+    for place, (key, truth) in enumerate(wells.truth(with_best=False).items()):
+        kind = asked.kinds[place % len(asked.kinds)]
+        if kind == "leak-back" and truth.setting.idle_min <= 0.0:
+            kind = "worn-pump"
+        if kind == "none":
+            continue
+        chance = stream("telling", asked.seed, key)
+        size = float(chance.uniform(*SIZES[kind])) if kind in SIZES else 0.0
+        if kind == "gauge-off" and chance.random() < 0.4:
+            size = -0.5 * size
+        from_d = float(chance.uniform(11.0, 13.0))
+        grows = float(chance.uniform(*GROW_D[kind])) if kind in GROW_D else 0.0
+        until_d = from_d + float(chance.uniform(*LAST_D[kind])) if kind in LAST_D else 3650.0
+        found.append(Fault(kind=kind, well=key, from_d=from_d, over_d=grows, until_d=until_d, size=size))
+    return tuple(found)
+
+
+class Watch:
+    """An advisor and the wells it follows, hour by hour."""
+
+    def __init__(self, asked: Asked, folder: str) -> None:
+        self.asked = asked
+        self.faults = {fault.well: fault for fault in drawn_faults(asked)}
+        self.wells = built(asked, tuple(self.faults.values()))
+        text = self.wells.advisor_config(store_path=f"{folder}/advisor.db") + "\n[advice]\nrelease_after_min = 0\n"
+        self.advisor = Advisor(parse_config(text, folder))
+        self.lived: dict[str, Watched] = {key: Watched() for key in self.wells.truth(with_best=False)}
+        self.answers: list[Message] = []
+        self.began_ms = self.wells.now_ms
+        self.spent_s = 0.0
+
+    @property
+    def day(self) -> float:
+        return (self.wells.now_ms - self.began_ms) / 86_400_000
+
+    def step(self) -> None:
+        """An hour: what the sites sent, what the advisor makes of it, what a reviewer lets through."""
+        messages = [*self.answers, *self.heard()]
+        now = datetime.fromtimestamp(self.wells.now_ms / 1000.0, tz=UTC)
+        began = time.process_time()
+        self.advisor.receive(told(messages, "travel-time"))
+        troubles = self.advisor.advance(now)
+        if troubles:
+            raise RuntimeError(f"{troubles[0].well}: {troubles[0].error}")
+        published = self.published()
+        for topic, body in published:
+            if topic.endswith("/advice") and body["state"] == "offered" and within(body):
+                self.advisor.approve(body["id"], by="bench", now=now)
+        self.advisor.advance(now)
+        published += self.published()
+        self.spent_s += time.process_time() - began
+        self.note(published)
+        self.answers = []
+        for topic, body in published:
+            if topic.endswith("/release"):
+                self.answers += self.wells.deliver(topic, body)
+
+    def heard(self) -> list[Message]:
+        """What the sites send in an hour; with fillage, what the pump's barrel held when the reading was taken."""
+        if not self.asked.fillage:
+            return self.wells.step(60)
+        found: list[Message] = []
+        for _ in range(60 // FILLAGE_MIN):
+            piece = self.wells.step(FILLAGE_MIN)
+            fill = {key: one.fillage_frac for key, one in self.wells.truth(with_best=False).items()}
+            for topic, fields in piece:
+                if topic.endswith("/reading/run") and fields["running"]:
+                    key = "/".join(topic.split("/")[1:3])
+                    noise = FILLAGE_SD * float(stream("fillage", key, fields["at"]).standard_normal())
+                    fields["fillage_frac"] = round(min(max(fill[key] + noise, 0.0), 1.0), 3)
+            found += piece
+        return found
+
+    def published(self) -> list[tuple[str, dict[str, Any]]]:
+        found = []
+        while waiting := self.advisor.outgoing():
+            found += [(m.topic, json.loads(m.payload)) for m in waiting if m.payload]
+            self.advisor.sent_all([m.id for m in waiting])
+        return found
+
+    def note(self, published: Sequence[tuple[str, dict[str, Any]]]) -> None:
+        truth = self.wells.truth(with_best=False)
+        for key, lived in self.lived.items():
+            lived.hours.append(truth[key])
+        raised = set()
+        for topic, body in published:
+            key = "/".join(topic.split("/")[1:3])
+            lived = self.lived.get(key, Watched())
+            if topic.endswith("/assessment"):
+                lived.said.append((self.day, body["suspects"], body["pound_probability"] or 0.0))
+                if self.day > KNOWN_D:
+                    cover(lived, body, truth[key])
+            elif "/alarm/" in topic:
+                rule = topic.rsplit("/", 1)[1]
+                lived.alarms.append((self.day, rule, body["state"]))
+                if rule == "fluid-pound-risk" and body["state"] == "unacknowledged":
+                    raised.add(key)
+            elif topic.endswith("/advice") and body["state"] == "offered":
+                self.note_offer(lived, body)
+        if raised:
+            pounds = self.would_pound(raised)
+            for key in raised:
+                lived = self.lived[key]
+                (lived.true_pounds if pounds[key] else lived.false_pounds).append(self.day)
+
+    def note_offer(self, lived: Watched, body: Mapping[str, Any]) -> None:
+        if not body.get("proposed") or not lived.said:
+            return
+        more = effort(body["now"] | body["proposed"]) > effort(body["now"]) * 1.001
+        for name in ("worn-pump", "gas-interference", "no-pump-action"):
+            if more and (lived.said[-1][1].get(name) or 0.0) >= NAMED_AT:
+                lived.faster_into.append((self.day, name))
+
+    def would_pound(self, keys: set[str]) -> dict[str, bool]:
+        """Whether wells pound in the next 24 h, their settings left as they are."""
+        twin = copy.deepcopy(self.wells)
+        if isinstance(twin, Fleet):
+            twin.reports.quiet = True
+            twin.changes.clear()
+        before = twin.truth(with_best=False)
+        twin.step(HORIZON_H * 60)
+        after = twin.truth(with_best=False)
+        return {key: share_of(before[key], after[key]) > POUNDS_SHARE for key in keys}
+
+
+def effort(setting: Mapping[str, Any]) -> float:
+    idle, run = setting.get("idle_min") or 0.0, setting.get("run_min") or 0.0
+    share = run / (run + idle) if idle > 0.0 and run > 0.0 else 1.0
+    return float(setting["stroke_rate_spm"] * share)
+
+
+def share_of(before: WellTruth, after: WellTruth) -> float:
+    """Pounding over running time between two times."""
+    ran = after.running_min - before.running_min
+    return (after.pounding_min - before.pounding_min) / ran if ran > 0.0 else 0.0
+
+
+# --------------------------------------------------------------------------- figures
+
+
+def loss_day(fault: Fault, hours: Sequence[WellTruth]) -> float | None:
+    """When what is lost reaches 20 % of what there was before; None: it never does. No loss: when it begins.
+
+    Of a pump its effectiveness, of the formation its inflow, of a leak what drains back over what was lifted.
+    """
+    first = int(fault.from_d * DAY_H)
+    if fault.kind == "falling-inflow":
+        grown = [fault.size * share_there(fault, h * HOUR_S) for h in range(len(hours))]
+    elif fault.kind in ("worn-pump", "more-gas"):
+        was = float(np.mean([h.pump_effectiveness_frac for h in hours[first - 24 : first]]))
+        grown = [1.0 - h.pump_effectiveness_frac / was for h in hours]
+    elif fault.kind == "leak-back":
+        lifted = (hours[first].liquid_bbl - hours[first - 72].liquid_bbl) / 3.0
+        grown = [fault.size * idle_share(h) / max(lifted, 1.0) for h in hours]
+    else:
+        return fault.from_d
+    for hour in range(first, len(hours)):
+        if grown[hour] >= LOSS:
+            return hour / DAY_H
+    return None
+
+
+def idle_share(truth: WellTruth) -> float:
+    setting = truth.setting
+    return setting.idle_min / (setting.idle_min + (setting.run_min or 0.0)) if setting.idle_min > 0.0 else 0.0
+
+
+@dataclass
+class Tally:
+    """Of one kind of fault: wells, of those with the loss how many named, days it took, named wrongly."""
+
+    wells: int = 0
+    reached: int = 0
+    named: int = 0
+    took_d: list[float] = field(default_factory=list)
+    wrong: int = 0
+    wrongly: list[str] = field(default_factory=list)
+    missed: list[str] = field(default_factory=list)
+
+
+def tallies(watch: Watch) -> dict[str, Tally]:
+    """By kind of fault, 'none' the well ones."""
+    found: dict[str, Tally] = defaultdict(Tally)
+    for key, lived in watch.lived.items():
+        fault = watch.faults.get(key)
+        tally = found[fault.kind if fault is not None else "none"]
+        tally.wells += 1
+        right = IS_CALLED.get(fault.kind) if fault is not None else None
+        wrong = {
+            name
+            for day, suspects, _ in lived.said
+            for name in SUSPECTS
+            if day > KNOWN_D
+            and (suspects.get(name) or 0.0) >= NAMED_AT
+            and not (name == right and day >= _from(fault))
+        }
+        tally.wrong += bool(wrong)
+        if wrong:
+            tally.wrongly.append(f"{key} {'+'.join(sorted(wrong))}")
+        if fault is None or right is None:
+            continue
+        there_d = loss_day(fault, lived.hours)
+        if there_d is None or there_d + SAYS_WITHIN_D > watch.asked.days:
+            continue
+        tally.reached += 1
+        days = [d for d, s, _ in lived.said if _from(fault) <= d <= there_d + SAYS_WITHIN_D and s[right] >= NAMED_AT]
+        if days:
+            tally.named += 1
+            tally.took_d.append(days[0] - there_d)
+        else:
+            most = max(
+                (s[right] for d, s, _ in lived.said if _from(fault) <= d <= there_d + SAYS_WITHIN_D), default=0
+            )
+            tally.missed.append(f"{key} {fault.size:.2f} most {most:.2f}")
+    return found
+
+
+def _from(fault: Fault | None) -> float:
+    return fault.from_d if fault is not None else 0.0
+
+
+def named_rows(watch: Watch) -> list[str]:
+    rows = []
+    for kind, tally in sorted(tallies(watch).items()):
+        words = f"{kind}: {tally.wells} wells"
+        if kind in IS_CALLED:
+            took = f", {np.median(tally.took_d):+.1f} d after the loss (median)" if tally.took_d else ""
+            words += (
+                f"; loss of 20 % and 10 days after at {tally.reached}, named {interval(tally.named, tally.reached)}"
+            )
+            words += took
+        words += f"; something else named at {interval(tally.wrong, tally.wells)}"
+        rows.append(words)
+        rows += [f"    wrongly: {one}" for one in tally.wrongly] + [f"    missed: {one}" for one in tally.missed]
+    every = tallies(watch).values()
+    rows.append(f"all: wrongly named at {interval(sum(t.wrong for t in every), sum(t.wells for t in every))}")
+    return rows
+
+
+def pound_rows(watch: Watch) -> list[str]:
+    """Starts of pounding announced before or within two assessments; alarms of wells that would not have pounded."""
+    begun = announced = first = first_announced = 0
+    late = []
+    for key, one in watch.lived.items():
+        for start in starts_of_pounding(one.hours):
+            alarmed = active_or_raised(one, start)
+            if start < DAY_H:
+                first, first_announced = first + 1, first_announced + alarmed
+                continue
+            begun, announced = begun + 1, announced + alarmed
+            if not alarmed:
+                late.append(f"{key} day {start / DAY_H:.2f}")
+    false = sum(len(one.false_pounds) for one in watch.lived.values())
+    true = sum(len(one.true_pounds) for one in watch.lived.values())
+    years = len(watch.lived) * watch.asked.days / 365.25
+    rows = [
+        f"pounding announced before or within {WITHIN_ASSESSMENTS} assessments: {interval(announced, begun)};"
+        f" in the first day {first_announced} of {first}",
+        f"pound alarms: {true} before pounding, {false} false, {false / years:.1f} a well and year; at most 1",
+    ]
+    rows += [f"    unannounced: {one}" for one in late]
+    rows += [
+        f"    false: {key} days {', '.join(f'{d:.2f}' for d in one.false_pounds)}"
+        for key, one in watch.lived.items()
+        if one.false_pounds
+    ]
+    return rows
+
+
+def starts_of_pounding(hours: Sequence[WellTruth]) -> list[int]:
+    """Hours in which pounding begins that goes on for over 1 % of the strokes of 24 h, after 24 h without."""
+    pounded = np.array([0.0, *(h.pounding_min for h in hours)])
+    ran = np.array([0.0, *(h.running_min for h in hours)])
+    found, quiet_since = [], 0
+    for hour in range(len(hours) - HORIZON_H):
+        if pounded[hour + 1] <= pounded[hour]:
+            continue
+        if hour == 0 or hour - quiet_since >= DAY_H:
+            of_day = (pounded[hour + HORIZON_H] - pounded[hour]) / max(ran[hour + HORIZON_H] - ran[hour], 1.0)
+            if of_day > POUNDS_SHARE:
+                found.append(hour)
+        quiet_since = hour + 1
+    return found
+
+
+def active_or_raised(one: Watched, start: int) -> bool:
+    """Whether the alarm was on when pounding began or came on by two assessments after."""
+    state = "normal"
+    for day, rule, what in one.alarms:
+        if rule != "fluid-pound-risk":
+            continue
+        hour = day * DAY_H
+        if hour > start + WITHIN_ASSESSMENTS + 1e-6:
+            break
+        if what == "unacknowledged" and hour >= start - HORIZON_H:
+            return True
+        state = what
+    return state in ("unacknowledged", "acknowledged")
+
+
+def ill_coverage(watch: Watch) -> list[str]:
+    well = [key for key in watch.lived if key not in watch.faults]
+    ill = [key for key in watch.lived if key in watch.faults]
+    rows = [f"well: {row}" for row in coverage_rows(watch.lived, well)]
+    return rows + [f"with a fault: {row}" for row in coverage_rows(watch.lived, ill)]
+
+
+def alarm_rows(watch: Watch) -> list[str]:
+    raised: dict[str, int] = defaultdict(int)
+    for one in watch.lived.values():
+        for _, rule, state in one.alarms:
+            raised[rule] += state == "unacknowledged"
+    years = len(watch.lived) * watch.asked.days / 365.25
+    return [f"alarm {rule}: {n}, {n / years:.1f} a well and year" for rule, n in sorted(raised.items()) if n]
+
+
+def main() -> None:
+    ask = argparse.ArgumentParser()
+    ask.add_argument("--wells", type=int, default=24)
+    ask.add_argument("--days", type=float, default=35.0)
+    ask.add_argument("--seed", type=int, default=301)
+    ask.add_argument("--test-days", type=float, default=14.0)
+    ask.add_argument("--fleet", choices=("plain", "detailed"), default="plain")
+    ask.add_argument("--kinds", default=",".join(IN_TURN), help="kinds of fault in turn over the wells")
+    ask.add_argument("--fillage", action="store_true", help="the site measures fillage")
+    args = ask.parse_args()
+    asked = Asked(
+        args.wells, args.days, args.seed, args.fleet, tuple(args.kinds.split(",")), args.fillage, args.test_days
+    )
+    with tempfile.TemporaryDirectory() as folder:
+        watch = Watch(asked, folder)
+        for _ in range(round(asked.days * DAY_H)):
+            watch.step()
+    print("\n".join(report(watch)))
+
+
+def report(watch: Watch) -> list[str]:
+    faster = [f"{key} day {d:.1f} {name}" for key, one in watch.lived.items() for d, name in one.faster_into]
+    return [
+        f"{watch.asked}",
+        *named_rows(watch),
+        *ill_coverage(watch),
+        *pound_rows(watch),
+        *alarm_rows(watch),
+        f"offers to run more into a worn, gassy or dead pump: {len(faster)} {'; '.join(faster)}",
+        f"advisor {watch.spent_s:.0f} s of one core",
+    ]
+
+
+if __name__ == "__main__":
+    main()
