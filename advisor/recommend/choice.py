@@ -22,7 +22,7 @@ from advisor.well import Setting, Well
 SAME_LIQUID_FRAC = 0.005
 STAYS_FACTOR = 1.5  # a setting in force may be this much over its bounds before it is left
 STANDS_FACTOR = 1.5  # what is on offer may leave the bounds by so much before it is withdrawn
-STANDS_LEAST_GAINS = 2.0  # and is replaced when another is better by so many least gains
+STANDS_LEAST_GAINS = 4.0  # and is replaced when another is better by so many least gains
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

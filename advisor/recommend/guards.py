@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -21,16 +22,18 @@ Held = list[tuple[str, str]]
 HOUR_MS = 3_600_000
 FIRST_WAIT_H = 24.0
 EARLY_DAYS, EARLY_WAIT_H, LATER_WAIT_H = 10.0, 12.0, 36.0
-MOST_WAIT_H = 96.0
+EARLY_MOST_WAIT_H, MOST_WAIT_H = 30.0, 96.0  # early on more is learnt from the next step than from the last one's end
 AT_ONCE_POUNDING = 0.5
-AT_ONCE_WAIT_H = 6.0
+AT_ONCE_WAIT_H = 12.0  # a level that has begun to rise tells more of how far to go than the first step down did
 AT_ONCE_SHOTS = 2  # foam or gas can make a full well look empty: never act on one reading
 LEVEL_INTERVALS = 2.5
 CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put aside and holds nothing
 REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
-LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 1.0, 0.01
+TURNS_DAYS = 30.0  # each turn within them asks for twice the reason again
+LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.4, 0.005  # the last few per cent come in steps of one
+BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on the last one is twice to gain
 VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
-LEAST_SPARED = 0.04  # of the strokes, for a change that gains no liquid
+LEAST_SPARED = 0.08  # of the strokes, for a change that gains no liquid
 SUSPECTED, CERTAIN = 0.5, 0.8
 SHUT_MIN = 60.0
 CASING_SHARE_HIGH = 0.85
@@ -138,7 +141,7 @@ def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
         since_h = (context.now_ms - at_ms) / HOUR_MS
         wait_h = AT_ONCE_WAIT_H if urgent else settling_h(context, view)
         if context.settles_at_ms is not None and not urgent:  # as foretold then: it is to be judged first
-            wait_h = max(wait_h, min((context.settles_at_ms - at_ms) / HOUR_MS, MOST_WAIT_H))
+            wait_h = max(wait_h, min((context.settles_at_ms - at_ms) / HOUR_MS, _most_wait_h(context)))
         if since_h < wait_h:
             return [
                 (
@@ -157,9 +160,17 @@ def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
 
 def settling_h(context: Context, view: Outlook) -> float:
     """How long a change is given to show."""
-    known_d = (context.now_ms - (context.first_at_ms or context.now_ms)) / (24 * HOUR_MS)
-    least = EARLY_WAIT_H if known_d < EARLY_DAYS else LATER_WAIT_H
-    return float(max(least, min(float(view.settles_h[0]), MOST_WAIT_H)))
+    least = EARLY_WAIT_H if _is_early(context) else LATER_WAIT_H
+    return float(max(least, min(float(view.settles_h[0]), _most_wait_h(context))))
+
+
+def _is_early(context: Context) -> bool:
+    known_ms = context.now_ms - (context.first_at_ms if context.first_at_ms is not None else context.now_ms)
+    return known_ms < EARLY_DAYS * 24 * HOUR_MS
+
+
+def _most_wait_h(context: Context) -> float:
+    return EARLY_MOST_WAIT_H if _is_early(context) else MOST_WAIT_H
 
 
 def least_gain_bpd(well: Well, liquid_bpd: float) -> float:
@@ -188,7 +199,7 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
 
 
 def _reversal(context: Context, view: Outlook, index: int, change: float, well: Well) -> Held:
-    """Going back on the last change needs twice the reason."""
+    """Going back on the last change needs twice the reason; twice that for each time it was done in a month."""
     if not context.changes or view.pound_probability[0] > AT_ONCE_POUNDING:
         return []
     at_ms, was, became = context.changes[-1]
@@ -196,19 +207,29 @@ def _reversal(context: Context, view: Outlook, index: int, change: float, well: 
     if days > REVERSAL_DAYS or options.change_frac(was, became) * change >= 0.0:
         return []
     gain = float(view.gain_bpd[index])
-    needed = REVERSAL_FACTOR * least_gain_bpd(well, float(view.liquid_bpd[0]))
+    factor = REVERSAL_FACTOR ** (1 + _turns(context))
+    least = max(BACK_GAIN_BPD, BACK_GAIN_FRAC * float(view.liquid_bpd[0]))
+    needed = factor * max(least, least_gain_bpd(well, float(view.liquid_bpd[0])))
+    least_risk = min(factor * context.pound_probability_max, AT_ONCE_POUNDING)
     risk = float(view.pound_probability[0])
-    if change < 0 and risk > REVERSAL_FACTOR * context.pound_probability_max:
+    if change < 0 and risk > least_risk:
         return []
     if gain >= needed:
         return []
     return [
         (
             "reversal",
-            f"It would go back on the change of {days:.1f} days ago: that needs twice the reason ({needed:.1f} bbl/d"
-            f" or a probability of pounding over {REVERSAL_FACTOR * context.pound_probability_max:.2f}).",
+            f"It would go back on the change of {days:.1f} days ago: that needs {factor:.0f} times the reason"
+            f" ({needed:.1f} bbl/d or a probability of pounding over {least_risk:.2f}).",
         )
     ]
+
+
+def _turns(context: Context) -> int:
+    """How often in the last month a change went back on the one before it."""
+    since_ms = context.now_ms - TURNS_DAYS * 24 * HOUR_MS
+    ways = [options.change_frac(was, became) for at_ms, was, became in context.changes if at_ms >= since_ms]
+    return sum(a * b < 0.0 for a, b in itertools.pairwise(ways))
 
 
 def nothing_better(well: Well, column: Column, context: Context, view: Outlook) -> Held:

@@ -87,6 +87,9 @@ def _loads(
 ) -> list[LimitCheck]:
     rate = proposed.stroke_rate_spm
     seen = highest_rate_30d_spm if highest_rate_30d_spm is not None else in_force.stroke_rate_spm
+    # Running more of the time at the same rate needs no rating: fluid load, rod stress, structure load and torque are
+    # those of the rate that runs already, and the Goodman line is one of endless life, so more cycles break nothing
+    # it allows. Starts an hour are checked on their own. Only a higher rate is an increase of load.
     raises = rate > in_force.stroke_rate_spm + options.EPS
     missing = loads.missing_ratings(well)
     if missing:

@@ -3,16 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from functools import lru_cache
 
-from advisor.well import Setting, Well
+from advisor.well import Drive, Setting, Well
 
 LARGEST_UP, LARGEST_DOWN = 0.10, 0.25  # of the stroke rate, or of the share of time running, in one step
 SLACK_DOWN, SLACK_UP = 0.98, 1.01  # whole minutes do not meet a share exactly
 MOST_CANDIDATES = 24
 FIXED_STEP_SHARE = 0.05  # a sheave comes in sizes: a change worth making is about this much
-SHARES = (0.75, 0.80, 0.85, 0.90, 0.95, 1.0, 1.05, 1.10)
+SHARES = (0.75, 0.8, 0.85, 0.9, 0.93, 0.95, 0.965, 0.98, 0.99, 1.0, 1.01, 1.02, 1.035, 1.05, 1.075, 1.1)
+MOST_REST = 2.0  # times the shortest: of rests longer than that short ones keep more
+REST_COSTS = 0.014  # of the liquid for each time that a rest is as long again as the shortest (our choice)
 EPS = 1e-9
+CYCLES_KEPT = 4096  # drives with their settings: few change from one hour to the next
 
 
 def candidates(well: Well, in_force: Setting, largest_step_frac: float | None = None) -> list[Setting]:
@@ -23,14 +26,14 @@ def candidates(well: Well, in_force: Setting, largest_step_frac: float | None = 
     drive = well.drive
     found = [in_force]
     if drive.kind == "timer":
-        found += _timed(well, in_force)
+        found += _timed(well.drive, in_force)
     else:
         found += [
             Setting(stroke_rate_spm=rate, run_min=in_force.run_min, idle_min=in_force.idle_min)
             for rate in _rates(well, in_force)
         ]
         if drive.kind == "variable-speed" and may_rest(well) and _at_least_rate(well, in_force):
-            found += _timed(well, in_force)
+            found += _timed(well.drive, in_force)
     unique = list(dict.fromkeys(found))
     if largest_step_frac is not None:
         small = [s for s in unique if step_frac(in_force, s) <= largest_step_frac + EPS]
@@ -40,7 +43,10 @@ def candidates(well: Well, in_force: Setting, largest_step_frac: float | None = 
 
 def may_rest(well: Well) -> bool:
     """Whether the unit may be given a rest at all."""
-    drive = well.drive
+    return _rests_allowed(well.drive)
+
+
+def _rests_allowed(drive: Drive) -> bool:
     if drive.never_idle:
         return False
     if drive.kind == "timer":
@@ -71,48 +77,77 @@ def _rates(well: Well, in_force: Setting) -> list[float]:
     return [rate for rate in kept if abs(rate - now) > 0.25 * step]
 
 
-def _timed(well: Well, in_force: Setting) -> list[Setting]:
-    """Run and idle minutes within reach: a few rests from the shortest allowed, each with a few shares of running.
+@lru_cache(maxsize=CYCLES_KEPT)
+def _timed(drive: Drive, in_force: Setting) -> tuple[Setting, ...]:
+    """Run and idle minutes within reach: shares of running about the one in force, finer the nearer to it.
 
-    Short rests keep the rate, so the shortest comes first; a longer one is only there to be compared.
+    Short rests keep the rate; whole minutes meet a share only with some of them. So each share has the cycle that
+    costs least: by how far it is off and by how much longer it rests than it must.
     """
-    drive = well.drive
     share = in_force.running_frac
     rate = in_force.stroke_rate_spm
     low, high = share * (1.0 - LARGEST_DOWN), min(share * (1.0 + LARGEST_UP), 1.0)
     found = []
     if in_force.idle_min > 0 and high >= 1.0 - EPS:
         found.append(Setting(stroke_rate_spm=rate, run_min=None, idle_min=0.0))
-    if not may_rest(well):
-        return found
-    for idle in _rests(well, in_force):
-        for part in SHARES:
-            wanted = min(share * part, 0.97)
-            run = _on_step(idle * wanted / (1.0 - wanted), drive.step_min)
-            run = max(run, math.ceil((drive.least_run_min or 1.0) / drive.step_min - EPS) * drive.step_min)
-            new = Setting(stroke_rate_spm=rate, run_min=run, idle_min=idle)
-            if SLACK_DOWN * low <= new.running_frac <= SLACK_UP * high and _starts_allowed(well, new):
-                found.append(new)
-    return [s for s in dict.fromkeys(found) if s != in_force]
+    if not _rests_allowed(drive):
+        return tuple(found)
+    cycles = _cycles(drive, in_force, low, high)
+    for part in SHARES if cycles else ():
+        wanted = min(share * part, 0.97)
+        found.append(min(cycles, key=lambda s: (_costs(drive, s, wanted), s.idle_min)))
+    return tuple(s for s in dict.fromkeys(found) if s != in_force)
 
 
-def _rests(well: Well, in_force: Setting) -> list[float]:
-    drive = well.drive
-    least = max(drive.least_idle_min or 1.0, drive.step_min)
-    most = drive.most_idle_min or math.inf
-    least = math.ceil(least / drive.step_min - EPS) * drive.step_min
-    now = in_force.idle_min
-    wanted: Iterable[float] = (least, 1.5 * least) if now <= 0 else (least, now, math.sqrt(least * now), 1.3 * now)
-    rests = [_on_step(rest, drive.step_min) for rest in wanted]
-    return list(dict.fromkeys(rest for rest in rests if least - EPS <= rest <= most + EPS))
+def _cycles(drive: Drive, in_force: Setting, low: float, high: float) -> list[Setting]:
+    """Every rest from the shortest allowed with the runs that meet a share within reach."""
+    rate, step = in_force.stroke_rate_spm, drive.step_min
+    least_run = _shortest_run_min(drive)
+    found = []
+    for idle in _rests(drive, in_force):
+        runs = {max(_on_step(idle * w / (1.0 - w), step), least_run) for w in _shares(in_force.running_frac)}
+        found += [Setting(stroke_rate_spm=rate, run_min=run, idle_min=idle) for run in sorted(runs)]
+    near = [s for s in found if SLACK_DOWN * low <= s.running_frac <= SLACK_UP * high]
+    return [s for s in near if _starts_allowed(drive, s)]
+
+
+def _shares(now: float) -> list[float]:
+    return [min(now * part, 0.97) for part in SHARES]
+
+
+def _costs(drive: Drive, setting: Setting, wanted: float) -> float:
+    """Of liquid, as a share: a setting in the place of the wanted share at the shortest rest."""
+    longer = setting.idle_min / _shortest_min(drive) - 1.0
+    return abs(setting.running_frac / wanted - 1.0) + REST_COSTS * longer
+
+
+def _shortest_min(drive: Drive) -> float:
+    return math.ceil(max(drive.least_idle_min or 1.0, drive.step_min) / drive.step_min - EPS) * drive.step_min
+
+
+def _shortest_run_min(drive: Drive) -> float:
+    step = drive.step_min
+    return math.ceil((drive.least_run_min or 1.0) / step - EPS) * step
+
+
+def _rests(drive: Drive, in_force: Setting) -> list[float]:
+    """From the shortest up, some eight; those that meet a share with the shortest run; and the one in force."""
+    least, most, step = _shortest_min(drive), drive.most_idle_min or math.inf, drive.step_min
+    every = max(step, _on_step((MOST_REST - 1.0) * least / 8.0, step))
+    count = int((MOST_REST - 1.0) * least / every + EPS)
+    wanted = [least + i * every for i in range(count + 1)]
+    wanted += [_on_step(_shortest_run_min(drive) * (1.0 - w) / w, step) for w in _shares(in_force.running_frac)]
+    if in_force.idle_min > 0:
+        wanted.append(_on_step(in_force.idle_min, step))
+    return list(dict.fromkeys(rest for rest in wanted if least - EPS <= rest <= most + EPS))
 
 
 def _on_step(minutes: float, step_min: float) -> float:
     return max(1, round(minutes / step_min)) * step_min
 
 
-def _starts_allowed(well: Well, setting: Setting) -> bool:
-    most = well.drive.starts_per_h_max
+def _starts_allowed(drive: Drive, setting: Setting) -> bool:
+    most = drive.starts_per_h_max
     return most is None or starts_per_h(setting) <= most + EPS
 
 

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import itertools
 from dataclasses import replace
 
 import numpy as np
@@ -115,7 +116,7 @@ def test_a_slower_rate_is_proposed_without_ratings() -> None:
 
 def test_a_well_at_its_best_is_left_alone_and_the_reason_given() -> None:
     of = well()
-    draft = advised(of, believed(of, height_ft=150.0, inflow_share=1.005, spread=0.008), context())
+    draft = advised(of, believed(of, height_ft=100.0, inflow_share=0.985, spread=0.008), context())
     assert draft.kind == "hold"
     assert draft.held_by == ("as-good-as-any",)
     assert "bbl/d" in draft.because[0]
@@ -137,13 +138,31 @@ def test_the_next_change_waits_until_the_last_one_can_be_judged() -> None:
     """Two days and a half after a change that was to settle in three: half a day of patience makes an outcome."""
     of = well()
     belief = believed(of, height_ft=900.0, inflow_share=1.5)
-    made = {"changes": ((NOW_MS - 60 * HOUR_MS, setting(7.8), setting(8.0)),)}
+    made = {
+        "changes": ((NOW_MS - 60 * HOUR_MS, setting(7.8), setting(8.0)),),
+        "first_at_ms": NOW_MS - 20 * 24 * HOUR_MS,
+    }
     held = advised(of, belief, context(**made, settles_at_ms=NOW_MS + 12 * HOUR_MS))
     assert held.kind == "hold" and "settling" in held.held_by
     assert "60 h ago; the well is given 72 h" in " ".join(held.because)
     assert advised(of, belief, context(**made, settles_at_ms=NOW_MS)).kind == "stroke-rate"
     pounds = believed(of, height_ft=0.0, inflow_share=0.4, spread=0.008)
     assert advised(of, pounds, context(**made, settles_at_ms=NOW_MS + 12 * HOUR_MS)).kind == "stroke-rate"
+    # a well known for a few days is given a day and a quarter: the next step teaches more
+    young = made | {"first_at_ms": NOW_MS - 5 * 24 * HOUR_MS}
+    assert advised(of, belief, context(**young, settles_at_ms=NOW_MS + 12 * HOUR_MS)).kind == "stroke-rate"
+
+
+def test_each_turn_within_a_month_asks_for_twice_the_reason_again() -> None:
+    """Up, down, up, down is three turns: the next up needs 2 x 2^3 times the reason, after a single down twice."""
+    of = well()
+    belief = believed(of, height_ft=900.0, inflow_share=1.5)
+    steps = itertools.pairwise((7.0, 8.6, 7.6, 8.6, 8.0))
+    turned = tuple((NOW_MS - (20 - 4 * i) * DAY_MS, setting(a), setting(b)) for i, (a, b) in enumerate(steps))
+    draft = advised(of, belief, context(changes=turned))
+    assert "reversal" in draft.held_by
+    assert "needs 16 times the reason" in " ".join(draft.because)
+    assert advised(of, belief, context(changes=turned[-1:])).kind == "stroke-rate"
 
 
 @pytest.mark.parametrize(
