@@ -25,7 +25,7 @@ from numpy.typing import NDArray
 
 from advisor.belief import balance
 from advisor.belief.ensemble import OF_THE_WELL, PARAMETERS, Array, Belief
-from advisor.belief.ledger import WELL_ENOUGH, Causes, Ledger, Row
+from advisor.belief.ledger import LOWEST, WELL_ENOUGH, Causes, Ledger, Row
 from advisor.column import Column
 from advisor.well import Well
 
@@ -42,6 +42,7 @@ DEPTH_FRAC = 0.1  # of the depth of the intake; errors of depth and of the gassy
 MOST_SWING_SD_FRAC = 0.3
 RESTS_FRAC = 0.05
 RECENT_DAYS = 4
+STILL, STILL_DAYS, STILL_SHARE = 0.95, 2, 0.25  # of the swing a pump that lifts makes
 PRIOR: dict[str, float] = {
     "worn": 0.03, "falling": 0.03, "leak": 0.02, "dead": 0.005, "rising": 0.003, "better": 0.001,
 }  # fmt: skip
@@ -78,6 +79,9 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
         )
     known = dict(zip(OF_THE_WELL, ledger.reference, strict=True))
     found = told(ledger.rows, well, column, known, ledger.gas_before[0])
+    before = ledger.causes
+    if before.at_once and min(before.chance.get("worn", 0.0), found.chance.get("worn", 0.0)) >= WELL_ENOUGH:
+        found = msgspec.structs.replace(found, at_once=True)  # how it came is seen best when it has just come
     ledger = msgspec.structs.replace(ledger, causes=found)
     assert ledger.renewed_day is not None
     if day - ledger.renewed_day >= RENEWED_D and found.chance.get("none", 1.0) >= WELL_ENOUGH:
@@ -101,8 +105,10 @@ def told(
         return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, reason="too few days yet")
     table = _table(known, well, column, reference, step)
     if table is None:
-        return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, reason="the level is about its lowest on most days")
+        return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, reason=LOWEST)
     chance, size, at_once, gauge_odds = _weighed(table)
+    if table.still:
+        chance = {name: round(p * (1.0 - STILL), 4) for name, p in chance.items()} | {"dead": STILL}
     if step is not None:
         gauge = STEP_ODDS * gauge_odds / (1.0 + STEP_ODDS * gauge_odds)
     return Causes(chance=chance, size=size, at_once=at_once, gas_ratio=ratio, slugs=slugs, gauge=gauge)
@@ -162,6 +168,7 @@ class _Table(msgspec.Struct, frozen=True):
     causes: dict[str, Array]
     gauge_bpd: Array  # of the balance, were the last step of the casing pressure the gauge's
     lasts_d: float
+    still: bool  # the level has stopped swinging within its cycles
 
 
 def _table(
@@ -201,7 +208,12 @@ def _table(
     if flow.idle[-1] < RESTS_FRAC:
         del causes["leak"]
     gauge_bpd = none if step is None else np.where(flow.day >= step[0], flow.per_psi * step[1], 0.0)
+    swing_share = (flow.swing_off_bpd + flow.running) / np.maximum(flow.running, 1.0)
+    last = np.flatnonzero(flow.swung)[-STILL_DAYS:]
     return _Table(
+        still=len(last) == STILL_DAYS
+        and last[0] >= len(rows) - 2 * STILL_DAYS
+        and bool((swing_share[last] < STILL_SHARE).all()),
         gauge_bpd=np.concatenate([gauge_bpd[used], none[swings], none[tested]]),
         off_bpd=np.concatenate([part[1][part[0]] for part in parts]),
         variance=np.concatenate([part[2][part[0]] for part in parts]),
@@ -302,7 +314,8 @@ class _Flow:
         self.swing_off_bpd = swing - self.running - leak
         self.swing_variance = np.square(swing_sd) + np.square(SWING_ROW_SD * self.running)
         usable = np.isfinite(swing) & (swing_sd < MOST_SWING_SD_FRAC * np.maximum(self.running, 1.0))
-        self.swings = usable & (self.idle > RESTS_FRAC) & (changed < 0.05 * self.lifted)
+        self.swung = usable & (self.idle > RESTS_FRAC)
+        self.swings = self.swung & (changed < 0.05 * self.lifted)
         test = _of(rows, lambda row: row.test_bpd)
         self.tested = np.isfinite(test)
         self.test_off_bpd = test - (self.lifted - leak * self.idle)

@@ -14,7 +14,7 @@ MOST_ODDS = 3.0  # log odds one shot may add
 ODDS_KEPT = (-2.0, 10.0)
 LEAST_AGAINST, SHORT_SD = 1.0, 2.0
 LATCHED_ODDS, FALL_SD = 4.0, 3.0
-LEAST_SPELL_H = 0.5
+LEAST_SPELL_H, LEAST_RUN_H = 0.5, 0.1
 USUAL_STEP_PSI, STEP_MEMORY = 1.0, 0.1  # of the casing pressure from one reading to the next
 LEAST_STEP_PSI, STEP_FACTOR = 10.0, 6.0
 
@@ -38,7 +38,7 @@ def scored(
     short = np.maximum(predicted.mean(axis=-1), unlifted.mean(axis=-1) - SHORT_SD * loose_sd)
     gained = np.where(height_ft[:, 0] < short, np.minimum(gained, -LEAST_AGAINST), gained)
     apart = unlifted.mean(axis=-1) - predicted.mean(axis=-1) > sd  # else the shot cannot tell the two
-    ran = told & apart & (counts["run_h"] >= LEAST_SPELL_H)
+    ran = told & apart & (counts["run_h"] >= LEAST_RUN_H)
     off = (height_ft[:, 0] - predicted.mean(axis=-1)) / sd
     # a level that stands where it rose to says nothing against a dead pump; one that falls while running does
     fell = height_ft[:, 0] < counts["last_ft"] - FALL_SD * np.sqrt(variance[:, 0])

@@ -31,6 +31,7 @@ STEP_PSI, STEP_SD, STEP_AT_ONCE = (
     0.7,
 )  # of the casing pressure, and how much of it comes between two readings
 STEP_READINGS = 3
+LOWEST = "the level is about its lowest on most days, and the pump may starve"
 BEGINS_ANEW = frozenset({"pump-changed", "workover", "treatment", "rods-parted"})
 
 

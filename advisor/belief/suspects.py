@@ -9,7 +9,7 @@ from scipy.special import expit, ndtr
 
 from advisor.belief import balance, cycles, prior
 from advisor.belief.ensemble import Array, Belief
-from advisor.belief.ledger import Causes, Ledger
+from advisor.belief.ledger import DAY_MS, LOWEST, Causes, Ledger
 from advisor.well import Setting, Well
 
 DEAD_UNDER = 0.20  # effectiveness of a pump that does nothing
@@ -19,6 +19,7 @@ GAS_ROSE = 1.8  # of the annular gas: then it is gas that takes room in the barr
 NO_LIFT_PRIOR = -4.0  # log odds
 SAME_AT_LEAST, STUCK_AFTER = 3, 5.0  # shots in a row with one value
 SOFT = 0.02
+QUICK_IF_SHUT, SHUT_TELLS_D = 0.5, 3.0
 HALF = 0.5  # of what the pump takes
 NAMED, SOME = 0.8, 0.5
 WORDS = {
@@ -52,7 +53,8 @@ def probabilities(
     found = []
     for i, ledger in enumerate(ledgers):
         causes = ledger.causes
-        nothing = _nothing_lifted(float(no_lift[i]), causes)
+        quick = float(no_lift[i]) * (QUICK_IF_SHUT if _shut_lately(ledger, int(belief.at_ms[i])) else 1.0)
+        nothing = _nothing_lifted(quick, causes)
         lifts = (1.0 - nothing) * (1.0 - causes.slugs)  # slugs press on the formation and lock the pump by turns
         worn = 0.0 if _parted(causes) else causes.chance.get("worn", 0.0) * lifts
         leak = causes.chance.get("leak", 0.0) * lifts
@@ -72,17 +74,24 @@ def probabilities(
 
 
 def _nothing_lifted(quick: float, causes: Causes) -> float:
-    """Chance of a pump that lifts nothing: by the last shots, unless whole days name something less."""
+    """Chance of a pump that lifts nothing: by the last shots, unless whole days name less, and it came slowly."""
     chance = causes.chance
     if _parted(causes):
         return max(quick, chance.get("worn", 0.0) + chance.get("dead", 0.0))
-    less = max(chance.get(name, 0.0) for name in ("worn", "leak", "falling"))
-    return min(max(quick, chance.get("dead", 0.0)), 1.0 - max(less, causes.slugs))
+    less = max(chance.get("leak", 0.0), chance.get("falling", 0.0), causes.slugs)
+    if not causes.at_once:
+        less = max(less, chance.get("worn", 0.0))
+    return min(max(quick, chance.get("dead", 0.0)), 1.0 - less)
 
 
 def _parted(causes: Causes) -> bool:
     """Half of what the pump takes is gone within a day: that is not wear."""
     return causes.at_once and causes.size.get("worn", 0.0) >= HALF
+
+
+def _shut_lately(ledger: Ledger, at_ms: int) -> bool:
+    """Gas behind a shut valve pushes the level about: what it does says little of the pump."""
+    return ledger.disturbed_day is not None and at_ms / DAY_MS - ledger.disturbed_day < SHUT_TELLS_D
 
 
 def stuck(ledger: Ledger) -> float:
@@ -92,6 +101,8 @@ def stuck(ledger: Ledger) -> float:
 
 def open_question(causes: Causes) -> str | None:
     """What is not told apart yet, and what would tell; None where nothing is suspected or one thing stands out."""
+    if causes.reason == LOWEST:
+        return f"suspects: slow causes cannot be told yet: {LOWEST}; {_would_tell({'falling'})} would tell"
     among = {name: p for name, p in causes.chance.items() if name != "none"}
     if not among or sum(among.values()) < SOME or max(among.values()) >= NAMED:
         return None
@@ -104,10 +115,10 @@ def open_question(causes: Causes) -> str | None:
 
 def _would_tell(pair: set[str]) -> str:
     if "leak" in pair:
-        return "shots at the begin and at the end of a rest, or a step-test with shorter rests,"
+        return "shots at the begin and at the end of a rest, or a step-test with shorter rests"
     if pair <= {"falling", "rising", "better"}:
-        return "a step-test, a small change of the stroke rate with the level watched,"
-    return "a production test, or a measured fillage,"
+        return "a step-test or a production test"
+    return "a production test or a measured fillage"
 
 
 def _share_below(values: Array, kernel: float) -> Array:

@@ -164,6 +164,8 @@ def test_a_level_that_never_leaves_its_lowest_says_nothing() -> None:
     found = told(rows, rests=False)
     assert found.chance == {}
     assert found.reason is not None and "lowest" in found.reason
+    question = suspects.open_question(found)
+    assert question is not None and "step-test" in question
 
 
 def test_few_days_say_nothing() -> None:
@@ -177,6 +179,14 @@ def test_gas_in_the_casing_day_after_day_is_slugs() -> None:
     assert told(spiky, rests=False).slugs > 0.8
     once = [row.__class__(**{**as_dict(row), "spikes": 3 if row.day == DAYS - 2 else 0}) for row in rows]
     assert told(once, rests=False).slugs == 0.0
+
+
+def test_a_level_that_swings_no_more_is_of_a_pump_that_lifts_nothing() -> None:
+    rows = lived(Lost(), rests=True)
+    still = [row.__class__(**{**as_dict(row), "swing_ft_per_d": 50.0 if row.day >= DAYS - 2 else row.swing_ft_per_d})
+             for row in rows]  # fmt: skip
+    assert told(rows, rests=True).chance["dead"] < 0.2
+    assert told(still, rests=True).chance["dead"] > 0.8
 
 
 def test_half_the_pump_gone_within_a_day_is_not_wear() -> None:
