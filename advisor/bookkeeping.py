@@ -8,42 +8,58 @@ from advisor.belief import causes
 from advisor.belief import ledger as ledgers
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import Ledger, News
+from advisor.column import Observation
 from advisor.model import Level
 from advisor.tasks import Work
 from advisor.well import Segment
 
 BUILD_UP_MS = 45 * 60_000
-STUCK_FROM = 3  # a level read so often with one value is not taken for a level
+STUCK_FROM = 3  # times one value is read in a row: no level, and no day like others
+SHOT_KINDS = frozenset({"level"})
+PRESSURE_KINDS = frozenset({"level", "casing-pressure", "trace"})
 
 
 def kept(item: Work, segments: Sequence[Segment], belief: Belief) -> Ledger:
     """The ledger of a well after a moment; segments: what its unit did since the one before."""
     before = item.memory.ledger
-    after = ledgers.noted(before, _news(item, segments, before))
+    after = ledgers.noted(before, _news(item, segments))
     if after.rows and after.rows[-1:] != before.rows[-1:]:
         return causes.judged(after, item.well, item.column, belief)
     return after
 
 
-def _news(item: Work, segments: Sequence[Segment], before: Ledger) -> News:
-    level = next((r.measured for r in item.moment.readings if isinstance(r.measured, Level)), None)
-    value = None if level is None else level.round_trip_s if level.round_trip_s is not None else level.level_ft_md
-    taken = item.moment.has(frozenset({"level"}))
-    shot = item.workup.observation if item.workup is not None and taken else None
-    again = before.same + 1 if value is not None and value == before.shot_value else 1
-    read = taken or item.moment.has(frozenset({"casing-pressure", "trace"}))
+def _news(item: Work, segments: Sequence[Segment]) -> News:
+    again, taken = _again(item), _shot(item)
     return News(
         at_ms=item.moment.at_ms,
         segments=segments,
-        height_ft=shot.height_ft if shot is not None and again < STUCK_FROM else None,
-        shot_value=value,
-        casing_psia=item.column.casing_psia if read else None,
+        height_ft=taken.height_ft if taken is not None and again < STUCK_FROM else None,
+        shot_value=_value(item),
+        casing_psia=item.column.casing_psia if item.moment.has(PRESSURE_KINDS) else None,
         gas_mscfd=_gas_mscfd(item),
         test_bpd=item.moment.test_bpd(),
         fillage_frac=item.moment.fillage_frac(),
         disturbed=_shut_in(item) or again >= STUCK_FROM,
         events=item.moment.events(),
     )
+
+
+def _shot(item: Work) -> Observation | None:
+    return item.workup.observation if item.workup is not None and item.moment.has(SHOT_KINDS) else None
+
+
+def _value(item: Work) -> float | None:
+    """The level as it was read, s or ft."""
+    level = next((r.measured for r in item.moment.readings if isinstance(r.measured, Level)), None)
+    if level is None:
+        return None
+    return level.round_trip_s if level.round_trip_s is not None else level.level_ft_md
+
+
+def _again(item: Work) -> int:
+    """How often in a row the value of this moment was read by now; 1 for a new one."""
+    before, value = item.task.head.memory.ledger, _value(item)
+    return before.same + 1 if value is not None and value == before.shot_value else 1
 
 
 def _gas_mscfd(item: Work) -> float | None:

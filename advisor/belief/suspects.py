@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.special import expit, ndtr
@@ -10,6 +11,7 @@ from scipy.special import expit, ndtr
 from advisor.belief import balance, cycles, prior
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import DAY_MS, LOWEST, Causes, Ledger
+from advisor.model import Quantity
 from advisor.well import Setting, Well
 
 DEAD_UNDER = 0.20  # effectiveness of a pump that does nothing
@@ -22,6 +24,14 @@ SOFT = 0.02
 QUICK_IF_SHUT, SHUT_TELLS_D = 0.5, 3.0
 HALF = 0.5  # of what the pump takes
 NAMED, SOME = 0.8, 0.5
+LAGS = 0.5  # of a loss that days tell of: not yet in the belief (chosen on simulated wells, no source)
+LOSES = {
+    "worn": ("pump_effectiveness_frac", "inflow_bpd"),
+    "falling": ("inflow_bpd", "inflow_reachable_bpd", "inflow_potential_bpd"),
+    "leak": ("inflow_bpd",),
+    "rising": ("inflow_bpd", "inflow_reachable_bpd", "inflow_potential_bpd"),
+    "dead": ("inflow_bpd",),
+}
 WORDS = {
     "worn": "a worn pump",
     "leak": "liquid that drains back while idle",
@@ -97,6 +107,17 @@ def _shut_lately(ledger: Ledger, at_ms: int) -> bool:
 def stuck(ledger: Ledger) -> float:
     """Chance that the level is not measured any more: the same value again and again."""
     return float(expit(2.0 * (ledger.same - STUCK_AFTER) + 2.2)) if ledger.same >= SAME_AT_LEAST else 0.0
+
+
+def widened(quantities: Mapping[str, Quantity], causes: Causes) -> dict[str, Quantity]:
+    """Quantities less sure by what may have been lost: the belief follows it, but not at once and not to the end."""
+    found = dict(quantities)
+    for cause, names in LOSES.items():
+        lost = LAGS * causes.size.get(cause, 0.0) * causes.chance.get(cause, 0.0)
+        for name in names:
+            one = found[name]
+            found[name] = replace(one, sd=float(np.hypot(one.sd, lost * abs(one.value))))
+    return found
 
 
 def open_question(causes: Causes) -> str | None:

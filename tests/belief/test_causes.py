@@ -14,6 +14,7 @@ import pytest
 
 from advisor.belief import causes, suspects
 from advisor.belief.ledger import Causes, Ledger, Row
+from advisor.model import Quantity
 from tests.belief.invented import column, drive, well
 
 BBL_PER_FT = 0.015219 / 1.05
@@ -187,6 +188,16 @@ def test_a_level_that_swings_no_more_is_of_a_pump_that_lifts_nothing() -> None:
              for row in rows]  # fmt: skip
     assert told(rows, rests=True).chance["dead"] < 0.2
     assert told(still, rests=True).chance["dead"] > 0.8
+
+
+def test_what_may_be_lost_makes_the_quantities_less_sure() -> None:
+    """Half of a loss of 0.4, at a chance of 0.9, of 100 bbl/d: 18 bbl/d, beside 5 in quadrature sqrt(18^2 + 5^2)."""
+    known = {name: Quantity(value=100.0, sd=5.0) for names in suspects.LOSES.values() for name in names}
+    known["intake_psig"] = Quantity(value=100.0, sd=5.0)
+    found = suspects.widened(known, Causes(chance={"none": 0.1, "falling": 0.9}, size={"falling": 0.4}))
+    assert found["inflow_reachable_bpd"].sd == pytest.approx((18.0**2 + 5.0**2) ** 0.5)
+    assert found["pump_effectiveness_frac"].sd == 5.0
+    assert found["intake_psig"] == known["intake_psig"]
 
 
 def test_half_the_pump_gone_within_a_day_is_not_wear() -> None:

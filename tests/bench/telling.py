@@ -31,7 +31,7 @@ from sim_site.plain.fleet import Fleet
 from sim_site.scenario import Fault, Pace
 from sim_site.site import Message, Site
 from sim_site.truth import WellTruth
-from tests.bench.closed_loop import Lived, cover, coverage_rows, told, within
+from tests.bench.closed_loop import INTERVALS, Lived, cover, told, within
 from tests.bench.shots import interval
 
 HOUR_S, DAY_H = 3600.0, 24
@@ -88,6 +88,7 @@ class Watched(Lived):
 
     hours: list[WellTruth] = field(default_factory=list)
     said: list[tuple[float, dict[str, float], float]] = field(default_factory=list)  # day, suspects, pounding
+    open_d: list[float] = field(default_factory=list)  # when a note said what cannot be told yet, and what would tell
     alarms: list[tuple[float, str, str]] = field(default_factory=list)  # day, rule, state
     false_pounds: list[float] = field(default_factory=list)
     true_pounds: list[float] = field(default_factory=list)
@@ -198,7 +199,10 @@ class Watch:
             lived = self.lived.get(key, Watched())
             if topic.endswith("/assessment"):
                 lived.said.append((self.day, body["suspects"], body["pound_probability"] or 0.0))
-                if self.day > KNOWN_D:
+                if any(note.startswith("suspects:") for note in body["notes"]):
+                    lived.open_d.append(self.day)
+                fault = self.faults.get(key)
+                if self.day > (KNOWN_D if fault is None else fault.from_d):
                     cover(lived, body, truth[key])
             elif "/alarm/" in topic:
                 rule = topic.rsplit("/", 1)[1]
@@ -282,6 +286,7 @@ class Tally:
     wells: int = 0
     reached: int = 0
     named: int = 0
+    open: int = 0  # of those not named: a note said what would tell
     took_d: list[float] = field(default_factory=list)
     wrong: int = 0
     wrongly: list[str] = field(default_factory=list)
@@ -321,7 +326,9 @@ def tallies(watch: Watch) -> dict[str, Tally]:
             most = max(
                 (s[right] for d, s, _ in lived.said if _from(fault) <= d <= there_d + SAYS_WITHIN_D), default=0
             )
-            tally.missed.append(f"{key} {fault.size:.2f} most {most:.2f}")
+            asked = any(there_d <= day <= there_d + SAYS_WITHIN_D for day in lived.open_d)
+            tally.open += asked
+            tally.missed.append(f"{key} {fault.size:.2f} most {most:.2f}{', cannot be told yet' if asked else ''}")
     return found
 
 
@@ -339,6 +346,8 @@ def named_rows(watch: Watch) -> list[str]:
                 f"; loss of 20 % and 10 days after at {tally.reached}, named {interval(tally.named, tally.reached)}"
             )
             words += took
+            if tally.open:
+                words += f", {tally.open} of the others told that it cannot be told yet"
         words += f"; something else named at {interval(tally.wrong, tally.wells)}"
         rows.append(words)
         rows += [f"    wrongly: {one}" for one in tally.wrongly] + [f"    missed: {one}" for one in tally.missed]
@@ -409,10 +418,25 @@ def active_or_raised(one: Watched, start: int) -> bool:
 
 
 def ill_coverage(watch: Watch) -> list[str]:
-    well = [key for key in watch.lived if key not in watch.faults]
-    ill = [key for key in watch.lived if key in watch.faults]
-    rows = [f"well: {row}" for row in coverage_rows(watch.lived, well)]
-    return rows + [f"with a fault: {row}" for row in coverage_rows(watch.lived, ill)]
+    """Coverage of the 90 % intervals: each well counts once; by kind of fault from its begin on."""
+    of_kind: dict[str, list[Watched]] = defaultdict(list)
+    for key, lived in watch.lived.items():
+        of_kind[watch.faults[key].kind if key in watch.faults else "none"].append(lived)
+    rows = []
+    for name in INTERVALS:
+        held = {
+            kind: [float(np.mean(one.held[name])) for one in wells if one.held[name]]
+            for kind, wells in of_kind.items()
+            if not (kind == "parted-rods" and name == "pump capacity")  # a pump that is not there has none
+        }
+        ill = np.array([share for kind, shares in held.items() if kind != "none" for share in shares])
+        each = ", ".join(f"{kind} {np.mean(shares):.2f}" for kind, shares in sorted(held.items()) if shares)
+        half = 1.96 * ill.std(ddof=1) / np.sqrt(len(ill)) if len(ill) > 1 else np.nan
+        rows.append(
+            f"90 % interval of {name} with a fault: {ill.mean() if len(ill) else np.nan:.3f} ± {half:.3f}"
+            f" of {len(ill)} wells; at least 0.75 ({each})"
+        )
+    return rows
 
 
 def alarm_rows(watch: Watch) -> list[str]:
