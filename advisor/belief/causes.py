@@ -30,7 +30,7 @@ from advisor.column import Column
 from advisor.well import Well
 
 LEARNING_DAYS = 3  # in which the balance moves because the well is being learnt
-LEAST_ROWS, LEAST_FED = 5, 3
+LEAST_ROWS, LEAST_FED, LEAST_TESTS = 5, 3, 2
 RENEWED_D = 13  # days after which the reference moves on, where nothing is likely to be wrong
 # widths, as shares of the rate concerned; chosen on simulated wells, no source
 INFLOW_SD, PUMP_SD, SLOPE_SD, SWING_SD = 0.3, 0.12, 0.25, 0.10
@@ -111,7 +111,15 @@ def told(
         chance = {name: round(p * (1.0 - STILL), 4) for name, p in chance.items()} | {"dead": STILL}
     if step is not None:
         gauge = STEP_ODDS * gauge_odds / (1.0 + STEP_ODDS * gauge_odds)
-    return Causes(chance=chance, size=size, at_once=at_once, gas_ratio=ratio, slugs=slugs, gauge=gauge)
+    return Causes(
+        chance=chance,
+        size=size,
+        at_once=at_once,
+        gas_ratio=ratio,
+        slugs=slugs,
+        gauge=gauge,
+        reason=LOWEST if table.few_fed else None,
+    )
 
 
 def _gas(rows: Sequence[Row]) -> float | None:
@@ -136,14 +144,13 @@ def _stepped(rows: Sequence[Row]) -> tuple[int, float] | None:
             continue
         before = [r.casing_psia for r in rows[max(i - 5, 0) : i]]
         after = [r.casing_psia for r in rows[i + 1 : i + 6]]
-        if len(before) < 3:
+        if len(before) < 3 or not after:  # the day after shows whether it stays, and whether it comes alone
             continue
         usual = 1.5 + 3.0 * float(np.median(np.abs(np.diff(before))))
         if any(r.spikes for r in rows[max(i - 2, 0) : i + 3]):
             continue
-        if abs(row.step_psi) < usual or (
-            after and abs(np.median(after) - np.median(before)) < 0.5 * abs(row.step_psi)
-        ):
+        stays = abs(float(np.median(after) - np.median(before))) >= 0.5 * abs(row.step_psi)
+        if abs(row.step_psi) < usual or not stays:
             continue
         gas = [[r.gas_mscfd for r in part if r.gas_mscfd is not None] for part in (rows[max(i - 5, 0) : i], rows[i:])]
         if min(len(part) for part in gas) >= 2:
@@ -168,6 +175,7 @@ class _Table(msgspec.Struct, frozen=True):
     causes: dict[str, Array]
     gauge_bpd: Array  # of the balance, were the last step of the casing pressure the gauge's
     lasts_d: float
+    few_fed: bool
     still: bool  # the level has stopped swinging within its cycles
 
 
@@ -180,10 +188,12 @@ def _table(
     low &= ~flow.filled & (flow.height_ft < DEPTH_FRAC * column.intake_ft_tvd)
     steady = np.stack([INFLOW_SD * flow.inflow, -PUMP_SD * flow.lifted, -SLOPE_SD * flow.leaning], axis=1)
     fed = ~low
-    if fed.sum() < LEAST_FED:
+    starving = flow.tested & low
+    few_fed = fed.sum() < LEAST_FED
+    if few_fed and starving.sum() < LEAST_TESTS:
         return None
     usual = _explained(flow.off_bpd, flow.variance, steady, fed)
-    used = fed | (flow.off_bpd < usual)
+    used = fed if few_fed else fed | (flow.off_bpd < usual)
     none = np.zeros(len(rows))
     parts = [
         (used, flow.off_bpd, flow.variance, np.column_stack([steady, none]), np.full(len(rows), flow.scale_bpd), 0.5,
@@ -201,6 +211,12 @@ def _table(
         (tested, flow.test_off_bpd, flow.test_variance, taken, none, 0.3,
          {"worn": -flow.lifted, "falling": none, "leak": -flow.reachable * flow.idle})
     )  # fmt: skip
+    # where the level stands at its lowest a test tells what comes in, whether the pump starves or just keeps up
+    coming = np.column_stack([INFLOW_SD * flow.inflow, none, none, none])
+    parts.append(
+        (starving, flow.starved_off_bpd, flow.starved_variance, coming, np.full(len(rows), -flow.scale_bpd), 0.3,
+         {"worn": none, "falling": -flow.inflow, "leak": none})
+    )  # fmt: skip
     causes = {
         name: np.concatenate([part[6][name][part[0]] for part in parts]) for name in ("worn", "falling", "leak")
     }
@@ -214,7 +230,7 @@ def _table(
         still=len(last) == STILL_DAYS
         and last[0] >= len(rows) - 2 * STILL_DAYS
         and bool((swing_share[last] < STILL_SHARE).all()),
-        gauge_bpd=np.concatenate([gauge_bpd[used], none[swings], none[tested]]),
+        gauge_bpd=np.concatenate([gauge_bpd[used], none[swings], none[tested], none[starving]]),
         off_bpd=np.concatenate([part[1][part[0]] for part in parts]),
         variance=np.concatenate([part[2][part[0]] for part in parts]),
         day=np.concatenate([flow.day[part[0]] + part[5] for part in parts]),
@@ -222,6 +238,7 @@ def _table(
         wanders_bpd=np.concatenate([part[4][part[0]] for part in parts]),
         causes=causes,
         lasts_d=float(flow.day[-1] + 1.0),
+        few_fed=bool(few_fed),
     )
 
 
@@ -318,6 +335,8 @@ class _Flow:
         self.swings = self.swung & (changed < 0.05 * self.lifted)
         test = _of(rows, lambda row: row.test_bpd)
         self.tested = np.isfinite(test)
+        self.starved_off_bpd = test - self.inflow
+        self.starved_variance = np.square(TEST_SD * test) + 2.0 + np.square(DAY_SD * self.inflow)
         self.test_off_bpd = test - (self.lifted - leak * self.idle)
         self.test_variance = np.square(TEST_SD * test) + 2.0
 

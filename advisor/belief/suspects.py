@@ -18,7 +18,7 @@ DEAD_UNDER = 0.20  # effectiveness of a pump that does nothing
 GASSY_FILL = 0.75  # measured fillage with liquid above the intake
 GASSY_ABOVE_FT = 20.0
 GAS_ROSE = 1.8  # of the annular gas: then it is gas that takes room in the barrel rather than wear
-NO_LIFT_PRIOR = -4.0  # log odds
+NO_LIFT_PRIOR = -5.5  # log odds; a shot adds three at most
 SAME_AT_LEAST, STUCK_AFTER = 3, 5.0  # shots in a row with one value
 SOFT = 0.02
 QUICK_IF_SHUT, SHUT_TELLS_D = 0.5, 3.0
@@ -122,9 +122,9 @@ def widened(quantities: Mapping[str, Quantity], causes: Causes) -> dict[str, Qua
 
 def open_question(causes: Causes) -> str | None:
     """What is not told apart yet, and what would tell; None where nothing is suspected or one thing stands out."""
-    if causes.reason == LOWEST:
-        return f"suspects: slow causes cannot be told yet: {LOWEST}; {_would_tell({'falling'})} would tell"
     among = {name: p for name, p in causes.chance.items() if name != "none"}
+    if causes.reason == LOWEST and max(among.values(), default=0.0) < NAMED:
+        return f"suspects: slow causes cannot be told yet: {LOWEST}; {_would_tell({'falling'})} would tell"
     if not among or sum(among.values()) < SOME or max(among.values()) >= NAMED:
         return None
     first, second = sorted(among, key=lambda name: -among[name])[:2]

@@ -160,13 +160,23 @@ def test_a_level_that_stands_high_is_not_the_lowest_there_is() -> None:
 
 def test_a_level_that_never_leaves_its_lowest_says_nothing() -> None:
     """The pump takes all that comes, however much it could: the level stands still and tells of neither."""
-    rows = [row.__class__(**{**as_dict(row), "height_ft": 60.0, "begin_ft": 60.0, "end_ft": 60.0}) for row in
-            lived(Lost(inflow=0.3), rests=False)]  # fmt: skip
+    low = {"height_ft": 60.0, "begin_ft": 60.0, "end_ft": 60.0, "test_bpd": None}
+    rows = [row.__class__(**{**as_dict(row), **low}) for row in lived(Lost(inflow=0.3), rests=False)]
     found = told(rows, rests=False)
     assert found.chance == {}
     assert found.reason is not None and "lowest" in found.reason
     question = suspects.open_question(found)
     assert question is not None and "step-test" in question
+
+
+def test_tests_tell_of_the_inflow_where_the_level_stands_at_its_lowest() -> None:
+    """128 bbl/d at 60 ft, by 150 (1 - (135 + 0.348 x 60)/1165) = 130; three tests of that, then two of 97."""
+    low = {"height_ft": 60.0, "begin_ft": 60.0, "end_ft": 60.0}
+    for after_bpd, cause in ((97.0, "falling"), (128.0, "none")):
+        tests = {4: 128.0, 8: 130.0, 11: 127.0, 18: after_bpd, 22: after_bpd + 1.0}
+        rows = [row.__class__(**{**as_dict(row), **low, "test_bpd": tests.get(row.day)})
+                for row in lived(Lost(), rests=False)]  # fmt: skip
+        assert told(rows, rests=False).chance[cause] > 0.8
 
 
 def test_few_days_say_nothing() -> None:
