@@ -35,6 +35,7 @@ BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on 
 VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
 LEAST_SPARED = 0.08  # of the strokes, for a change that gains no liquid
 SUSPECTED, CERTAIN = 0.5, 0.8
+LIFTS_LESS = ("worn-pump", "gas-interference", "no-pump-action", "leak-back")
 SHUT_MIN = 60.0
 CASING_SHARE_HIGH = 0.85
 TEST_AFTER_DAYS, TEST_QUIET_DAYS, TEST_SD_FRAC, TEST_STEP = 30.0, 10.0, 0.12, -0.06
@@ -194,6 +195,10 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
         chance = context.suspects.get(name, 0.0)
         if faster and chance >= SUSPECTED:
             held.append((name, f"At {chance:.0%} {words}: the unit is not run more into that."))
+    together = sum(context.suspects.get(name, 0.0) for name in LIFTS_LESS)
+    if faster and not held and together >= SUSPECTED:
+        likeliest = max(LIFTS_LESS, key=lambda name: context.suspects.get(name, 0.0))
+        held.append((likeliest, f"At {together:.0%} the pump lifts less than it did, of a cause that is not clear yet."))
     held += _reversal(context, view, index, change, well)
     return held
 

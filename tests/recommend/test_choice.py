@@ -178,6 +178,7 @@ def test_each_turn_within_a_month_asks_for_twice_the_reason_again() -> None:
         ("casing-pressure-high", {"casing_psig": 440.0}),
         ("worn-pump", {"suspects": {"worn-pump": 0.7}}),
         ("gas-interference", {"suspects": {"gas-interference": 0.6}}),
+        ("leak-back", {"suspects": {"worn-pump": 0.3, "leak-back": 0.35}}),
         ("level-stuck", {"suspects": {"level-stuck": 0.9}}),
         ("gauge-off", {"suspects": {"gauge-off": 0.9}}),
         ("not-running", {"running": False}),
