@@ -21,6 +21,7 @@ POUNDS_UNDER = 0.85  # fillage of a stroke that pounds, with the level at the in
 STARVED_SHARE = 0.01  # of the strokes: fewer do not count
 LEAST_KERNEL_FILL = 0.02
 LEAST_KERNEL_FT, MOST_KERNEL_FT = 4.0, 30.0
+MOST_LEFT_SHARE = 0.3  # of what a run lifts, left after it: more is plenty, and sets no kernel
 KERNEL_SHARE = 0.34  # 0.9 M^(-1/5) at 128 members (Silverman 1986, rule of thumb)
 MOST_CYCLES = 96
 BLOCK = 32  # rows worked at a time: what fits the cache
@@ -117,7 +118,10 @@ def _periodic(setting: Settings, fed: balance.Formation, pump: balance.Pump, ann
     short = np.log(np.maximum(starved_fill_frac(setting.rate_spm, fed, pump), 1e-6) / POUNDS_UNDER)
     flat_ft_per_d = np.minimum(fed.least_height_bpd - take, 0.0) / ann.stb_per_ft
     spare = left - STARVED_SHARE * setting.run_d * flat_ft_per_d
-    pounds = soft_below(short, LEAST_KERNEL_FILL) * soft_below_ft(spare)
+    # what a cycle leaves is of the size of what it lifts: feet of it say little of how sure it is to be left
+    lifted_ft = np.maximum(take * setting.run_d / ann.stb_per_ft, 1e-6)
+    left_share = np.clip(spare / lifted_ft, -MOST_LEFT_SHARE, MOST_LEFT_SHARE)
+    pounds = soft_below(short, LEAST_KERNEL_FILL) * soft_below(left_share, LEAST_KERNEL_FILL)
     return Lasting(np.maximum(liquid, 0.0), height, pounds.mean(axis=-1))
 
 

@@ -29,7 +29,7 @@ AT_ONCE_SHOTS = 2  # foam or gas can make a full well look empty: never act on o
 LEVEL_INTERVALS = 2.5
 CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put aside and holds nothing
 REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
-TURNS_DAYS = 30.0  # each turn within them asks for twice the reason again
+TURNS_DAYS = 30.0  # each turn within them asks for twice the gain again
 LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.4, 0.005  # the last few per cent come in steps of one
 BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on the last one is twice to gain
 VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
@@ -198,13 +198,15 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
     together = sum(context.suspects.get(name, 0.0) for name in LIFTS_LESS)
     if faster and not held and together >= SUSPECTED:
         likeliest = max(LIFTS_LESS, key=lambda name: context.suspects.get(name, 0.0))
-        held.append((likeliest, f"At {together:.0%} the pump lifts less than it did, of a cause that is not clear yet."))
+        held.append(
+            (likeliest, f"At {together:.0%} the pump lifts less than it did, of a cause that is not clear yet.")
+        )
     held += _reversal(context, view, index, change, well)
     return held
 
 
 def _reversal(context: Context, view: Outlook, index: int, change: float, well: Well) -> Held:
-    """Going back on the last change needs twice the reason; twice that for each time it was done in a month."""
+    """Going back on the last change needs twice the reason; each turn within a month asks for twice the gain."""
     if not context.changes or view.pound_probability[0] > AT_ONCE_POUNDING:
         return []
     at_ms, was, became = context.changes[-1]
@@ -215,16 +217,15 @@ def _reversal(context: Context, view: Outlook, index: int, change: float, well: 
     factor = REVERSAL_FACTOR ** (1 + _turns(context))
     least = max(BACK_GAIN_BPD, BACK_GAIN_FRAC * float(view.liquid_bpd[0]))
     needed = factor * max(least, least_gain_bpd(well, float(view.liquid_bpd[0])))
-    least_risk = min(factor * context.pound_probability_max, AT_ONCE_POUNDING)
-    risk = float(view.pound_probability[0])
-    if change < 0 and risk > least_risk:
+    least_risk = REVERSAL_FACTOR * context.pound_probability_max  # however often: pounding is not waited out
+    if change < 0 and float(view.pound_probability[0]) > least_risk:
         return []
     if gain >= needed:
         return []
     return [
         (
             "reversal",
-            f"It would go back on the change of {days:.1f} days ago: that needs {factor:.0f} times the reason"
+            f"It would go back on the change of {days:.1f} days ago: that needs {factor:.0f} times the gain"
             f" ({needed:.1f} bbl/d or a probability of pounding over {least_risk:.2f}).",
         )
     ]

@@ -125,6 +125,23 @@ def test_a_short_run_of_a_greedy_pump_does_not_pound_and_a_long_one_does() -> No
     assert long > 0.95
 
 
+def test_a_timer_that_takes_a_fraction_of_what_comes_in_does_not_pound_however_unsure_the_inflow() -> None:
+    """10 min in 110 of a 400 bbl/d pump are 36 bbl/d: of an inflow of some 110 that three deviations of 30 % leave."""
+    ann, fed = many(120.0, 0.30)
+    found = cycles.lasting(cycles.as_arrays([setting(1.0, 10.0, 100.0)]), fed, plain_pump(400.0), ann)
+    assert found.pound_probability[0] < 0.005
+
+
+def test_the_margin_of_a_timer_is_a_share_of_what_it_lifts_however_short_its_cycle() -> None:
+    """Six hundredths less than comes in, known to one: six deviations off, and a kernel of two hundredths more."""
+    ann, fed = many(120.0, 0.01)
+    reachable = float(np.median(fed.least_height_bpd))
+    pump = plain_pump(2.0 * 0.94 * reachable)
+    for minutes in (5.0, 20.0):
+        arrays = cycles.as_arrays([setting(1.0, minutes, minutes)])
+        assert cycles.lasting(arrays, fed, pump, ann).pound_probability[0] < 0.02
+
+
 def test_the_day_ahead_sees_a_level_that_will_be_drawn_down() -> None:
     ann, fed = many(120.0, 0.03, per_ft=0.2)
     args = (cycles.as_arrays([setting(1.0)]), np.array([True]), fed, plain_pump(300.0), ann)

@@ -153,15 +153,15 @@ def test_the_next_change_waits_until_the_last_one_can_be_judged() -> None:
     assert advised(of, belief, context(**young, settles_at_ms=NOW_MS + 12 * HOUR_MS)).kind == "stroke-rate"
 
 
-def test_each_turn_within_a_month_asks_for_twice_the_reason_again() -> None:
-    """Up, down, up, down is three turns: the next up needs 2 x 2^3 times the reason, after a single down twice."""
+def test_each_turn_within_a_month_asks_for_twice_the_gain_again() -> None:
+    """Up, down, up, down is three turns: the next up needs 2 x 2^3 times the gain, after a single down twice."""
     of = well()
     belief = believed(of, height_ft=900.0, inflow_share=1.5)
     steps = itertools.pairwise((7.0, 8.6, 7.6, 8.6, 8.0))
     turned = tuple((NOW_MS - (20 - 4 * i) * DAY_MS, setting(a), setting(b)) for i, (a, b) in enumerate(steps))
     draft = advised(of, belief, context(changes=turned))
     assert "reversal" in draft.held_by
-    assert "needs 16 times the reason" in " ".join(draft.because)
+    assert "needs 16 times the gain" in " ".join(draft.because)
     assert advised(of, belief, context(changes=turned[-1:])).kind == "stroke-rate"
 
 
