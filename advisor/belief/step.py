@@ -35,6 +35,7 @@ WALK_PER_ROOT_DAY: dict[str, float] = {
     "gas_rate": 0.02,
     "density": 0.02,
 }
+RIPPLE_FT = 3.0  # of a level at the intake (our choice)
 HEIGHT_NOISE_SHARE = 0.03  # of each move of the level, up or down: what the balance and its timing leave out
 
 
@@ -188,8 +189,8 @@ def _wander(
         sd = WALK_PER_ROOT_DAY[name] * np.sqrt(days)[:, None]
         if name == "height_ft":
             sd = np.hypot(sd, HEIGHT_NOISE_SHARE * shaken_ft)
-            # a level at the intake stays there: noise only moves liquid that is there
-            sd = np.minimum(sd, moved["height_ft"])
+            # a level at the intake stays there but for ripples: noise only moves liquid that is there
+            sd = np.minimum(sd, np.maximum(moved["height_ft"], RIPPLE_FT))
         members[name] = members[name] + sd * noise[:, row, :]
     members["height_ft"] = np.maximum(members["height_ft"], 0.0)
     return members

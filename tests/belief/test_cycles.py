@@ -126,7 +126,7 @@ def test_a_short_run_of_a_greedy_pump_does_not_pound_and_a_long_one_does() -> No
 
 
 def test_a_timer_that_takes_a_fraction_of_what_comes_in_does_not_pound_however_unsure_the_inflow() -> None:
-    """10 min in 110 of a 400 bbl/d pump are 36 bbl/d: of an inflow of some 110 that three deviations of 30 % leave."""
+    """10 min in 110 of a 400 bbl/d pump are 36 bbl/d: of some 110, of which three deviations leave 45."""
     ann, fed = many(120.0, 0.30)
     found = cycles.lasting(cycles.as_arrays([setting(1.0, 10.0, 100.0)]), fed, plain_pump(400.0), ann)
     assert found.pound_probability[0] < 0.005
