@@ -23,7 +23,7 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance
+from advisor.belief import balance, evidence
 from advisor.belief.ensemble import OF_THE_WELL, PARAMETERS, Array, Belief
 from advisor.belief.ledger import LOWEST, WELL_ENOUGH, Causes, Ledger, Row
 from advisor.column import Column
@@ -34,6 +34,7 @@ LEAST_ROWS, LEAST_FED, LEAST_TESTS = 5, 3, 2
 RENEWED_D = 13  # days after which the reference moves on, where nothing is likely to be wrong
 # widths, as shares of the rate concerned; chosen on simulated wells, no source
 INFLOW_SD, PUMP_SD, SLOPE_SD, SWING_SD = 0.3, 0.12, 0.25, 0.10
+FREE_GAS_SD = 0.5  # of the gas that enters the pump
 DAY_SD, WANDER_SD, LEAST_DAY_SD_BPD = 0.014, 0.008, 0.3
 MOVED_SD, CHANGED_SD = 0.12, 0.15  # of the day's move of the liquid, and of a change of what the pump takes
 TEST_SD, SWING_ROW_SD = 0.03, 0.06
@@ -41,7 +42,8 @@ LOW_FT, LOW_FRAC = 40.0, 0.15  # above the lowest day: the pump may starve
 DEPTH_FRAC = 0.1  # of the depth of the intake; errors of depth and of the gassy column are no larger
 MOST_SWING_SD_FRAC = 0.3
 RESTS_FRAC = 0.05
-RECENT_DAYS = 4
+RECENT_DAYS, GAS_DAYS = 4, 12  # of the annular gas now, and before
+GAS_LIKE = 1.5  # within this factor the gas is as it was
 STILL, STILL_DAYS, STILL_SHARE = 0.95, 2, 0.25  # of the swing a pump that lifts makes
 PRIOR: dict[str, float] = {
     "worn": 0.03, "falling": 0.03, "leak": 0.02, "dead": 0.005, "rising": 0.003, "better": 0.001,
@@ -73,22 +75,27 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
     if not ledger.reference:
         if len(ledger.rows) < LEARNING_DAYS + LEAST_ROWS:
             return msgspec.structs.replace(ledger, causes=Causes(reason="too few days yet"))
-        gas = _gas(ledger.rows)
         ledger = msgspec.structs.replace(
-            ledger, reference=today, following=today, gas_before=(gas, gas), renewed_day=day
+            ledger, reference=today, following=today, gas_before=_gas(ledger.rows), renewed_day=day
         )
     known = dict(zip(OF_THE_WELL, ledger.reference, strict=True))
-    found = told(ledger.rows, well, column, known, ledger.gas_before[0])
+    found = told(ledger.rows, well, column, known, ledger.gas_before)
     before = ledger.causes
     if before.at_once and min(before.chance.get("worn", 0.0), found.chance.get("worn", 0.0)) >= WELL_ENOUGH:
         found = msgspec.structs.replace(found, at_once=True)  # how it came is seen best when it has just come
-    ledger = msgspec.structs.replace(ledger, causes=found)
+    well_now = found.chance.get("none", 0.0) >= WELL_ENOUGH
+    contradicted = well_now and float(evidence.nothing_lifted(belief)[0]) >= WELL_ENOUGH
+    as_before = found.gas_ratio is not None and 1.0 / GAS_LIKE < found.gas_ratio < GAS_LIKE
+    lately = _gas(ledger.rows[-GAS_DAYS:-RECENT_DAYS]) if well_now and as_before else None
+    ledger = msgspec.structs.replace(
+        ledger,
+        causes=found,
+        contradicted=ledger.contradicted + 1 if contradicted else 0,
+        gas_before=ledger.gas_before if lately is None else lately,
+    )
     assert ledger.renewed_day is not None
     if day - ledger.renewed_day >= RENEWED_D and found.chance.get("none", 1.0) >= WELL_ENOUGH:
-        gases = ledger.gas_before[1], _gas(ledger.rows)
-        return msgspec.structs.replace(
-            ledger, reference=ledger.following, following=today, gas_before=gases, renewed_day=day
-        )
+        return msgspec.structs.replace(ledger, reference=ledger.following, following=today, renewed_day=day)
     return ledger
 
 
@@ -186,7 +193,9 @@ def _table(
     flow = _Flow(rows, well, column, reference)
     low = flow.height_ft < (1.0 + LOW_FRAC) * flow.height_ft.min() + LOW_FT
     low &= ~flow.filled & (flow.height_ft < DEPTH_FRAC * column.intake_ft_tvd)
-    steady = np.stack([INFLOW_SD * flow.inflow, -PUMP_SD * flow.lifted, -SLOPE_SD * flow.leaning], axis=1)
+    gas = FREE_GAS_SD * flow.gassy
+    parts_of = (INFLOW_SD * flow.inflow, -PUMP_SD * flow.lifted, -SLOPE_SD * flow.leaning, gas * flow.lifted)
+    steady = np.stack(parts_of, axis=1)
     fed = ~low
     starving = flow.tested & low
     few_fed = fed.sum() < LEAST_FED
@@ -200,19 +209,19 @@ def _table(
          {"worn": flow.lifted, "falling": -flow.inflow, "leak": flow.reachable * flow.idle}),
     ]  # fmt: skip
     swings = flow.swings & fed
-    taken = np.column_stack([none, PUMP_SD * flow.running, none, SWING_SD * flow.running])
+    taken = np.column_stack([none, PUMP_SD * flow.running, none, -gas * flow.running, SWING_SD * flow.running])
     parts.append(
         (swings, flow.swing_off_bpd, flow.swing_variance, taken, none, 0.5,
          {"worn": -flow.running, "falling": none, "leak": flow.reachable})
     )  # fmt: skip
     tested = flow.tested & fed
-    taken = np.column_stack([none, PUMP_SD * flow.lifted, none, none])
+    taken = np.column_stack([none, PUMP_SD * flow.lifted, none, -gas * flow.lifted, none])
     parts.append(
         (tested, flow.test_off_bpd, flow.test_variance, taken, none, 0.3,
          {"worn": -flow.lifted, "falling": none, "leak": -flow.reachable * flow.idle})
     )  # fmt: skip
     # where the level stands at its lowest a test tells what comes in, whether the pump starves or just keeps up
-    coming = np.column_stack([INFLOW_SD * flow.inflow, none, none, none])
+    coming = np.column_stack([INFLOW_SD * flow.inflow, none, none, none, none])
     parts.append(
         (starving, flow.starved_off_bpd, flow.starved_variance, coming, np.full(len(rows), -flow.scale_bpd), 0.3,
          {"worn": none, "falling": -flow.inflow, "leak": none})
@@ -305,6 +314,7 @@ class _Flow:
         self.per_psi = np.maximum(slope, 0.0) / np.maximum(ann.psi_per_ft[:, 0], 0.05)
         self.leaning = (self.height_ft - np.median(self.height_ft)) * np.maximum(slope, 0.002)
         self.running = pump.full_bpd(rate, ann.at_intake_psia(height))[:, 0]
+        self.gassy = 1.0 - pump.barrel_frac(ann.at_intake_psia(height))[:, 0]  # share of the barrel that gas takes
         filling, self.filled = _filling(rows)
         self.running = self.running * filling
         self.lifted = self.running * run

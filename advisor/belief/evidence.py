@@ -5,12 +5,14 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from scipy.special import expit
 
 from advisor.belief import balance
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
 
 MOST_ODDS = 3.0  # log odds one shot may add
+NO_LIFT_PRIOR = -5.5  # log odds
 ODDS_KEPT = (-2.0, 10.0)
 LEAST_AGAINST, SHORT_SD = 1.0, 2.0
 LATCHED_ODDS, FALL_SD = 4.0, 3.0
@@ -48,6 +50,11 @@ def scored(
         {},
         {"no_lift": _kept(counts["no_lift"], gained, ran), "leaks": _kept(counts["leaks"], 3.0 * off - 4.5, idled)},
     )
+
+
+def nothing_lifted(belief: Belief) -> Array:
+    """Chance of a pump that lifts nothing by the shots taken so far (W,)."""
+    return np.asarray(expit(belief.counts["no_lift"] + NO_LIFT_PRIOR))
 
 
 def _kept(before: Array, gained: Array, rows: Marks) -> Array:

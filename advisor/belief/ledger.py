@@ -96,8 +96,9 @@ class Ledger(msgspec.Struct, frozen=True):
     same: int = 0
     reference: tuple[float, ...] = ()  # the well as it was believed to be when nothing was wrong, and the one after
     following: tuple[float, ...] = ()
-    gas_before: tuple[float | None, float | None] = (None, None)  # annular gas of the reference, and of the one after
+    gas_before: float | None = None  # annular gas while nothing was wrong
     renewed_day: int | None = None
+    contradicted: int = 0  # days in a row that say all is well while the shots say that nothing is lifted
     causes: Causes = Causes()
 
 

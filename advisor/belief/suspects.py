@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import expit, ndtr
 
-from advisor.belief import balance, cycles, prior
+from advisor.belief import balance, cycles, evidence, prior
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import DAY_MS, LOWEST, Causes, Ledger
 from advisor.model import Quantity
@@ -17,11 +17,11 @@ from advisor.well import Setting, Well
 DEAD_UNDER = 0.20  # effectiveness of a pump that does nothing
 GASSY_FILL = 0.75  # measured fillage with liquid above the intake
 GASSY_ABOVE_FT = 20.0
+GAS_ODDS = 10.0  # (our choice)
 GAS_ROSE = 1.8  # of the annular gas: then it is gas that takes room in the barrel rather than wear
-NO_LIFT_PRIOR = -5.5  # log odds; a shot adds three at most
 SAME_AT_LEAST, STUCK_AFTER = 3, 5.0  # shots in a row with one value
 SOFT = 0.02
-QUICK_IF_SHUT, SHUT_TELLS_D = 0.5, 3.0
+QUICK_IF_DOUBTFUL, SHUT_TELLS_D, CONTRADICTED = 0.5, 3.0, 2
 HALF = 0.5  # of what the pump takes
 NAMED, SOME = 0.8, 0.5
 LAGS = 0.5  # of a loss that days tell of: not yet in the belief (chosen on simulated wells, no source)
@@ -54,7 +54,7 @@ def probabilities(
     """One dict a well: name of a suspicion -> probability."""
     members = belief.members
     dead = _share_below(prior.ln_net_effectiveness(wells, members) - np.log(DEAD_UNDER), SOFT)
-    no_lift = np.maximum(expit(belief.counts["no_lift"] + NO_LIFT_PRIOR), dead)
+    no_lift = np.maximum(evidence.nothing_lifted(belief), dead)
     rate = cycles.as_arrays(settings).rate_spm
     height = members["height_ft"]
     fill = cycles.fill_frac(np.maximum(height, GASSY_ABOVE_FT), rate, fed, pump, ann)
@@ -63,7 +63,8 @@ def probabilities(
     found = []
     for i, ledger in enumerate(ledgers):
         causes = ledger.causes
-        quick = float(no_lift[i]) * (QUICK_IF_SHUT if _shut_lately(ledger, int(belief.at_ms[i])) else 1.0)
+        doubtful = _shut_lately(ledger, int(belief.at_ms[i])) or ledger.contradicted >= CONTRADICTED
+        quick = float(no_lift[i]) * (QUICK_IF_DOUBTFUL if doubtful else 1.0)
         nothing = _nothing_lifted(quick, causes)
         lifts = (1.0 - nothing) * (1.0 - causes.slugs)  # slugs press on the formation and lock the pump by turns
         worn = 0.0 if _parted(causes) else causes.chance.get("worn", 0.0) * lifts
@@ -73,7 +74,7 @@ def probabilities(
         one = {
             "worn-pump": 0.0 if gas_rose else worn,
             "inflow-falling": causes.chance.get("falling", 0.0) * lifts,
-            "gas-interference": max(float(gassy[i]), causes.slugs, worn + leak if gas_rose else 0.0),
+            "gas-interference": max(float(gassy[i]), causes.slugs, _by_gas(worn + leak) if gas_rose else 0.0),
             "no-pump-action": nothing,
             "leak-back": leak if rests and not gas_rose else 0.0,
             "level-stuck": stuck(ledger),
@@ -97,6 +98,12 @@ def _nothing_lifted(quick: float, causes: Causes) -> float:
 def _parted(causes: Causes) -> bool:
     """Half of what the pump takes is gone within a day: that is not wear."""
     return causes.at_once and causes.size.get("worn", 0.0) >= HALF
+
+
+def _by_gas(less: float) -> float:
+    """Chance that gas takes room in the barrel, from the chance of a pump that takes less where nothing was known of
+    the gas: where much more of it comes, so much likelier."""
+    return GAS_ODDS * less / (GAS_ODDS * less + 1.0 - less)
 
 
 def _shut_lately(ledger: Ledger, at_ms: int) -> bool:

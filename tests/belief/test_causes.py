@@ -210,6 +210,12 @@ def test_what_may_be_lost_makes_the_quantities_less_sure() -> None:
     assert found["intake_psig"] == known["intake_psig"]
 
 
+def test_more_gas_makes_a_pump_that_takes_less_a_gassy_one() -> None:
+    """Odds of 1 to 4, ten times as likely: 10 to 4."""
+    assert suspects._by_gas(0.2) == pytest.approx(10.0 / 14.0)
+    assert suspects._by_gas(0.0) == 0.0 and suspects._by_gas(1.0) == 1.0
+
+
 def test_half_the_pump_gone_within_a_day_is_not_wear() -> None:
     assert suspects._nothing_lifted(0.0, Causes(chance={"worn": 0.9}, size={"worn": 0.6}, at_once=True)) > 0.8
     assert suspects._nothing_lifted(0.9, Causes(chance={"worn": 0.9}, size={"worn": 0.6})) < 0.2
