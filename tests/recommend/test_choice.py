@@ -153,6 +153,27 @@ def test_the_next_change_waits_until_the_last_one_can_be_judged() -> None:
     assert advised(of, belief, context(**young, settles_at_ms=NOW_MS + 12 * HOUR_MS)).kind == "stroke-rate"
 
 
+@pytest.mark.parametrize(
+    ("pounds", "short", "left"), [(0.09, 0.4, False), (0.11, 0.4, True), (0.09, 0.6, True), (0.01, 0.1, False)]
+)
+def test_a_setting_in_force_is_left_at_twice_the_bound_of_a_proposal(pounds: float, short: float, left: bool) -> None:
+    """Within its bounds a tenth slower loses 3 % of the liquid: reason enough only where the one in force is out."""
+    view = outlook.Outlook(
+        settings=(setting(8.0), setting(7.2)),
+        liquid_bpd=np.array([100.0, 97.0]),
+        liquid_sd_bpd=np.array([3.0, 3.0]),
+        gain_bpd=np.array([0.0, -3.0]),
+        gain_sd_bpd=np.array([0.0, 1.0]),
+        height_ft=np.array([60.0, 120.0]),
+        height_sd_ft=np.array([40.0, 40.0]),
+        short_probability=np.array([short, 0.02]),
+        pound_probability=np.array([pounds, 0.01]),
+        settles_h=np.array([24.0, 24.0]),
+    )
+    pick = choice.choose(well(), column(), context(), view)
+    assert (pick is not None and pick.index == 1) == left
+
+
 def test_each_turn_within_a_month_asks_for_twice_the_gain_again() -> None:
     """Up, down, up, down is three turns: the next up needs 2 x 2^3 times the gain, after a single down twice."""
     of = well()
