@@ -168,7 +168,7 @@ class _Demo:
     # ---- simulated time
 
     def _simulate(self, daemon: subprocess.Popen[bytes]) -> None:
-        gateway, done_min = self._gateway, 0
+        gateway, done_min, approved = self._gateway, 0, False
         gateway.link.open()
         try:
             gateway.wait(lambda: "the advisor is silent", "be running on this broker", gateway.any_online)
@@ -179,10 +179,11 @@ class _Demo:
                 done_min += minutes
                 then = self._next_min(done_min)
                 looks = done_min - self._reviewed_min >= LOOK_EVERY_MIN
-                gateway.one_step(minutes, then=0 if looks else then)
+                gateway.one_step(minutes, then=0 if looks or approved else then)
+                approved = False  # what was is released by now, and has been read
                 if looks:
                     self._reviewed_min = done_min
-                    self._look_in()
+                    approved = self._look_in()
                 if done_min % DAY_MIN == 0:
                     self._tell_day(done_min // DAY_MIN)
                 minutes = then
@@ -194,8 +195,11 @@ class _Demo:
         step_min = self._scenario.site.step_min
         return step_min if self._days is None else min(step_min, round(self._days * DAY_MIN) - done_min)
 
-    def _look_in(self) -> None:
-        """The stand-in reviewer: sees the alarms and approves each change on offer, as from the command line."""
+    def _look_in(self) -> bool:
+        """The stand-in reviewer: sees the alarms and approves each change on offer, as from the command line.
+
+        Whether anything was approved.
+        """
         with Store(self._store_path, readonly=True) as store:
             seen = [
                 self._ask("acknowledge", {"well": alarm.well, "alarm": alarm.alarm})
@@ -211,6 +215,7 @@ class _Demo:
                 self._answer(store, number)
             for one, number in asked:
                 demo_report.tell_decision(one, *self._answer(store, number))
+            return bool(asked)
 
     def _ask(self, verb: str, args: dict[str, str]) -> int:
         return requests.leave(self._store_path, verb=verb, args=args, by=REVIEWER, at_ms=time.time_ns() // 1_000_000)
