@@ -63,16 +63,16 @@ def run(args: argparse.Namespace) -> int:
         return _refused(str(fault), machine=args.json)
     shot = shots.analyse(held.trace, well, expectation=None, atmospheric_psia=config.base.atmospheric_psia)
     if args.plot:
-        title = f"{well.key}, {path.name}"
+        title, whole = f"{well.key}, {path.name}", " ".join(filter(None, (sentence(shot), believed(shot))))
         try:
-            Path(args.plot).write_text(plot.svg(held.trace, shot, title=title, sentence=sentence(shot)), "utf-8")
+            Path(args.plot).write_text(plot.svg(held.trace, shot, title=title, sentence=whole), "utf-8")
         except OSError as fault:
             return _fault(f"{args.plot}: cannot be written ({fault.strerror}); must be a place for an SVG file")
     if args.json:
         print(json.dumps(as_json(shot, held.notes), ensure_ascii=False, indent=1))
         return DONE
     print(f"{well.key}: {sentence(shot)}")
-    for line in (*details(shot), *held.notes):
+    for line in filter(None, (believed(shot), *details(shot), *held.notes)):
         print(f"  {line}")
     return DONE
 
@@ -89,6 +89,25 @@ def sentence(shot: Shot) -> str:
     if shot.quality == "uncertain":
         return f"Uncertain: {found}; {sure}; {shot.reasons[0]}."
     return f"Bad, not to be trusted: {shot.reasons[0]}; the likeliest is a {found}."
+
+
+def believed(shot: Shot) -> str:
+    """What speaks for the level, in one sentence; nothing for a bad shot."""
+    if shot.quality == "bad" or shot.round_trip_s is None:
+        return ""
+    out = []
+    if shot.signal_to_noise_db is not None:
+        out.append(f"the echo stands {shot.signal_to_noise_db:.0f} dB over the noise")
+    if shot.quality == "good" and not any(one.what == "other" for one in shot.echoes):
+        out.append("no other echo could be the level's")
+    out += [f"it comes once more at {one.time_s:.3f} s" for one in shot.echoes if one.what == "multiple"][:1]
+    if shot.joints_counted and shot.joint_reach_frac:
+        out.append(f"{shot.joints_counted} joints were counted, to {shot.joint_reach_frac:.2f} of the way")
+    known = [one for one in shot.echoes if one.what == "reflector"]
+    if known and shot.by_reflector_ft_md is not None:
+        out.append(f"{known[-1].name} echoes where it is on file")
+    opening = "Believed because" if shot.quality == "good" else "For it speaks that"
+    return f"{opening} {', '.join(out)}." if out else ""
 
 
 def details(shot: Shot) -> list[str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import textwrap
 from html import escape
 
 import numpy as np
@@ -13,8 +14,9 @@ from advisor.physics.ranges import Array
 from advisor.shots import record
 from advisor.shots.shot import Echo, Shot
 
-WIDE, HIGH = 760, 300
-LEFT, RIGHT, TOP, BOTTOM = 46, 14, 44, 188
+WIDE, HIGH = 760, 320
+LEFT, RIGHT, TOP, BOTTOM = 46, 14, 66, 208
+LINES, LINE_CHARS = 3, 118  # of words above
 INK, GREY, PALE = "#111", "#666", "#bbb"
 NAMES = {"level": "level", "multiple": "level once more", "other": "not the level?"}
 LINE_PX = 13
@@ -28,7 +30,7 @@ def svg(trace: Trace, shot: Shot, *, title: str, sentence: str) -> str:
         f"<title>{escape(title)}</title><desc>{escape(sentence)}</desc>",
         f'<rect width="{WIDE}" height="{HIGH}" fill="#fff"/>',
         f'<text x="{LEFT}" y="16" font-size="13" font-weight="bold" fill="{INK}">{escape(title)}</text>',
-        f'<text x="{LEFT}" y="32" fill="{INK}">{escape(_short(sentence, 118))}</text>',
+        *_said(sentence),
     ]
     try:
         x = record.of(trace).samples
@@ -82,7 +84,8 @@ def _brackets(shot: Shot, seconds: float) -> list[str]:
         words = f"{shot.joints_counted} joints counted, to {shot.joint_reach_frac:.2f} of the way"
         marks.append((0.0, shot.joint_reach_frac * shot.round_trip_s.value, words, False))
     for echo in shot.echoes:
-        marks.append((echo.time_s, echo.time_s + 0.012 * seconds, _words(echo, shot), echo.what == "level"))
+        strong = echo.what == "level" and shot.quality != "bad"
+        marks.append((echo.time_s, echo.time_s + 0.012 * seconds, _words(echo, shot), strong))
     free = [-math.inf] * 5
     out = []
     for start, end, words, strong in sorted(marks, key=lambda one: (not one[3], one[0])):
@@ -106,9 +109,12 @@ def _words(echo: Echo, shot: Shot) -> str:
     if echo.what == "reflector":
         return f"{echo.name} {echo.time_s:.3f} s"
     if echo.what == "level" and shot.level_ft_md is not None:
-        return f"level {echo.time_s:.3f} s, {shot.level_ft_md.value:,.0f} ft"
+        name = "level" if shot.quality != "bad" else "the likeliest"
+        return f"{name} {echo.time_s:.3f} s, {shot.level_ft_md.value:,.0f} ft"
     return f"{NAMES.get(echo.what, echo.what)} {echo.time_s:.3f} s"
 
 
-def _short(text: str, most: int) -> str:
-    return text if len(text) <= most else text[: most - 1].rsplit(" ", 1)[0] + " …"
+def _said(sentence: str) -> list[str]:
+    """The words above the trace, wrapped; what is too long ends in an ellipsis."""
+    lines = textwrap.wrap(sentence, LINE_CHARS, max_lines=LINES, placeholder=" …")
+    return [f'<text x="{LEFT}" y="{32 + 13 * i}" fill="{INK}">{escape(line)}</text>' for i, line in enumerate(lines)]

@@ -10,7 +10,7 @@ import math
 
 import numpy as np
 
-from advisor.model import Quality, Trace
+from advisor.model import Trace
 from advisor.shots import candidates, depth, joints, match, path, record, report, trust
 from advisor.shots.shot import Expectation, Shot
 from advisor.well import Well
@@ -49,13 +49,7 @@ def _worked(
     time_s = float(found.time_s[best])
     depths = depth.of(matched, way, comb, time_s, places_of(well))
     echo = trust.echo_probability(choice, float(each[best]))
-    right = trust.depth_probability(
-        choice, depth_ft=depths.level_ft.value, sd_ft=depths.level_ft.sd, joint_ft=way.joint_ft
-    )
-    probability = trust.stated(choice, echo, right)
-    quality: Quality = "good" if probability >= choice.good else "uncertain"
-    if probability < choice.uncertain:
-        quality = "bad"
+    probability = trust.stated(choice, echo, depths.right)
     return report.shot(
         report.Case(
             record=cleaned,
@@ -69,9 +63,8 @@ def _worked(
             best=best,
             depths=depths,
             echo=echo,
-            right=right,
             probability=probability,
-            quality=quality,
+            quality=trust.quality(choice, float(each[best]), probability),
             expectation=expectation,
         )
     )

@@ -6,6 +6,7 @@ import math
 from dataclasses import dataclass
 
 import numpy as np
+from scipy import special
 
 from advisor.model import Quantity
 from advisor.physics.ranges import Array
@@ -21,6 +22,7 @@ REFLECTOR_SD_FT, REFLECTOR_SD_FRAC = 3.0, 0.0015
 FOUND_LOCAL, FOUND_NOISE = 4.0, 6.0
 SIDE = 20  # samples within which side lobes of an echo lie
 ODD_SDS = 3.0
+GUESSED_FRAC = 0.01  # a joint length less sure than this was guessed
 COUNT_SD_FACTOR = 1.1  # stretches are a little less independent than they are taken for
 MIXED_FRAC = 0.004  # gas that is not mixed evenly: the velocity's shape within a stretch nothing has measured
 
@@ -45,9 +47,13 @@ class Found:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Depths:
-    """Depth below the inlet, ft: combined, and from each source that could be used."""
+    """Depth below the inlet, ft: combined, and from each source that could be used.
+
+    right: the probability that it is within one joint or one per cent, were the echo right.
+    """
 
     level_ft: Quantity
+    right: float
     joints: Quantity | None
     reflector: Quantity | None
     gas: Quantity
@@ -72,19 +78,22 @@ def of(
     gas = Quantity(value=gas_ft, sd=gas_ft * math.hypot(path.gas_sd_frac, pick_sd / time_s), by="gas")
     value = count.number * path.joint_ft
     count_sd = COUNT_SD_FACTOR * count.sd if reach >= LEAST_REACH else count.sd
-    shares = [count_sd / count.number, pick_sd / time_s, MIXED_FRAC * (1.0 - min(reach, 1.0))]
+    shares = [pick_sd / time_s, MIXED_FRAC * (1.0 - min(reach, 1.0))]
     if reach >= LEAST_REACH:
         shares += [path.joint_sd_frac, STRAY_FRAC / math.sqrt(max(count.reach_joints, 1.0))]
-    sd = value * math.hypot(*shares)
+    beside = math.hypot(*shares)
+    sd = value * math.hypot(count_sd / count.number, beside)
     counted = Quantity(value=value, sd=sd, by="joints") if reach >= LEAST_REACH else None
-    if path.joint_sd_frac > 0.01 and counted is not None:  # a guessed joint length is weighed against the gas
+    if path.joint_sd_frac > GUESSED_FRAC and counted is not None:  # a guessed joint length is weighed against the gas
         a, b = 1.0 / sd**2, 1.0 / gas.sd**2
         value, sd = (a * value + b * gas.value) / (a + b), (a + b) ** -0.5
     found = _reflectors(match, path, comb, time_s, places)
     by_reflector = _by_reflector(found, path, value, time_s, pick_sd)
     level = _combined(counted, by_reflector, gas, value, sd)
+    plain = by_reflector is None and path.joint_sd_frac <= GUESSED_FRAC
     return Depths(
         level_ft=level,
+        right=_right(level, path.joint_ft, count if plain else None, beside),
         joints=counted,
         reflector=by_reflector,
         gas=gas,
@@ -93,6 +102,16 @@ def of(
         found=found,
         odd=_odd(counted, by_reflector, gas, path, reach),
     )
+
+
+def _right(level: Quantity, joint_ft: float, count: Count | None, beside_frac: float) -> float:
+    """Probability of an error under one joint or one per cent: of the lines' own spread, or of a normal error."""
+    allowed = max(joint_ft / level.value, 0.01)
+    if count is None:
+        return math.erf(allowed * level.value / (max(level.sd, 1e-3) * math.sqrt(2.0)))
+    wide = max(beside_frac, 1e-5)
+    within = special.ndtr((allowed - count.off_frac) / wide) - special.ndtr((-allowed - count.off_frac) / wide)
+    return float(np.sum(count.chance * within))
 
 
 def _combined(

@@ -26,7 +26,7 @@ from advisor.shots.record import WORK_HZ
 Complex: TypeAlias = NDArray[np.complex64]
 PER_JOINT = 8  # samples
 BLOCK = 4  # joints
-AROUND = 28  # joints over which the background is taken
+AROUND = 40  # joints over which the background is taken
 SCALES = np.linspace(0.91, 1.09, 181)
 COARSE = np.linspace(0.90, 1.10, 21)  # scales at which a block is worked out
 SLOPES = np.linspace(-0.020, 0.020, 9)  # change of the scale from the inlet to the deepest point
@@ -48,6 +48,7 @@ EVEN = 75
 CLIP = 3.0
 TRAIL = 6  # blocks
 SEEN = 3.5  # evidence of a trail of blocks that shows joint echoes
+ENDING = 0.3  # of it at least in the trail's later half, or they have ended
 MISSED = 12  # blocks in a row
 LEAST_IN_ALL = 9.0  # evidence of a line that is taken for joints at all
 
@@ -67,10 +68,15 @@ class Comb:
 
 @dataclass(frozen=True, slots=True)
 class Count:
-    """Joints down to one travel time: number with sd, the scale along the way, how far they were seen."""
+    """Joints down to one travel time: number with sd, the scale along the way, how far they were seen.
+
+    off_frac: by how much each line's number departs from that one, as a share; chance: of each line.
+    """
 
     number: float
     sd: float
+    off_frac: Array
+    chance: Array
     scale_s: Array  # (W,) time of each block's middle
     scale: Array  # (W,)
     scale_sd: Array
@@ -250,22 +256,26 @@ def count(found: Comb, path: Path, time_s: float) -> Count:
     scale_0, slope = float(np.sum(chance * SCALES[None, :])), float(np.sum(chance * SLOPES[:, None]))
     line = scale_0 + slope * (found.middle[:inside] / found.deepest - 0.5)
     best = np.unravel_index(int(np.argmax(chance)), chance.shape)
-    along = np.concatenate((np.zeros((TRAIL, found.total.shape[1])), found.total[:, :, best[0], best[1]]))
-    trail = np.max(np.subtract(along[TRAIL:], along[:-TRAIL], dtype=np.float64), axis=1)
-    seen = trail[:inside]
-    last = _last_seen(seen) if np.max(along[: inside + TRAIL]) >= LEAST_IN_ALL else -1
+    summed = found.total[:, :, best[0], best[1]].astype(np.float64)
+    along = np.concatenate((np.zeros((TRAIL, summed.shape[1])), summed))
+    trail, its_end = (np.max(along[TRAIL:] - along[TRAIL - n : -n], axis=1) for n in (TRAIL, TRAIL // 2))
+    seen = np.where(its_end > ENDING * SEEN, trail, 0.0)[:inside]
+    at_all = np.max(along[: inside + TRAIL]) >= LEAST_IN_ALL
+    last = _last_seen(seen) if at_all else -1
     below = min(inside + TRAIL, len(trail) - 1)
     end = min(float(found.middle[last]) + 0.5 * BLOCK, target) if last >= 0 else 0.0
     return Count(
         number=mean * target,
         sd=sd * target,
+        off_frac=(mean_scale / mean - 1.0).ravel(),
+        chance=chance.ravel(),
         scale_s=found.time_s[:inside],
         scale=line,
         scale_sd=np.full(inside, sd),
         seen=seen,
         reach_s=min(path.time_at(end * path.joint_ft), time_s) if last >= 0 else 0.0,
         reach_joints=end * mean,
-        before=float(seen[-1]) if inside else 0.0,
+        before=float(trail[inside - 1]) if inside else 0.0,
         after=float(trail[below]) if below > inside else 0.0,
     )
 

@@ -23,6 +23,7 @@ TOP_HZ = 118.0
 STRENGTHS = 12
 LEAST_RATIO, MOST_RATIO = 0.45, 2.2  # absorption found over predicted
 RATIO_SD = 0.35  # of its logarithm
+UNLIKE = 0.01  # of an echo's power is unlike the pulse, however loud it is
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +99,8 @@ def _best(
         grid[:, None] - edges[:, None] <= MOST_RATIO * expected
     )
     far = np.log((grid[:, None] + 0.02 * grid[-1]) / (expected + 0.02 * grid[-1])) / RATIO_SD
-    fit = np.where(allowed, np.sign(over) * np.sqrt(np.maximum(over * over - far * far, 0.0)), 0.0)
+    power = over * over
+    fit = np.where(allowed, np.sign(over) * np.sqrt(np.maximum(power - far * far * (1.0 + UNLIKE * power), 0.0)), 0.0)
     at = np.argmax(fit, axis=0)
     index = np.arange(count)
     up = np.maximum(fit[at, index], 0.0)

@@ -82,7 +82,7 @@ def of(trace: Trace) -> Record:
     noise = 1.4826 * float(np.median(np.abs(high[len(high) // 2 :]))) + 1e-12
     pulse_clipped = bool(np.any(clipped))
     if pulse_clipped:
-        notes.append(f"clipped: {share:.1%} of the samples, rebuilt")
+        notes.append(f"clipped: {max(share, 1e-4):.2%} of the samples, rebuilt")
     return Record(
         samples=x,
         pulse_s=_pulse_s(high),

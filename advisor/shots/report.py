@@ -35,7 +35,6 @@ class Case:
     best: int
     depths: depth.Depths
     echo: float
-    right: float
     probability: float
     quality: Quality
     expectation: Expectation | None
@@ -88,7 +87,7 @@ def _reasons(case: Case) -> tuple[str, ...]:
         out.append(_nothing(case))
     elif case.echo < 0.9:
         out.append(f"the echo is the level's with probability {case.echo:.2f}; {_rivals(case)}")
-    if case.right < 0.9:
+    if case.depths.right < 0.9:
         sd = case.depths.level_ft.sd
         out.append(
             f"the depth is known to ± {sd:.0f} ft (one standard deviation), by {case.depths.level_ft.by}; "
@@ -104,6 +103,8 @@ def _nothing(case: Case) -> str:
             f"no level echo in {case.record.seconds:.1f} s of record; the intake's would come at {end_s:.1f} s: "
             "the record must be longer"
         )
+    if case.depths.reach > 0.0:
+        return "joint echoes, but no level echo stands out of the noise"
     late = case.match.up[round((case.record.pulse_s + 0.3) * record.WORK_HZ) :]
     if len(late) and float(np.quantile(late, 0.99)) < 4.0 and float(np.max(late)) < 8.0:
         return "a pulse but no echo of anything after it: the valve to the annulus may be shut"

@@ -7,7 +7,6 @@ them. The coefficients are data (choice.json, with how it was made).
 from __future__ import annotations
 
 import json
-import math
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -15,11 +14,12 @@ from typing import Any
 
 import numpy as np
 
+from advisor.model import Quality
 from advisor.physics.ranges import Array
 from advisor.shots.candidates import MULTIPLE_FRAC, MULTIPLE_S, NAMES, RECORD_NAMES, Candidates
 
 FAR = 3.0  # standard deviations: what lies further out counts no more, or a strange record would be judged by guess
-
+SURE_ECHO = 0.95  # of a good shot's echo at least, before calibration: a record without a level must not pass
 REPEAT = 0.9  # share of its probability that such an echo gives to the one it repeats
 
 
@@ -41,9 +41,8 @@ class Choice:
     none_bias: float
     echo_knots: Array  # stated and calibrated probability of the echo
     echo_values: Array
-    depth_sd_factor: float
-    knots: Array  # stated and calibrated probability of the depth
-    values: Array
+    depth_knots: Array  # the same of the depth
+    depth_values: Array
     good: float
     uncertain: float
 
@@ -99,17 +98,18 @@ def _repeats_given_back(each: Array, features: Array) -> Array:
     return each
 
 
+def quality(choice: Choice, raw_echo: float, probability: float) -> Quality:
+    """good, uncertain or bad."""
+    if probability < choice.uncertain:
+        return "bad"
+    return "good" if probability >= choice.good and raw_echo >= SURE_ECHO else "uncertain"
+
+
 def echo_probability(choice: Choice, stated: float) -> float:
     """The chosen echo is the level's, calibrated."""
     return float(np.interp(stated, choice.echo_knots, choice.echo_values))
 
 
-def depth_probability(choice: Choice, *, depth_ft: float, sd_ft: float, joint_ft: float) -> float:
-    """The depth is within one joint or one per cent, were the echo right: of a normal error."""
-    allowed = max(joint_ft, 0.01 * depth_ft)
-    return math.erf(allowed / (max(sd_ft * choice.depth_sd_factor, 1e-3) * math.sqrt(2.0)))
-
-
 def stated(choice: Choice, echo: float, depth: float) -> float:
-    """Echo and depth both right, calibrated."""
-    return float(np.interp(echo * depth, choice.knots, choice.values))
+    """Echo and depth both right; echo calibrated already, depth not yet."""
+    return echo * float(np.interp(depth, choice.depth_knots, choice.depth_values))

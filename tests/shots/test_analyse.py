@@ -52,6 +52,44 @@ def test_a_level_that_moves_between_shots_is_followed() -> None:
         assert shot.round_trip_s.value == pytest.approx(level_s, rel=0.01)
 
 
+def test_a_level_that_falls_while_pumping_and_strokes_is_followed() -> None:
+    """9 strokes a minute in the record, the level 180 ft further down each time: each shot within its own error."""
+    for n, level_s in enumerate((4.4, 4.7, 5.0)):
+        x = plain.record(level_s=level_s, seed=n + 3)
+        x += 0.05 * np.sin(2 * np.pi * 9.0 / 60.0 * np.arange(len(x)) / 1000.0 + n)
+        before = Expectation(level_ft_md=600.0 * (level_s - 0.3), sd_ft=60.0)
+        shot = analysed(x, expectation=before, running=True)
+        assert shot.round_trip_s is not None and shot.level_ft_md is not None
+        assert shot.round_trip_s.value == pytest.approx(level_s, rel=0.01)
+        assert abs(shot.level_ft_md.value - 600.0 * level_s) < 3.0 * shot.level_ft_md.sd + 6.0
+
+
+def test_foam_gives_its_top_as_the_level_or_no_trust() -> None:
+    """A gradual end: a dozen faint echoes over 60 ft, the first at 5 s; the gas column ends where the foam begins."""
+    foam = tuple((5.0 + 0.008 * n, 0.05) for n in range(12))
+    shot = analysed(plain.record(level_s=None, others=foam, joints=0.01))
+    assert shot.round_trip_s is not None
+    right = abs(shot.round_trip_s.value / 5.0 - 1.0) < 0.012
+    assert right or shot.quality != "good"
+
+
+def test_a_known_reflector_below_the_liquid_is_not_found() -> None:
+    """The anchor at 3,600 ft lies under a level at 3,000 ft: the echo at 5 s is the level's."""
+    well = plain.well(reflectors=(Reflector(name="anchor", depth_ft_md=3600.0, area_change="smaller"),))
+    shot = analysed(plain.record(), well)
+    assert shot.round_trip_s is not None
+    assert shot.round_trip_s.value == pytest.approx(5.0, rel=0.01)
+    assert not any(echo.what == "reflector" for echo in shot.echoes)
+    assert shot.by_reflector_ft_md is None
+
+
+def test_perforations_above_the_level_are_not_taken_for_it() -> None:
+    """Where the casing widens an echo of the other sign comes first; 40 ft below it narrows again, like a level."""
+    shot = analysed(plain.record(others=((3.5, -0.12), (3.567, 0.12))))
+    assert shot.round_trip_s is not None
+    assert shot.round_trip_s.value == pytest.approx(5.0, rel=0.01)
+
+
 def test_a_level_at_the_intake_is_said_to_be_there() -> None:
     shot = analysed(plain.record(), plain.well(pump_intake_ft_md=3000.0))
     assert any("pump intake" in note for note in shot.notes)

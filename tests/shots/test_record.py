@@ -27,6 +27,16 @@ def test_a_rarefaction_is_turned_upright() -> None:
     assert np.allclose(up.samples, down.samples, atol=3.0)  # counts; rounding of the two int16 records
 
 
+def test_a_steady_tone_is_removed_and_a_comb_of_joints_is_not() -> None:
+    """21.3 Hz all through is a machine; collars at 19 Hz fade on the way down."""
+    x = plain.record(hz=250.0, noise=0.0005)
+    tone = 0.01 * np.cos(2 * np.pi * 21.3 * np.arange(len(x)) / 250.0 + 0.4)
+    got, removed = hum.steady_removed(x + tone, 250.0)
+    assert removed == pytest.approx((21.3,), abs=0.02)
+    assert np.std(got - x) < 0.15 * np.std(tone)
+    assert hum.steady_removed(x, 250.0)[1] == ()
+
+
 def test_hum_is_removed_and_the_rest_left_alone() -> None:
     t = np.arange(3000) / 250.0
     rng = np.random.default_rng(3)

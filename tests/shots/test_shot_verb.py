@@ -85,6 +85,7 @@ def test_the_plot_is_grey_has_brackets_and_words(tmp_path: Path) -> None:
     root = ET.fromstring(plot.read_text(encoding="utf-8"))
     text = " ".join("".join(one.itertext()) for one in root.iter() if one.tag.endswith("text"))
     assert "level" in text and "joints counted" in text
+    assert "dB over the noise" in text and "joints were counted, to" in text  # why it is believed
     inks = {one.get(name) for one in root.iter() for name in ("fill", "stroke")} - {None, "none"}
     assert all(ink.startswith("#") and len(set(ink[1:])) == 1 for ink in inks if ink is not None)
 

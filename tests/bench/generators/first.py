@@ -9,7 +9,7 @@ It is more varied than wells are: what is trained on it must hold where none of 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -52,7 +52,7 @@ class Made:
     kind: str
     joint_ft: float = 31.5
     expected_ft_md: tuple[float, float] | None = None
-    notes: list[str] = field(default_factory=list)
+    families: tuple[str, ...] = ()  # what is unusual about it, to be left out of a training and asked for
 
 
 def made(seed: int, kind: str | None = None) -> Made:
@@ -88,7 +88,7 @@ def _plan(rng: np.random.Generator) -> dict[str, Any]:
         "kind": str(kind), "casing": casing, "tubing": tubing, "level": level, "intake": intake, "below": below,
         "gravity": gravity, "n2": n2, "co2": co2, "psig": psig, "top_f": top_f, "bottom_f": bottom_f,
         "bottom_depth": bottom_depth, "joint": joint,
-        "changes": _changes(rng, level, intake, casing, tubing),
+        "changes": _changes(rng, level, intake, casing, tubing), "families": set(),
     }  # fmt: skip
 
 
@@ -149,9 +149,10 @@ def _velocity(plan: dict[str, Any], depths: np.ndarray) -> np.ndarray:
     return np.array(out)
 
 
-def _pulse(rng: np.random.Generator, t: np.ndarray) -> np.ndarray:
+def _pulse(rng: np.random.Generator, t: np.ndarray, families: set[str]) -> np.ndarray:
     """A released pulse from t = 0, of one of several shapes, peak 1."""
     shape = rng.integers(6)
+    families.add(f"pulse {shape}")
     rise = rng.uniform(0.001, 0.010)
     start = 1.0 - np.exp(-np.maximum(t, 0.0) / rise)
     if shape == 0:
@@ -174,6 +175,7 @@ def _pulse(rng: np.random.Generator, t: np.ndarray) -> np.ndarray:
         p = p + rng.uniform(0.2, 0.6) * np.where(t > lag, np.exp(-(t - lag) / rng.uniform(0.01, 0.04)), 0.0)
     p = np.where(t < 0.0, 0.0, p)
     if rng.random() < 0.35:  # a narrow way from gun to annulus
+        families.add("soft pulse")
         p = _softened(p, rng.uniform(8.0, 60.0))
     return p / np.max(np.abs(p))
 
@@ -208,7 +210,7 @@ def _sound(rng: np.random.Generator, plan: dict[str, Any]) -> tuple[np.ndarray, 
     damp = 4.0 / period
     s = damp + 2j * np.pi * np.arange(count) / period
     times = np.arange(round(500.0 * period)) / 500.0
-    pulse = _pulse(rng, times)
+    pulse = _pulse(rng, times, plan["families"])
     spectrum = np.fft.rfft(pulse * np.exp(-damp * times))[:count] / 500.0
     loss = _loss(rng, plan, s)
     events = _events(rng, plan, fine, travel)
@@ -238,8 +240,12 @@ def _loss(rng: np.random.Generator, plan: dict[str, Any], s: np.ndarray) -> np.n
     density = (plan["psig"] + 14.7) * 6894.757 * AIR * plan["gravity"] / 1000.0 / (8.314 * kelvin)
     viscosity = 1.15e-5 / density
     gap = (plan["casing"] - plan["tubing"]) * 0.0254
-    wall = 2.0 / gap * np.sqrt(viscosity / 2.0) * 1.35 * rng.uniform(0.6, 2.2)
+    wall_factor = rng.uniform(0.6, 2.2)
+    wall = 2.0 / gap * np.sqrt(viscosity / 2.0) * 1.35 * wall_factor
     power = rng.uniform(0.40, 0.65)
+    plan["families"] |= (
+        {"strong absorption"} if wall_factor > 1.8 else {"weak absorption"} if wall_factor < 0.8 else set()
+    )
     plan["absorption"] = wall
     return wall * np.sqrt(200.0) * (s / 200.0) ** power + rng.uniform(0.0, 0.12)
 
@@ -252,6 +258,7 @@ def _events(
     inner = plan["casing"] ** 2 - plan["tubing"] ** 2
     narrow = plan["casing"] ** 2 - collar**2
     long = rng.uniform(0.3, 0.7) * rng.choice([1.0, np.exp(rng.uniform(-3.5, 0.0))], p=[0.6, 0.4])
+    plan["families"] |= {"faint collars"} if long < 0.1 else set()
     tight = inner / narrow
     plan["tight"] = tight
     strength = long / 1200.0  # time along the collar, s
@@ -289,6 +296,7 @@ def _stack(
     """Reflection seen from the top; the level's own primary echo; the primary echoes of the changes of area."""
     end = plan["one_way"]
     foam = rng.random() < 0.12
+    plan["families"] |= {"foam"} if foam else set()
     strength = rng.uniform(0.08, 0.4) if foam else rng.uniform(0.4, 0.98)
     gamma = strength / (1 + s * (rng.uniform(0.002, 0.012) if foam else 0.0)) ** 2
     if plan["kind"] == "no-level":
@@ -325,7 +333,7 @@ def _stack(
     return gamma, primary, others
 
 
-def _noise(rng: np.random.Generator, n: int, spm: float) -> np.ndarray:
+def _noise(rng: np.random.Generator, n: int, spm: float, families: set[str]) -> np.ndarray:
     """Noise of unit order at 500 Hz: gas flow, pump strokes, a leak, clicks."""
     f = np.fft.rfftfreq(n, 1 / 500.0)
     tilt = np.maximum(f, 0.5) ** (-0.5 * rng.uniform(0.0, 1.8))
@@ -333,6 +341,7 @@ def _noise(rng: np.random.Generator, n: int, spm: float) -> np.ndarray:
     x /= np.std(x)
     t = np.arange(n) / 500.0
     if rng.random() < 0.35:
+        families.add("strokes")
         beat = np.zeros(n)
         for k in range(1, 6):
             beat += rng.normal() / k * np.cos(2 * np.pi * (spm / 60 * k * t + rng.random()))
@@ -347,6 +356,7 @@ def _noise(rng: np.random.Generator, n: int, spm: float) -> np.ndarray:
                     * (t > at)
                 )
     if rng.random() < 0.12:
+        families.add("leak")
         low = rng.uniform(15, 60)
         leak = np.fft.irfft(np.fft.rfft(rng.standard_normal(n)) * (f > low) * (f < low * 3), n)
         x += (
@@ -356,11 +366,13 @@ def _noise(rng: np.random.Generator, n: int, spm: float) -> np.ndarray:
             * (1 + rng.uniform(0, 0.8) * np.sin(2 * np.pi * rng.uniform(0.1, 1) * t))
         )
     if rng.random() < 0.08:  # something that turns near the rate of the joints
+        families.add("tone")
         x += rng.uniform(0.3, 2.0) * np.cos(2 * np.pi * (rng.uniform(12.0, 30.0) * t + rng.random()))
     if rng.random() < 0.12:
         for _ in range(rng.integers(1, 5)):
             x[rng.integers(0, n)] += rng.uniform(-20, 20)
     if rng.random() < 0.12:
+        families.add("knocks")
         for _ in range(rng.integers(1, 4)):
             at, long = rng.integers(0, n), int(rng.integers(3, 30))
             knock = rng.uniform(-12, 12) * np.exp(-np.arange(60) / long)
@@ -384,7 +396,7 @@ def _recorded(
     if plan["kind"] == "misfire":
         x, only = x * 0.0, only * 0.0
     peak_echo, band = _band(only)
-    noise = _noise(rng, n, spm)
+    noise = _noise(rng, n, spm, plan["families"])
     level = _in_band(noise, band)
     wanted = rng.uniform(6.0, 60.0)
     reference = peak_echo if peak_echo > 0.0 else rng.uniform(0.002, 0.1)
@@ -510,4 +522,5 @@ def _finished(
         kind=plan["kind"],
         joint_ft=plan["joint"],
         expected_ft_md=expected,
+        families=tuple(sorted(plan["families"] | {one["name"] for one in plan["changes"]})),
     )
