@@ -15,6 +15,7 @@ MOST_ODDS = 3.0  # log odds one shot may add
 NO_LIFT_PRIOR = -5.5  # log odds
 ODDS_KEPT = (-2.0, 10.0)
 LEAST_AGAINST, SHORT_SD = 1.0, 2.0
+RISE_SHARE = 0.4  # of what comes in unlifted, from one shot to the next
 LATCHED_ODDS, FALL_SD = 4.0, 3.0
 LEAST_SPELL_H, LEAST_RUN_H = 0.5, 0.1
 USUAL_STEP_PSI, STEP_MEMORY = 1.0, 0.1  # of the casing pressure from one reading to the next
@@ -39,7 +40,11 @@ def scored(
     loose_sd = np.sqrt(unlifted.var(axis=-1, ddof=1) + variance[:, 0])
     short = np.maximum(predicted.mean(axis=-1), unlifted.mean(axis=-1) - SHORT_SD * loose_sd)
     gained = np.where(height_ft[:, 0] < short, np.minimum(gained, -LEAST_AGAINST), gained)
-    apart = unlifted.mean(axis=-1) - predicted.mean(axis=-1) > sd  # else the shot cannot tell the two
+    apart_ft = unlifted.mean(axis=-1) - predicted.mean(axis=-1)
+    # one wild shot that was believed makes the next ones look high: only a level that goes on rising speaks
+    rises = height_ft[:, 0] - counts["last_ft"] >= RISE_SHARE * apart_ft
+    gained = np.where(rises, gained, np.minimum(gained, 0.0))
+    apart = apart_ft > sd  # else the shot cannot tell the two
     ran = told & apart & (counts["run_h"] >= LEAST_RUN_H)
     off = (height_ft[:, 0] - predicted.mean(axis=-1)) / sd
     # a level that stands where it rose to says nothing against a dead pump; one that falls while running does

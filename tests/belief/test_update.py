@@ -115,6 +115,16 @@ def test_a_level_that_rises_as_if_nothing_were_lifted_is_the_pump_not_the_inflow
     assert after.suspects["no-pump-action"] < 0.2
 
 
+def test_one_wild_shot_that_is_believed_does_not_kill_the_pump() -> None:
+    """After a level read 250 ft too low the next ones stand far above what is believed; none of them rises."""
+    belief = after_first(300.0)
+    for height_ft in (300.0, 50.0, 300.0, 302.0, 299.0, 301.0, 300.0):
+        belief = carried(belief, 1.0)
+        belief = seen(belief, shot(height_ft, int(belief.at_ms[0])))
+    look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
+    assert look.suspects["no-pump-action"] < 0.2
+
+
 def test_a_step_of_the_casing_pressure_is_blamed_on_the_gauge_only_if_the_level_stays() -> None:
     """40 psi more at the casing press a level down by 40/0.348 = 115 ft; a gauge that is off presses nothing."""
     chances = {}
