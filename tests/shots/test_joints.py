@@ -30,6 +30,16 @@ def test_the_number_of_joints_is_time_times_the_echo_rate(fps: float) -> None:
     assert abs(got.number - true) < 4.0 * got.sd
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_joints_that_no_eye_sees_count_together(seed: int) -> None:
+    """Each collar's echo starts at 0.75 of the noise's standard deviation and fades; there are 128 of them."""
+    way, comb = worked(plain.record(level_s=7.0, fps=1160.0, joints=0.003, noise=0.004, fading=0.03, seed=seed))
+    got = joints.count(comb, way, 7.0)
+    true = 1160.0 * 7.0 / (2.0 * plain.JOINT_FT)
+    assert got.number == pytest.approx(true, rel=0.008)  # the gas alone is 1.3 % off
+    assert got.reach_joints / got.number > 0.5
+
+
 def test_without_joint_echoes_the_gas_is_left_and_no_reach() -> None:
     way, comb = worked(plain.record(joints=0.0))
     got = joints.count(comb, way, 5.0)
