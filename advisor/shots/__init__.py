@@ -45,10 +45,10 @@ def _worked(
     found = candidates.of(cleaned, matched, way, comb, known)
     choice = trust.trained()
     each, none = trust.probabilities(choice, found)
-    best = int(np.argmax(each))
+    best, raw = trust.chosen(each, found.time_s)
     time_s = float(found.time_s[best])
     depths = depth.of(matched, way, comb, time_s, places_of(well))
-    echo = trust.echo_probability(choice, float(each[best]))
+    echo = trust.echo_probability(choice, raw)
     probability = trust.stated(choice, echo, depths.right)
     return report.shot(
         report.Case(
@@ -64,7 +64,7 @@ def _worked(
             depths=depths,
             echo=echo,
             probability=probability,
-            quality=trust.quality(choice, float(each[best]), probability),
+            quality=trust.quality(choice, raw, probability),
             expectation=expectation,
         )
     )

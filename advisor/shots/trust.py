@@ -20,6 +20,7 @@ from advisor.shots.candidates import MULTIPLE_FRAC, MULTIPLE_S, NAMES, RECORD_NA
 
 FAR = 3.0  # standard deviations: what lies further out counts no more, or a strange record would be judged by guess
 SURE_ECHO = 0.95  # of a good shot's echo at least, before calibration: a record without a level must not pass
+SAME_FRAC = 0.008  # of the travel time: picks no further apart are of one echo
 REPEAT = 0.9  # share of its probability that such an echo gives to the one it repeats
 
 
@@ -96,6 +97,13 @@ def _repeats_given_back(each: Array, features: Array) -> Array:
                 each[first] += moved
                 break
     return each
+
+
+def chosen(each: Array, time_s: Array) -> tuple[int, float]:
+    """The likeliest candidate, and the probability of its echo: that of every pick of it together."""
+    best = int(np.argmax(each))
+    same = np.abs(time_s / time_s[best] - 1.0) < SAME_FRAC
+    return best, float(np.sum(each[same]))
 
 
 def quality(choice: Choice, raw_echo: float, probability: float) -> Quality:

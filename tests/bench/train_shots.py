@@ -162,14 +162,20 @@ def calibrated(halves: list[tuple[dict[str, Any], list[dict[str, Any]]]]) -> dic
         choice = trust.choice_of(coefficients | FLAT)
         rows += part
         each += [trust.softmaxed(choice, one["x"], one["r"])[0] for one in part]
-    said = np.array([p.max() for p in each])
-    hit = np.array([int(np.argmax(p)) == one["right"] for p, one in zip(each, rows, strict=True)])
+    times = [np.exp(one["x"][:, candidates.NAMES.index("time")]) for one in rows]
+    picks = [trust.chosen(p, t) for p, t in zip(each, times, strict=True)]
+    said = np.array([raw for _, raw in picks])
+    off = np.array([
+        t[best] / t[one["right"]] - 1.0 if one["right"] >= 0 else 1.0
+        for (best, _), t, one in zip(picks, times, rows, strict=True)
+    ])  # fmt: skip
+    hit = np.abs(off) < trust.SAME_FRAC
     weight = np.array([1.0 if one["kind"] == "level" else NONE_WEIGHT for one in rows])
     knots, values = monotone(said, hit, weight)
     out = FLAT | {"echo_knots": knots, "echo_values": values}
-    right = np.array([
-        ok and abs(one["depth"] - one["true"]) < max(one["joint"], 0.01 * one["true"])
-        for ok, one in zip(hit, rows, strict=True)
+    right = np.array([  # another pick of the right echo is deeper by as much as it is later
+        ok and abs(one["depth"] * (1.0 + late) - one["true"]) < max(one["joint"], 0.01 * one["true"])
+        for ok, late, one in zip(hit, off, rows, strict=True)
     ])  # fmt: skip
     depth_right, last = np.zeros(len(rows)), 0.8
     for i in np.argsort(said, kind="stable"):  # a wrong echo's was not worked out: its neighbour's
@@ -187,13 +193,13 @@ def calibrated(halves: list[tuple[dict[str, Any], list[dict[str, Any]]]]) -> dic
 def good_from(told: np.ndarray, right: np.ndarray, hit: np.ndarray) -> float:
     """The probability from which a shot is good: among those, few depths and fewer echoes are wrong.
 
-    Wrong depths and echoes may be 3 % and 1 % of records that are harder than the field's, and never below 0.92.
+    Wrong depths and echoes may be 3 % and 1 % of records that are harder than the field's, and never below 0.93.
     """
     order = np.argsort(-told, kind="stable")
     count = np.arange(1, len(order) + 1)
     kept = (np.cumsum(~right[order]) <= 0.030 * count + 1) & (np.cumsum(~hit[order]) <= 0.010 * count + 0.5)
     last = int(np.flatnonzero(kept)[-1]) if np.any(kept) else 0
-    return float(np.clip(told[order[last]], 0.92, 0.985))
+    return float(np.clip(told[order[last]], 0.93, 0.985))
 
 
 def monotone(
