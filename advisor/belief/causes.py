@@ -45,11 +45,12 @@ RESTS_FRAC = 0.05
 RECENT_DAYS, GAS_DAYS = 4, 12  # of the annular gas now, and before
 GAS_LIKE = 1.5  # within this factor the gas is as it was
 STILL, STILL_DAYS, STILL_SHARE = 0.95, 2, 0.25  # of the swing a pump that lifts makes
+STOPPED, BEGUN, SWINGS_ON, ENDED = 0.5, 0.1, 0.5, 0.5  # of what it lifts; chance under which a stop has ended
 PRIOR: dict[str, float] = {
     "worn": 0.03, "falling": 0.03, "leak": 0.02, "dead": 0.005, "rising": 0.003, "better": 0.001,
 }  # fmt: skip
 SIZES: dict[str, Array] = {
-    "worn": np.arange(0.08, 0.65, 0.04),
+    "worn": np.arange(0.08, 0.81, 0.04),
     "falling": np.arange(0.08, 0.65, 0.04),
     "leak": np.arange(0.15, 1.25, 0.1),  # of the reachable inflow, while idle
     "dead": np.array([0.97]),
@@ -79,12 +80,20 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
             ledger, reference=today, following=today, gas_before=_gas(ledger.rows), renewed_day=day
         )
     known = dict(zip(OF_THE_WELL, ledger.reference, strict=True))
+    unlifted = float(evidence.nothing_lifted(belief, [well])[0])
+    if ledger.stopped_day is not None:
+        if unlifted >= ENDED:  # slow causes are about a pump that lifts
+            return msgspec.structs.replace(ledger, causes=Causes(slugs=_slugs(ledger.rows)))
+        rows = tuple(row for row in ledger.rows if row.day < ledger.stopped_day or row.day == day)
+        ledger = msgspec.structs.replace(ledger, rows=rows, stopped_day=None)
+    elif unlifted >= WELL_ENOUGH and _stopped(_Flow(ledger.rows, well, column, known)):
+        return msgspec.structs.replace(ledger, stopped_day=day - 1, causes=Causes(slugs=_slugs(ledger.rows)))
     found = told(ledger.rows, well, column, known, ledger.gas_before)
     before = ledger.causes
     if before.at_once and min(before.chance.get("worn", 0.0), found.chance.get("worn", 0.0)) >= WELL_ENOUGH:
         found = msgspec.structs.replace(found, at_once=True)  # how it came is seen best when it has just come
     well_now = found.chance.get("none", 0.0) >= WELL_ENOUGH
-    contradicted = well_now and float(evidence.nothing_lifted(belief)[0]) >= WELL_ENOUGH
+    contradicted = well_now and unlifted >= WELL_ENOUGH
     as_before = found.gas_ratio is not None and 1.0 / GAS_LIKE < found.gas_ratio < GAS_LIKE
     lately = _gas(ledger.rows[-GAS_DAYS:-RECENT_DAYS]) if well_now and as_before else None
     ledger = msgspec.structs.replace(
@@ -127,6 +136,20 @@ def told(
         gauge=gauge,
         reason=LOWEST if table.few_fed else None,
     )
+
+
+def _stopped(flow: _Flow) -> bool:
+    """Whether the last days say that the pump stopped lifting: it swings the level no more, or half of what it lifted
+    went within two days after days that lost nothing."""
+    lost = flow.off_bpd / np.maximum(flow.lifted, 1.0)
+    if len(lost) < LEAST_ROWS:
+        return False
+    if flow.swung[-1]:
+        share = float(flow.swing_share[-1])
+        if share < STILL_SHARE or share > SWINGS_ON:
+            return share < STILL_SHARE and bool(lost[-1] > STILL_SHARE)
+    before = float(np.median(lost[-6:-3]))
+    return bool(lost[-1] - before >= STOPPED and lost[-3] - before <= BEGUN)
 
 
 def _gas(rows: Sequence[Row]) -> float | None:
@@ -233,12 +256,11 @@ def _table(
     if flow.idle[-1] < RESTS_FRAC:
         del causes["leak"]
     gauge_bpd = none if step is None else np.where(flow.day >= step[0], flow.per_psi * step[1], 0.0)
-    swing_share = (flow.swing_off_bpd + flow.running) / np.maximum(flow.running, 1.0)
-    last = np.flatnonzero(flow.swung)[-STILL_DAYS:]
+    last = np.flatnonzero(flow.swung & (flow.height_ft > LOW_FT))[-STILL_DAYS:]
     return _Table(
         still=len(last) == STILL_DAYS
         and last[0] >= len(rows) - 2 * STILL_DAYS
-        and bool((swing_share[last] < STILL_SHARE).all()),
+        and bool((flow.swing_share[last] < STILL_SHARE).all()),
         gauge_bpd=np.concatenate([gauge_bpd[used], none[swings], none[tested], none[starving]]),
         off_bpd=np.concatenate([part[1][part[0]] for part in parts]),
         variance=np.concatenate([part[2][part[0]] for part in parts]),
@@ -339,6 +361,7 @@ class _Flow:
             per_ft * _of(rows, get) for get in (lambda r: r.swing_ft_per_d, lambda r: r.swing_sd_ft_per_d)
         )
         self.swing_off_bpd = swing - self.running - leak
+        self.swing_share = (self.swing_off_bpd + self.running) / np.maximum(self.running, 1.0)
         self.swing_variance = np.square(swing_sd) + np.square(SWING_ROW_SD * self.running)
         usable = np.isfinite(swing) & (swing_sd < MOST_SWING_SD_FRAC * np.maximum(self.running, 1.0))
         self.swung = usable & (self.idle > RESTS_FRAC)

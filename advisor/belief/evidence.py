@@ -7,12 +7,14 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.special import expit
 
-from advisor.belief import balance
+from advisor.belief import balance, cycles, prior
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
+from advisor.well import Well
 
 MOST_ODDS = 3.0  # log odds one shot may add
 NO_LIFT_PRIOR = -5.5  # log odds
+DEAD_UNDER, SOFT = 0.20, 0.02  # effectiveness of a pump that does nothing
 ODDS_KEPT = (-2.0, 10.0)
 LEAST_AGAINST, SHORT_SD = 1.0, 2.0
 RISE_SHARE = 0.4  # of what comes in unlifted, from one shot to the next
@@ -57,9 +59,11 @@ def scored(
     )
 
 
-def nothing_lifted(belief: Belief) -> Array:
-    """Chance of a pump that lifts nothing by the shots taken so far (W,)."""
-    return np.asarray(expit(belief.counts["no_lift"] + NO_LIFT_PRIOR))
+def nothing_lifted(belief: Belief, wells: Sequence[Well]) -> Array:
+    """Chance of a pump that lifts nothing by the shots taken so far, or by the members that have such a one (W,)."""
+    net = prior.ln_net_effectiveness(wells, belief.members) - np.log(DEAD_UNDER)
+    dead = cycles.soft_below(net, SOFT).mean(axis=-1)
+    return np.asarray(np.maximum(expit(belief.counts["no_lift"] + NO_LIFT_PRIOR), dead))
 
 
 def _kept(before: Array, gained: Array, rows: Marks) -> Array:

@@ -99,6 +99,7 @@ class Ledger(msgspec.Struct, frozen=True):
     gas_before: float | None = None  # annular gas while nothing was wrong
     renewed_day: int | None = None
     contradicted: int = 0  # days in a row that say all is well while the shots say that nothing is lifted
+    stopped_day: int | None = None  # since when days and shots agree that nothing is lifted; None: they do not
     causes: Causes = Causes()
 
 
@@ -256,6 +257,8 @@ def _fitted(own: Array) -> tuple[float, float, float | None, float | None]:
         if now.sum() < parts.shape[1] + 2 or bool((now == kept).all()):
             break
         kept = now
+    # rests that do not differ from shot to shot but as the curve does tell nothing of the swing
+    swings = swings and _apart(saw[kept], parts[kept, :-1]) > LEAST_SWING_D
     free = max(int(kept.sum()) - parts.shape[1], 1)
     variance = max(float(off[kept] @ off[kept]) / free, LEAST_NOISE_FT**2)
     height = float(own[kept, 1].mean())
@@ -263,6 +266,11 @@ def _fitted(own: Array) -> tuple[float, float, float | None, float | None]:
         return height, variance**0.5, None, None
     spread = variance * np.linalg.pinv(parts[kept].T @ parts[kept])
     return height, variance**0.5, float(found[3]), float(np.sqrt(spread[3, 3]))
+
+
+def _apart(values: Array, others: Array) -> float:
+    """Spread of values (n,) about the best fit by the columns of others (n, k)."""
+    return float(np.std(values - others @ np.linalg.lstsq(others, values, rcond=None)[0]))
 
 
 def _spikes(casing: Array) -> int:

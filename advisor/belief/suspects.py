@@ -8,19 +8,19 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import expit, ndtr
 
-from advisor.belief import balance, cycles, evidence, prior
-from advisor.belief.ensemble import Array, Belief
+from advisor.belief import balance, cycles, evidence
+from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import DAY_MS, LOWEST, Causes, Ledger
 from advisor.model import Quantity
 from advisor.well import Setting, Well
 
-DEAD_UNDER = 0.20  # effectiveness of a pump that does nothing
 GASSY_FILL = 0.75  # measured fillage with liquid above the intake
 GASSY_ABOVE_FT = 20.0
 GAS_ODDS = 10.0  # (our choice)
 GAS_ROSE = 1.8  # of the annular gas: then it is gas that takes room in the barrel rather than wear
 SAME_AT_LEAST, STUCK_AFTER = 3, 5.0  # shots in a row with one value
 SOFT = 0.02
+BY_SHOTS_ALONE = 0.7  # a change believed late, or heavy wear, looks the same to them until a day is over
 QUICK_IF_DOUBTFUL, SHUT_TELLS_D, CONTRADICTED = 0.5, 3.0, 2
 HALF = 0.5  # of what the pump takes
 NAMED, SOME = 0.8, 0.5
@@ -53,8 +53,7 @@ def probabilities(
 ) -> list[dict[str, float]]:
     """One dict a well: name of a suspicion -> probability."""
     members = belief.members
-    dead = _share_below(prior.ln_net_effectiveness(wells, members) - np.log(DEAD_UNDER), SOFT)
-    no_lift = np.maximum(evidence.nothing_lifted(belief), dead)
+    no_lift = evidence.nothing_lifted(belief, wells)
     rate = cycles.as_arrays(settings).rate_spm
     height = members["height_ft"]
     fill = cycles.fill_frac(np.maximum(height, GASSY_ABOVE_FT), rate, fed, pump, ann)
@@ -65,6 +64,8 @@ def probabilities(
         causes = ledger.causes
         doubtful = _shut_lately(ledger, int(belief.at_ms[i])) or ledger.contradicted >= CONTRADICTED
         quick = float(no_lift[i]) * (QUICK_IF_DOUBTFUL if doubtful else 1.0)
+        if ledger.reference and ledger.stopped_day is None:
+            quick = min(quick, BY_SHOTS_ALONE)
         nothing = _nothing_lifted(quick, causes)
         lifts = (1.0 - nothing) * (1.0 - causes.slugs)  # slugs press on the formation and lock the pump by turns
         worn = 0.0 if _parted(causes) else causes.chance.get("worn", 0.0) * lifts
@@ -147,7 +148,3 @@ def _would_tell(pair: set[str]) -> str:
     if pair <= {"falling", "rising", "better"}:
         return "a step-test or a production test"
     return "a production test or a measured fillage"
-
-
-def _share_below(values: Array, kernel: float) -> Array:
-    return np.asarray(cycles.soft_below(values, kernel).mean(axis=-1))

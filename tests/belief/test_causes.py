@@ -6,13 +6,14 @@ minute, times 0.80; 0.015219/1.05 bbl/ft. The reference is given errors of its o
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 import pytest
 
-from advisor.belief import causes, suspects
+from advisor.belief import causes, prior, suspects
 from advisor.belief.ledger import Causes, Ledger, Row
 from advisor.model import Quantity
 from tests.belief.invented import column, drive, well
@@ -198,6 +199,46 @@ def test_a_level_that_swings_no_more_is_of_a_pump_that_lifts_nothing() -> None:
              for row in rows]  # fmt: skip
     assert told(rows, rests=True).chance["dead"] < 0.2
     assert told(still, rests=True).chance["dead"] > 0.8
+
+
+def followed(lost: Lost, *, no_lift: float, rests: bool = False, then: Sequence[Row] = ()) -> list[Ledger]:
+    """The ledger day by day, while shots speak for a pump that lifts nothing by so much (log odds) from BEGINS on."""
+    timer = drive("timer") if rests else drive()
+    drawn = prior.draw([well(drive=timer)], [0], [column()])
+    taken = {name: np.full_like(drawn.members[name], value) for name, value in REFERENCE.items()}
+    ledger, found = Ledger(), []
+    for row in [*lived(lost, rests=rests), *then]:
+        odds = no_lift if BEGINS <= row.day < DAYS else -2.0
+        belief = drawn.with_members(taken, {"no_lift": np.array([odds])})
+        ledger = msgspec.structs.replace(ledger, rows=(*ledger.rows, row))
+        ledger = causes.judged(ledger, well(drive=timer), column(), belief)
+        found.append(ledger)
+    return found
+
+
+@pytest.mark.parametrize("rests", [False, True])
+def test_days_and_shots_together_say_that_nothing_is_lifted(rests: bool) -> None:
+    found = followed(Lost(pump=0.97), no_lift=10.0, rests=rests)
+    assert all(ledger.stopped_day is None for ledger in found[:BEGINS])
+    assert all(ledger.stopped_day is not None for ledger in found[BEGINS + 2 :])
+    assert found[-1].causes.chance == {}  # slow causes are about a pump that lifts
+
+
+def test_what_came_before_the_stop_is_what_a_mended_pump_is_held_against() -> None:
+    mended = [msgspec.structs.replace(row, day=row.day + 20) for row in lived(Lost(), rests=False)[6:12]]
+    found = followed(Lost(pump=0.97), no_lift=10.0, then=mended)[-1]
+    assert found.stopped_day is None
+    assert [row.day for row in found.rows if BEGINS <= row.day < DAYS] == []
+    assert found.causes.chance["none"] > 0.8
+
+
+@pytest.mark.parametrize(
+    "lost", [Lost(), Lost(pump=0.4), Lost(leak_bpd=40.0), Lost(inflow=0.4)], ids=["whole", "worn", "leak", "falling"]
+)
+@pytest.mark.parametrize("rests", [False, True])
+def test_shots_alone_do_not_stop_a_pump(lost: Lost, rests: bool) -> None:
+    """40 bbl/d that drain back over 0.4 of the day are 16, of the 115 the pump lifts then."""
+    assert all(ledger.stopped_day is None for ledger in followed(lost, no_lift=10.0, rests=rests))
 
 
 def test_what_may_be_lost_makes_the_quantities_less_sure() -> None:

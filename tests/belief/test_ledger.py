@@ -121,3 +121,15 @@ def test_a_ledger_is_stored_and_comes_back_the_same() -> None:
     ledger = lived(3)
     assert msgspec.json.decode(msgspec.json.encode(ledger), type=Ledger) == ledger
     assert all(isinstance(row, Row) for row in ledger.rows)
+
+
+def test_rests_that_differ_at_wild_shots_alone_show_no_swing() -> None:
+    """Two shots, left out as wild, fall into a longer rest: the others rest alike, and tell nothing of the swing."""
+    at = FIRST_DAY + np.arange(24.0) / 24.0
+    idle = 0.4 * (at - FIRST_DAY)
+    idle[[9, 15]] += 0.01
+    height = 400.0 + 4.0 * np.random.default_rng(5).standard_normal(24)
+    height[[9, 15]] += 900.0, -900.0
+    run = at - FIRST_DAY - idle
+    _, _, swing, sd = ledgers._fitted(np.stack([at, height, idle, run, 8.0 * run], axis=1))
+    assert swing is None and sd is None

@@ -8,6 +8,7 @@ import pytest
 from advisor.belief import balance, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
+from advisor.belief.ledger import Ledger
 from advisor.column import Observation
 from advisor.well import Segment
 from tests.belief.invented import HOUR_MS, START_MS, column, setting, well
@@ -109,6 +110,10 @@ def test_a_level_that_rises_as_if_nothing_were_lifted_is_the_pump_not_the_inflow
     look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
     assert look.suspects["no-pump-action"] > 0.8
     assert look.suspects["worn-pump"] < 0.2
+    # a well whose days are known is held against them too
+    for ledger, named in ((Ledger(reference=(0.0,)), False), (Ledger(reference=(0.0,), stopped_day=1), True)):
+        look = presents.summary(belief, [well()], [column()], [setting()], [True], ledgers=[ledger])[0]
+        assert (look.suspects["no-pump-action"] > 0.8) is named
     assert _inflow(belief) < 1.5 * inflow_then
     mended = update.events(belief, [well()], [("pump-changed",)])
     after = presents.summary(mended, [well()], [column()], [setting()], [True])[0]
