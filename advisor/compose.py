@@ -25,6 +25,7 @@ OF_A_FIRST_SHOT = OF_A_FRESH_SHOT | {"submergence_ft", "liquid_height_ft", "inta
 GAUGE_SD_PSI, GAUGE_SD_FRAC = 1.0, 0.005  # a field gauge (common practice, no source)
 DRIFT_FT_PER_ROOT_H = 5.0  # a level that the balance says stands still wanders by so much (our choice)
 CHANGE_SD_FRAC = 0.3  # and a change it foretells is uncertain by such a share (our choice)
+APART_FT = 10.0  # nearer to one another, two levels are one to whoever reads them
 NEEDS_BELIEF = "needs a believed level and casing pressure"
 NEEDS = {
     "level_ft_md": "no level believed yet",
@@ -92,11 +93,15 @@ def composed(
     shot_level = workup.quantities.get("level_ft_md") if workup is not None else None
     if level is not None and level.by is None and shot_level is not None:
         quantities["level_ft_md"] = Quantity(value=level.value, sd=level.sd, by=shot_level.by)
+    learnt: tuple[str, ...] = ()
+    if believed is not None and "level_ft_md" in believed and "submergence_ft" not in from_shot:
+        learnt = _learnt_note(level, believed["level_ft_md"])
     quantities["casing_psig"] = _casing(memory, workup)
     quantities["inflow_trend_frac_per_30d"] = memory.trend
     said = (
         *(workup.notes if workup is not None else ()),
         *notes,
+        *learnt,
         *memory.heard_notes,
         *_input_notes(memory, well, at_ms),
     )
@@ -108,6 +113,16 @@ def composed(
         pound_probability=pound_probability,
         suspects={name: suspects.get(name, 0.0) for name in SUSPECTS} if believed is not None else {},
         notes=_with_reasons(said, quantities, pound_probability),
+    )
+
+
+def _learnt_note(level: Quantity | None, believed: Quantity) -> tuple[str, ...]:
+    """Where the level lies by what the well has shown of its velocity of sound, where the shot by itself differs."""
+    if level is None or abs(level.value - believed.value) <= max(believed.sd, APART_FT):
+        return ()
+    return (
+        f"level_ft_md: as the shot by itself says; by all that is known of the well it is at {believed.value:,.0f} ±"
+        f" {believed.sd:,.0f} ft, which submergence and pressures go by",
     )
 
 

@@ -64,7 +64,11 @@ def test_a_fresh_shot_stands_for_itself_and_later_the_belief_carries_it_on() -> 
     workup, believed = _workup(level_ft_md=shot), {"level_ft_md": carried}
     fresh = composed(fold(), workup=workup, believed=believed, from_shot=compose.OF_A_FRESH_SHOT)
     assert fresh.quantities["level_ft_md"] == shot
+    assert any("it is at 4,760 ± 30 ft, which submergence" in note for note in fresh.notes)
+    first = composed(fold(), workup=workup, believed=believed, from_shot=compose.OF_A_FIRST_SHOT)
+    assert not any("which submergence" in note for note in first.notes)
     later = composed(fold(), workup=workup, believed=believed)
+    assert not any("which submergence" in note for note in later.notes)
     assert later.quantities["level_ft_md"] == Quantity(value=4760.0, sd=30.0, by="joints")
 
 
