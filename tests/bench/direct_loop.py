@@ -21,7 +21,7 @@ from advisor.belief import ensemble, operation, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
 from advisor.config.load import parse_config
-from advisor.model import Draft, Event, ProductionTest, Quantity, Reading
+from advisor.model import Draft, Event, ProductionTest, Quantity, Reading, Run
 from advisor.recommend import choice
 from advisor.screening import judged
 from advisor.well import Setting, Well
@@ -46,6 +46,7 @@ from tests.bench.closed_loop import (
 
 ATMOSPHERIC_PSIA, BASE_PSIA, BASE_DEGF = 14.7, 14.696, 60.0
 LAPSES_MS = 86_400_000
+KEPT_RUNS = 60  # an hour of a timer's turns and the one before: a memory keeps those since its last moment only
 
 
 class Direct:
@@ -56,6 +57,7 @@ class Direct:
         self.config = parse_config(self.sites.advisor_config(), ".")
         self.wells: Mapping[str, Well] = self.config.wells
         self.memory = {key: memories.first(well) for key, well in self.wells.items()}
+        self.runs: dict[str, list[tuple[int, Run]]] = {key: [] for key in self.wells}
         self.beliefs: dict[str, Belief] = {}
         self.lived = {key: Lived() for key in self.wells}
         self.pending: set[str] = set()
@@ -122,6 +124,8 @@ class Direct:
                 gradient = column.gas_psi_per_ft * psia / column.casing_psia
                 memory = replace(memory, column=replace(column, casing_psia=psia, gas_psi_per_ft=gradient))
             self.memory[key] = memory
+            if isinstance(reading.measured, Run):
+                self.runs[key] = [*self.runs[key], (reading.at_ms, reading.measured)][-KEPT_RUNS:]
             if reading.kind == "confirm":
                 self.pending.discard(key)
             if reading.kind == "level" and reading.quality != "bad":
@@ -151,7 +155,7 @@ class Direct:
                 self.beliefs[key] = prior.draw([wells[i]], times[i], [columns[i]])
         belief = ensemble.join([self.beliefs[key] for key in keys])
         plans = [
-            operation.segments(self.memory[key].runs, well, int(belief.at_ms[i]), times[i])
+            operation.segments(self.runs[key], well, int(belief.at_ms[i]), times[i])
             for i, (key, well) in enumerate(zip(keys, wells, strict=True))
         ]
         belief = step.carry(belief, wells, columns, plans, times)
