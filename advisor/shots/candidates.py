@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from scipy import signal
 
 from advisor.physics.ranges import Array
-from advisor.shots import joints
+from advisor.shots import front, joints
 from advisor.shots.match import Match
 from advisor.shots.path import Path
 from advisor.shots.record import WORK_HZ, Record
@@ -19,6 +19,8 @@ from advisor.shots.record import WORK_HZ, Record
 Index: TypeAlias = NDArray[np.intp]
 FIRST_S = 0.11
 APART_S = 0.05
+STANDS_OUT = 0.15  # of its height over the saddle to a higher one, within STANDS_S, or it is that one's shoulder
+STANDS_S = 0.4
 KEPT = 8  # of each ranking
 MULTIPLE_S, MULTIPLE_FRAC = 0.012, 0.004
 BLOCK_S = 0.2
@@ -65,7 +67,7 @@ def of(record: Record, match: Match, path: Path, comb: joints.Comb, known: Known
     index = _peaks(match.up, strength, over_local)
     if len(index) == 0:
         index = np.array([min(round(FIRST_S * WORK_HZ) + 1, len(match.up) - 1)])
-    time_s = _refined(match.up, index)
+    time_s = front.refined(match, path.absorption, _refined(match.up, index))
     t, s = time_s, strength[index]
     columns = {
         "over_noise": np.log1p(match.up[index]) / 3.0,
@@ -126,6 +128,8 @@ def _peaks(up: Array, strength: Array, over_local: Array) -> Index:
     first = round(FIRST_S * WORK_HZ)
     peaks, _ = signal.find_peaks(up, distance=round(APART_S * WORK_HZ))
     peaks = peaks[(peaks >= first) & (peaks < len(up) - 3)]
+    over_saddle, _, _ = signal.peak_prominences(up, peaks, wlen=round(STANDS_S * WORK_HZ))
+    peaks = peaks[over_saddle >= STANDS_OUT * up[peaks]]
     by_strength = peaks[np.argsort(strength[peaks])[::-1][:KEPT]]
     by_local = peaks[np.argsort(over_local[peaks])[::-1][:KEPT]]
     return np.unique(np.concatenate((by_strength, by_local)))

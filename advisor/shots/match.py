@@ -20,9 +20,10 @@ from advisor.shots.record import LEAD_S, WORK_HZ, Record
 Complex: TypeAlias = NDArray[np.complex128]
 LOW_HZ = 5.0  # half power of the soft high pass: pump strokes lie below
 TOP_HZ = 118.0
-STRENGTHS = 12
+STRENGTHS = 28  # so many that two of them do not make two picks of one echo
 LEAST_RATIO, MOST_RATIO = 0.45, 2.2  # absorption found over predicted
 RATIO_SD = 0.35  # of its logarithm
+PULSE_BEFORE, PULSE_LONG = 64, 192  # samples of the whitened pulse before the firing, and in all
 UNLIKE = 0.01  # of an echo's power is unlike the pulse, however loud it is
 
 
@@ -41,6 +42,7 @@ class Match:
     pulse_power: Array
     step_hz: float
     white: Array  # the record, whitened by its quiet parts, from the firing
+    pulse: Array  # the pulse, whitened as well, from PULSE_BEFORE before the firing
 
 
 def of(record: Record, absorption: float) -> Match:
@@ -61,9 +63,11 @@ def of(record: Record, absorption: float) -> Match:
     weight = soft / quiet
     seconds = n / WORK_HZ
     most = max(absorption * seconds * MOST_RATIO, 0.02)
-    grid = most * np.linspace(0.0, 1.0, STRENGTHS) ** 1.6
+    grid = most * np.linspace(0.0, 1.0, STRENGTHS) ** 1.5
     up, down, reflection, ratio = _best(spectrum, pulse_spectrum, weight, f, grid, absorption, n - lead, size)
-    white = fft.irfft(spectrum * np.sqrt(soft / quiet), size)[lead:n]
+    white = fft.irfft(spectrum * np.sqrt(weight), size)[lead:n]
+    white_pulse = fft.irfft(pulse_spectrum * np.sqrt(weight), size)
+    white_pulse = np.take(white_pulse, lead - PULSE_BEFORE + np.arange(PULSE_LONG), mode="wrap")
     return Match(
         up=up,
         down=down,
@@ -72,6 +76,7 @@ def of(record: Record, absorption: float) -> Match:
         pulse_power=np.abs(pulse_spectrum) ** 2 * weight,
         step_hz=WORK_HZ / size,
         white=np.asarray(white),
+        pulse=np.asarray(white_pulse) * _fade(PULSE_LONG, 24),
     )
 
 
