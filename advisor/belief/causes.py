@@ -44,8 +44,14 @@ MOST_SWING_SD_FRAC = 0.3
 RESTS_FRAC = 0.05
 RECENT_DAYS, GAS_DAYS = 4, 12  # of the annular gas now, and before
 GAS_LIKE = 1.5  # within this factor the gas is as it was
-STILL, STILL_DAYS, STILL_SHARE = 0.95, 2, 0.25  # of the swing a pump that lifts makes
-STOPPED, BEGUN, SWINGS_ON, ENDED = 0.5, 0.1, 0.5, 0.5  # of what it lifts; chance under which a stop has ended
+STILL_SHARE, STILL_LOST = 0.25, 0.15  # of the swing a pump that lifts makes, and of what it lifts
+STOPPED, UNSEEN, BEGUN, SWINGS_ON = (
+    0.5,
+    0.7,
+    0.1,
+    0.5,
+)  # of what it lifts (UNSEEN: where it rests, and no swing is seen)
+SHOTS_SAY, ENDED = 0.15, 0.1  # chance of a pump that lifts nothing, by shots, for and against what days say
 PRIOR: dict[str, float] = {
     "worn": 0.03, "falling": 0.03, "leak": 0.02, "dead": 0.005, "rising": 0.003, "better": 0.001,
 }  # fmt: skip
@@ -86,12 +92,9 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
             return msgspec.structs.replace(ledger, causes=Causes(slugs=_slugs(ledger.rows)))
         rows = tuple(row for row in ledger.rows if row.day < ledger.stopped_day or row.day == day)
         ledger = msgspec.structs.replace(ledger, rows=rows, stopped_day=None)
-    elif unlifted >= WELL_ENOUGH and _stopped(_Flow(ledger.rows, well, column, known)):
+    elif unlifted >= SHOTS_SAY and _stopped(_Flow(ledger.rows, well, column, known)):
         return msgspec.structs.replace(ledger, stopped_day=day - 1, causes=Causes(slugs=_slugs(ledger.rows)))
     found = told(ledger.rows, well, column, known, ledger.gas_before)
-    before = ledger.causes
-    if before.at_once and min(before.chance.get("worn", 0.0), found.chance.get("worn", 0.0)) >= WELL_ENOUGH:
-        found = msgspec.structs.replace(found, at_once=True)  # how it came is seen best when it has just come
     well_now = found.chance.get("none", 0.0) >= WELL_ENOUGH
     contradicted = well_now and unlifted >= WELL_ENOUGH
     as_before = found.gas_ratio is not None and 1.0 / GAS_LIKE < found.gas_ratio < GAS_LIKE
@@ -122,15 +125,12 @@ def told(
     table = _table(known, well, column, reference, step)
     if table is None:
         return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, reason=LOWEST)
-    chance, size, at_once, gauge_odds = _weighed(table)
-    if table.still:
-        chance = {name: round(p * (1.0 - STILL), 4) for name, p in chance.items()} | {"dead": STILL}
+    chance, size, gauge_odds = _weighed(table)
     if step is not None:
         gauge = STEP_ODDS * gauge_odds / (1.0 + STEP_ODDS * gauge_odds)
     return Causes(
         chance=chance,
         size=size,
-        at_once=at_once,
         gas_ratio=ratio,
         slugs=slugs,
         gauge=gauge,
@@ -144,12 +144,13 @@ def _stopped(flow: _Flow) -> bool:
     lost = flow.off_bpd / np.maximum(flow.lifted, 1.0)
     if len(lost) < LEAST_ROWS:
         return False
+    before = float(np.median(lost[-6:-3]))
     if flow.swung[-1]:
         share = float(flow.swing_share[-1])
         if share < STILL_SHARE or share > SWINGS_ON:
-            return share < STILL_SHARE and bool(lost[-1] > STILL_SHARE)
-    before = float(np.median(lost[-6:-3]))
-    return bool(lost[-1] - before >= STOPPED and lost[-3] - before <= BEGUN)
+            return share < STILL_SHARE and bool(lost[-1] - before >= STILL_LOST)
+    enough = UNSEEN if flow.idle[-1] > RESTS_FRAC and not flow.swung[-1] else STOPPED  # it may drain back there
+    return bool(lost[-1] - before >= enough and lost[-3] - before <= BEGUN)
 
 
 def _gas(rows: Sequence[Row]) -> float | None:
@@ -206,7 +207,6 @@ class _Table(msgspec.Struct, frozen=True):
     gauge_bpd: Array  # of the balance, were the last step of the casing pressure the gauge's
     lasts_d: float
     few_fed: bool
-    still: bool  # the level has stopped swinging within its cycles
 
 
 def _table(
@@ -256,11 +256,7 @@ def _table(
     if flow.idle[-1] < RESTS_FRAC:
         del causes["leak"]
     gauge_bpd = none if step is None else np.where(flow.day >= step[0], flow.per_psi * step[1], 0.0)
-    last = np.flatnonzero(flow.swung & (flow.height_ft > LOW_FT))[-STILL_DAYS:]
     return _Table(
-        still=len(last) == STILL_DAYS
-        and last[0] >= len(rows) - 2 * STILL_DAYS
-        and bool((flow.swing_share[last] < STILL_SHARE).all()),
         gauge_bpd=np.concatenate([gauge_bpd[used], none[swings], none[tested], none[starving]]),
         off_bpd=np.concatenate([part[1][part[0]] for part in parts]),
         variance=np.concatenate([part[2][part[0]] for part in parts]),
@@ -280,9 +276,8 @@ def _explained(off_bpd: Array, variance: Array, steady: Array, fed: NDArray[np.b
     return np.asarray(steady @ np.linalg.solve(inner, weighted.T @ (off_bpd[fed] / np.sqrt(variance[fed]))))
 
 
-def _weighed(table: _Table) -> tuple[dict[str, float], dict[str, float], bool, float]:
-    """Probability and likeliest size of each cause, whether a pump lost at once, and the likelihood of a gauge that
-    stepped over that of a pressure that did."""
+def _weighed(table: _Table) -> tuple[dict[str, float], dict[str, float], float]:
+    """Probability and likeliest size of each cause, and how much likelier a gauge that stepped is than a pressure."""
     since_d = table.day - table.day.min()
     covariance = np.diag(table.variance) + table.steady @ table.steady.T
     together_d = np.minimum(since_d[:, None], since_d[None, :])
@@ -296,7 +291,6 @@ def _weighed(table: _Table) -> tuple[dict[str, float], dict[str, float], bool, f
     solved = np.linalg.solve(covariance, stacked)
     log_odds = {"none": float(np.log(1.0 - sum(PRIOR.values())))}
     size: dict[str, float] = {}
-    at_once = False
     for k, name in enumerate(names):
         part = slice(1 + k * grid.shape[1], 1 + (k + 1) * grid.shape[1])
         slope = stacked[:, part].T @ solved[:, 0]
@@ -304,16 +298,14 @@ def _weighed(table: _Table) -> tuple[dict[str, float], dict[str, float], bool, f
         gain = SIZES[name][:, None] * slope - 0.5 * np.square(SIZES[name])[:, None] * bend
         most = float(gain.max())
         log_odds[name] = float(np.log(PRIOR[name]) + most + np.log(np.exp(gain - most).mean()))
-        largest, shape = np.unravel_index(int(gain.argmax()), gain.shape)
+        largest = np.unravel_index(int(gain.argmax()), gain.shape)[0]
         size[name] = round(float(SIZES[name][largest]), 2)
-        if name == "worn":
-            at_once = RAMPS_D[int(shape) % len(RAMPS_D)] < 1.0
     most = max(log_odds.values())
     weight = {name: np.exp(value - most) for name, value in log_odds.items()}
     total = sum(weight.values())
     gauge = float(stacked[:, -1] @ solved[:, 0] - 0.5 * stacked[:, -1] @ solved[:, -1])
     odds = float(np.exp(np.clip(gauge, -MOST_GAUGE_ODDS, MOST_GAUGE_ODDS)))
-    return {name: round(float(value / total), 4) for name, value in weight.items()}, size, at_once, odds
+    return {name: round(float(value / total), 4) for name, value in weight.items()}, size, odds
 
 
 class _Flow:

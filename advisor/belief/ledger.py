@@ -71,7 +71,6 @@ class Causes(msgspec.Struct, frozen=True, kw_only=True):
 
     chance: dict[str, float] = {}
     size: dict[str, float] = {}  # the likeliest, as a share
-    at_once: bool = False  # what the pump lost, it lost within a day
     gas_ratio: float | None = None  # annular gas of the last days over that of the first
     slugs: float = 0.0
     gauge: float = 0.0

@@ -21,8 +21,8 @@ GAS_ROSE = 1.8  # of the annular gas: then it is gas that takes room in the barr
 SAME_AT_LEAST, STUCK_AFTER = 3, 5.0  # shots in a row with one value
 SOFT = 0.02
 BY_SHOTS_ALONE = 0.7  # a change believed late, or heavy wear, looks the same to them until a day is over
+WITH_DAYS = 0.95  # once days say it too
 QUICK_IF_DOUBTFUL, SHUT_TELLS_D, CONTRADICTED = 0.5, 3.0, 2
-HALF = 0.5  # of what the pump takes
 NAMED, SOME = 0.8, 0.5
 LAGS = 0.5  # of a loss that days tell of: not yet in the belief (chosen on simulated wells, no source)
 LOSES = {
@@ -64,11 +64,13 @@ def probabilities(
         causes = ledger.causes
         doubtful = _shut_lately(ledger, int(belief.at_ms[i])) or ledger.contradicted >= CONTRADICTED
         quick = float(no_lift[i]) * (QUICK_IF_DOUBTFUL if doubtful else 1.0)
-        if ledger.reference and ledger.stopped_day is None:
+        if ledger.stopped_day is not None:
+            quick = max(quick, WITH_DAYS)
+        elif ledger.reference:
             quick = min(quick, BY_SHOTS_ALONE)
         nothing = _nothing_lifted(quick, causes)
         lifts = (1.0 - nothing) * (1.0 - causes.slugs)  # slugs press on the formation and lock the pump by turns
-        worn = 0.0 if _parted(causes) else causes.chance.get("worn", 0.0) * lifts
+        worn = causes.chance.get("worn", 0.0) * lifts
         leak = causes.chance.get("leak", 0.0) * lifts
         gas_rose = causes.gas_ratio is not None and causes.gas_ratio >= GAS_ROSE
         rests = settings[i].idle_min > 0.0
@@ -86,19 +88,10 @@ def probabilities(
 
 
 def _nothing_lifted(quick: float, causes: Causes) -> float:
-    """Chance of a pump that lifts nothing: by the last shots, unless whole days name less, and it came slowly."""
+    """Chance of a pump that lifts nothing: by the last shots, unless whole days name less."""
     chance = causes.chance
-    if _parted(causes):
-        return max(quick, chance.get("worn", 0.0) + chance.get("dead", 0.0))
-    less = max(chance.get("leak", 0.0), chance.get("falling", 0.0), causes.slugs)
-    if not causes.at_once:
-        less = max(less, chance.get("worn", 0.0))
+    less = max(*(chance.get(name, 0.0) for name in ("leak", "falling", "worn")), causes.slugs)
     return min(max(quick, chance.get("dead", 0.0)), 1.0 - less)
-
-
-def _parted(causes: Causes) -> bool:
-    """Half of what the pump takes is gone within a day: that is not wear."""
-    return causes.at_once and causes.size.get("worn", 0.0) >= HALF
 
 
 def _by_gas(less: float) -> float:

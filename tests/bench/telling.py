@@ -20,6 +20,7 @@ from datetime import UTC, datetime
 from typing import Any
 
 import numpy as np
+from scipy.stats import chi2
 
 from advisor.config.load import parse_config
 from advisor.core import Advisor
@@ -35,6 +36,7 @@ from tests.bench.closed_loop import INTERVALS, Lived, cover, told, within
 from tests.bench.shots import interval
 
 HOUR_S, DAY_H = 3600.0, 24
+LEARNT_D = 3.0  # till then a well's alarms are counted apart: a run of weeks has more of learning than a year has
 KNOWN_D = 10.0  # of learning a well; nothing is counted as named wrongly before
 SAYS_WITHIN_D = 10.0
 LOSS = 0.2
@@ -369,13 +371,16 @@ def pound_rows(watch: Watch) -> list[str]:
             begun, announced = begun + 1, announced + alarmed
             if not alarmed:
                 late.append(f"{key} day {start / DAY_H:.2f}")
-    false = sum(len(one.false_pounds) for one in watch.lived.values())
     true = sum(len(one.true_pounds) for one in watch.lived.values())
-    years = len(watch.lived) * watch.asked.days / 365.25
+    false = [day for one in watch.lived.values() for day in one.false_pounds]
+    learning, later = sum(day < LEARNT_D for day in false), sum(day >= LEARNT_D for day in false)
+    wells = len(watch.lived)
+    years = wells * (watch.asked.days - LEARNT_D) / 365.25
     rows = [
         f"pounding announced before or within {WITHIN_ASSESSMENTS} assessments: {interval(announced, begun)};"
         f" in the first day {first_announced} of {first}",
-        f"pound alarms: {true} before pounding, {false} false, {false / years:.1f} a well and year; at most 1",
+        f"pound alarms: {true} before pounding; false in the first {LEARNT_D:g} days {learning},"
+        f" {learning / wells:.2f} a well; after them {later}, {rate(later, years)} a well and year, at most 1",
     ]
     rows += [f"    unannounced: {one}" for one in late]
     rows += [
@@ -384,6 +389,12 @@ def pound_rows(watch: Watch) -> list[str]:
         if one.false_pounds
     ]
     return rows
+
+
+def rate(count: int, years: float) -> str:
+    """Events a year with their 95 % interval (Garwood 1936, for a Poisson count)."""
+    least = chi2.ppf(0.025, 2 * count) / 2.0 if count else 0.0
+    return f"{count / years:.1f} ({least / years:.1f} to {chi2.ppf(0.975, 2 * count + 2) / 2.0 / years:.1f})"
 
 
 def starts_of_pounding(hours: Sequence[WellTruth]) -> list[int]:
