@@ -13,7 +13,7 @@ from advisor.physics.ranges import Array
 from advisor.shots.joints import STRAY_FRAC, Comb, Count
 from advisor.shots.joints import count as counted_to
 from advisor.shots.match import Match
-from advisor.shots.path import Path
+from advisor.shots.path import GAS_SD_FRAC, Path
 from advisor.shots.record import WORK_HZ
 
 LEAST_REACH = 0.15  # joints count towards a depth from here
@@ -87,10 +87,13 @@ def of(
     if path.joint_sd_frac > GUESSED_FRAC and counted is not None:  # a guessed joint length is weighed against the gas
         a, b = 1.0 / sd**2, 1.0 / gas.sd**2
         value, sd = (a * value + b * gas.value) / (a + b), (a + b) ** -0.5
+    by_gas = counted is None and path.gas_sd_frac > GAS_SD_FRAC
+    if by_gas:  # the lines of the comb are too few for a velocity so little known
+        value, sd = gas.value, gas.sd
     found = _reflectors(match, path, comb, time_s, places)
     by_reflector = _by_reflector(found, path, value, time_s, pick_sd)
     level = _combined(counted, by_reflector, gas, value, sd)
-    plain = by_reflector is None and path.joint_sd_frac <= GUESSED_FRAC
+    plain = by_reflector is None and path.joint_sd_frac <= GUESSED_FRAC and not by_gas
     return Depths(
         level_ft=level,
         right=_right(level, path.joint_ft, count if plain else None, beside),

@@ -17,6 +17,7 @@ from advisor.well import Well
 NODES = 25
 GAS_SD_FRAC = 0.024  # of the velocity from gas properties; wider where they are not configured
 GUESSED_SD_FRAC = 0.06
+LEAST_REDUCED, COLD_SD_FRAC = 1.02, 0.03  # reduced temperature; colder, the velocity goes on with the root of it
 JOINT_FT, JOINT_SD_FRAC, GUESSED_JOINT_SD_FRAC, TALLY_SD_FRAC = 31.5, 0.003, 0.02, 0.001
 GUESSED_GRAVITY, GUESSED_TOP_DEGF, GUESSED_DEGF_PER_FT = 0.8, 70.0, 0.013
 VISCOSITY_PA_S = 1.15e-5  # of hydrocarbon gas near 300 K (common practice, no source)
@@ -109,10 +110,16 @@ def _velocities(
                 gas_gravity=gravity, n2_frac=well.n2_frac, co2_frac=well.co2_frac, h2s_frac=well.h2s_frac
             )
             pressures = psia * np.exp(COLUMN_DEGR_PER_FT * gravity * tvd / (0.95 * (degf + DEGR_AT_ZERO_DEGF)))
+            in_range = np.maximum(degf + DEGR_AT_ZERO_DEGF, LEAST_REDUCED * np.asarray(mix.pseudo_critical_degr))
             fps = np.asarray(
-                acoustic.velocity_fps(composition=mix, pressure_psia=pressures, temperature_degf=degf),
+                acoustic.velocity_fps(
+                    composition=mix, pressure_psia=pressures, temperature_degf=in_range - DEGR_AT_ZERO_DEGF
+                ),
                 dtype=np.float64,
             )
+            if np.any(in_range > degf + DEGR_AT_ZERO_DEGF):
+                fps, sd = fps * np.sqrt((degf + DEGR_AT_ZERO_DEGF) / in_range), max(sd, COLD_SD_FRAC)
+                notes.append("gas: so heavy and cold that its velocity is carried on from a warmer one")
         except OutOfRange as fault:
             fps = np.full(len(tvd), math.nan)
             notes.append(f"gas: {fault}")

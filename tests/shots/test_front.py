@@ -43,7 +43,7 @@ def test_an_early_echo_is_timed_within_one_per_cent_softened_or_not(at_s: float,
 
 @pytest.mark.parametrize("at_s", [6.0, 7.5, 9.0, 9.4])
 def test_a_broad_echo_from_far_is_one_pick(at_s: float) -> None:
-    """Absorbed by 0.126 nepers a second and root hertz it is over 0.1 s long; no strength tried makes a rival of it."""
+    """Absorbed by 0.126 nepers a second and root hertz it is over 0.1 s long; no strength makes a rival of it."""
     found = picked(with_echo(at_s, 0.9, 0.0, 0.126, seed=3))
     loudest = int(np.argmax(np.where(found.time_s > 1.0, found.over_noise, 0.0)))
     near = np.abs(found.time_s - found.time_s[loudest]) < 0.09

@@ -65,3 +65,24 @@ def test_absorption_is_kirchhoff_s_by_hand() -> None:
     """2 in gap, 100 psia, gravity 0.8, 80 F: density 6.40 kg/m3; (2/0.0508) sqrt(pi 1.15e-5/6.40) 1.35 = 0.126."""
     well = plain.well(casing_id_in=4.875, tubing_od_in=2.875)
     assert path.of(well, casing_psig=85.3, atmospheric_psia=14.7).absorption == pytest.approx(0.126, rel=0.01)
+
+
+@pytest.mark.parametrize(("heavy", "degf"), [(0.30, 45.0), (0.36, 50.0)])
+def test_a_gas_too_heavy_and_cold_for_the_equation_has_a_velocity(heavy: float, degf: float) -> None:
+    """GERG-2008 (pyaga8) of methane with ethane, propane, butane at 40 psia: the correlation ends below Tr = 1."""
+    import pyaga8
+
+    shares = {"methane": 1 - heavy - 0.30, "ethane": 0.30, "propane": 0.6 * heavy, "n_butane": 0.4 * heavy}
+    mass = {"methane": 16.0425, "ethane": 30.069, "propane": 44.0956, "n_butane": 58.1222}
+    mix, gerg = pyaga8.Composition(), pyaga8.Gerg2008()
+    for name, share in shares.items():
+        setattr(mix, name, share)
+    gerg.set_composition(mix)
+    gerg.pressure, gerg.temperature = 40.0 * 6.894757, (degf + 459.67) / 1.8
+    gerg.calc_density(0)
+    gerg.calc_properties()
+    gravity = sum(mass[k] * v for k, v in shares.items()) / 28.9625
+    well = plain.well(gas_gravity=gravity, surface_degf=degf, bottom_degf=degf, pump_intake_ft_md=300.0)
+    got = path.of(well, casing_psig=25.3, atmospheric_psia=14.7)
+    assert any("heavy and cold" in note for note in got.notes)
+    assert 2.0 * 200.0 / got.time_at(200.0) == pytest.approx(gerg.w / 0.3048, rel=0.03)
