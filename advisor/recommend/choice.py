@@ -196,11 +196,15 @@ def _ranked(view: Outlook, feasible: Marks, strokes: Array) -> list[int]:
 
 
 def _worth(well: Well, context: Context, view: Outlook, index: int, stays: bool) -> bool:
-    """Whether a change is worth making: gains liquid, leaves a setting that is out of bounds, or spares strokes."""
+    """Whether a change is worth making: gains liquid, leaves a setting that is out of bounds, or spares strokes.
+
+    A gain smaller than its own deviation is as good as none: nobody should sign for it.
+    """
     if not stays:
         return True
     gain = float(view.gain_bpd[index])
-    if gain >= guards.least_gain_bpd(well, float(view.liquid_bpd[0])):
+    sure_bpd = guards.LEAST_GAIN_SDS * float(view.gain_sd_bpd[index])
+    if gain >= max(guards.least_gain_bpd(well, float(view.liquid_bpd[0])), sure_bpd):
         return True
     spared = -options.change_frac(context.in_force, view.settings[index])
     return spared >= guards.LEAST_SPARED and gain >= -SAME_LIQUID_FRAC * float(view.liquid_bpd[0])

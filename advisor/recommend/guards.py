@@ -31,6 +31,7 @@ CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put 
 REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
 TURNS_DAYS = 30.0  # each turn within them asks for twice the gain again
 LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.4, 0.005  # the last few per cent come in steps of one
+LEAST_GAIN_SDS = 1.0  # of the gain, member against member (our choice)
 BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on the last one is twice to gain
 VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
 LEAST_SPARED = 0.08  # of the strokes, for a change that gains no liquid

@@ -174,6 +174,24 @@ def test_a_setting_in_force_is_left_at_twice_the_bound_of_a_proposal(pounds: flo
     assert (pick is not None and pick.index == 1) == left
 
 
+@pytest.mark.parametrize(("gain_sd_bpd", "made"), [(0.7, True), (0.9, True), (1.1, False), (3.0, False)])
+def test_a_gain_smaller_than_its_own_deviation_is_not_worth_a_signature(gain_sd_bpd: float, made: bool) -> None:
+    """A gain of 1.0 bbl/d of 100: over the least gain of half a per cent, and worth it only where it is sure enough."""
+    view = outlook.Outlook(
+        settings=(setting(8.0), setting(8.2)),
+        liquid_bpd=np.array([100.0, 101.0]),
+        liquid_sd_bpd=np.array([3.0, 3.0]),
+        gain_bpd=np.array([0.0, 1.0]),
+        gain_sd_bpd=np.array([0.0, gain_sd_bpd]),
+        height_ft=np.array([90.0, 80.0]),
+        height_sd_ft=np.array([40.0, 40.0]),
+        short_probability=np.array([0.02, 0.02]),
+        pound_probability=np.array([0.01, 0.02]),
+        settles_h=np.array([24.0, 24.0]),
+    )
+    assert (choice.choose(well(), column(), context(), view) is not None) == made
+
+
 def test_each_turn_within_a_month_asks_for_twice_the_gain_again() -> None:
     """Up, down, up, down is three turns: the next up needs 2 x 2^3 times the gain, after a single down twice."""
     of = well()
