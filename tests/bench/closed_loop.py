@@ -24,12 +24,12 @@ import numpy as np
 from advisor.config.load import parse_config
 from advisor.core import Advisor
 from sim_site import fleet as detailed
-from sim_site.chance import stream
 from sim_site.drive import Setting
 from sim_site.plain.fleet import Fleet
 from sim_site.scenario import Fault, Pace
 from sim_site.site import Message, Site, encode
 from sim_site.truth import WellTruth
+from tests.bench import sites
 from tests.bench.follower import Follower
 from tests.bench.shots import interval
 
@@ -42,7 +42,6 @@ MONTH_D = 30.0
 POUNDS_SHARE = 0.01  # of the running time of a step: more is pounding
 ALARM_MEANS_H = 24
 FED_FT = 20.0  # of liquid above the intake: the pump is fed
-FILLAGE_MIN, FILLAGE_SD = 10, 0.03
 INTERVALS = {
     "inflow": (0.86, 0.96),
     "reachable inflow": (0.86, 0.96),
@@ -158,48 +157,25 @@ class Loop:
         return (self.wells.now_ms - self.began_ms) / 86_400_000
 
     def step(self) -> None:
-        messages = [*self.answers, *self.heard()]
+        messages = [*self.answers, *sites.heard(self.wells, STEP_H * 60, fillage=self.asked.fillage)]
         now = datetime.fromtimestamp(self.wells.now_ms / 1000.0, tz=UTC)
         began = time.process_time()
         self.refused += self.advisor.receive(told(messages, self.asked.sensor)).refused
         troubles = self.advisor.advance(now)
         if troubles:
             raise RuntimeError(f"{troubles[0].well}: {troubles[0].error}")
-        published = self.published()
+        published = sites.published(self.advisor)
         for topic, body in published:
             if topic.endswith("/advice") and body["state"] == "offered" and within(body):
                 self.advisor.approve(body["id"], by="bench", now=now)
         self.advisor.advance(now)
-        published += self.published()
+        published += sites.published(self.advisor)
         self.spent_s += time.process_time() - began
         self.answers = []
         for topic, body in published:
             if topic.endswith("/release"):
                 self.answers += self.wells.deliver(topic, body)
         self.note(published)
-
-    def heard(self) -> list[Message]:
-        """What the sites send in a step; with fillage, what the pump's barrel held when the reading was taken."""
-        if not self.asked.fillage:
-            return self.wells.step(STEP_H * 60)
-        found: list[Message] = []
-        for _ in range(STEP_H * 60 // FILLAGE_MIN):
-            piece = self.wells.step(FILLAGE_MIN)
-            fill = {key: one.fillage_frac for key, one in self.wells.truth(with_best=False).items()}
-            for topic, fields in piece:
-                if topic.endswith("/reading/run") and fields["running"]:
-                    key = "/".join(topic.split("/")[1:3])
-                    noise = FILLAGE_SD * float(stream("fillage", key, fields["at"]).standard_normal())
-                    fields["fillage_frac"] = round(min(max(fill[key] + noise, 0.0), 1.0), 3)
-            found += piece
-        return found
-
-    def published(self) -> list[tuple[str, dict[str, Any]]]:
-        found = []
-        while waiting := self.advisor.outgoing():
-            found += [(m.topic, json.loads(m.payload)) for m in waiting if m.payload]
-            self.advisor.sent_all([m.id for m in waiting])
-        return found
 
     def note(self, published: Sequence[tuple[str, dict[str, Any]]]) -> None:
         truth = self.wells.truth(with_best=False)
@@ -263,10 +239,17 @@ def cover(lived: Lived, body: Mapping[str, Any], truth: WellTruth) -> None:
 
 
 def capacity(body: Mapping[str, Any]) -> dict[str, float] | None:
-    """What the pump lifts with liquid enough: displacement x effectiveness x fillage, where the level is above it."""
+    """What the pump lifts with liquid enough: displacement x effectiveness x fillage, where the level is above it.
+
+    The three are taken for independent, which is too wide: a test tells their product. Where the belief's own is at
+    hand it is taken.
+    """
     parts = [body[name] for name in ("pump_displacement_bpd", "pump_effectiveness_frac", "fillage_frac")]
     if any(part is None for part in parts) or body["liquid_height_ft"]["value"] < FED_FT:
         return None
+    if "pump_capacity_bpd" in body:
+        own: dict[str, float] = body["pump_capacity_bpd"]
+        return own
     value = math.prod(part["value"] for part in parts)
     return {"value": value, "sd": value * math.hypot(*(part["sd"] / max(part["value"], 1e-9) for part in parts))}
 

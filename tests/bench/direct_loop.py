@@ -15,11 +15,13 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
+
 from advisor import assess
 from advisor import memory as memories
-from advisor.belief import ensemble, operation, prior, step, update
+from advisor.belief import balance, ensemble, operation, prior, step, update
 from advisor.belief import present as presents
-from advisor.belief.ensemble import Belief
+from advisor.belief.ensemble import Array, Belief
 from advisor.config.load import parse_config
 from advisor.model import Draft, Event, ProductionTest, Quantity, Reading, Run
 from advisor.recommend import choice
@@ -183,9 +185,11 @@ class Direct:
         now = self.sites.truth(with_best=False)
         for key, lived in self.lived.items():
             record(lived, now[key], self.day)
-        for key, look in zip(keys, looks, strict=True):
+        full_bpd = capacity_bpd(belief, wells, columns, settings)
+        for key, look, full in zip(keys, looks, full_bpd, strict=True):
             if self.day > FROM_DAY and key in then:
                 body = {name: {"value": q.value, "sd": q.sd} for name, q in look.quantities.items()}
+                body["pump_capacity_bpd"] = {"value": float(np.median(full)), "sd": float(np.std(full, ddof=1))}
                 cover(self.lived[key], body, then[key])
         contexts = [
             self.context(key, setting, look.suspects)
@@ -236,6 +240,13 @@ class Direct:
 
 def fields(setting: Setting) -> dict[str, float | None]:
     return {"stroke_rate_spm": setting.stroke_rate_spm, "run_min": setting.run_min, "idle_min": setting.idle_min}
+
+
+def capacity_bpd(belief: Belief, wells: list[Well], columns: list[Any], settings: list[Setting]) -> Array:
+    """What the pump of each member lifts (W, M) with liquid enough, at its height."""
+    ann = balance.annulus(columns, belief.members)
+    rate = np.array([[s.stroke_rate_spm] for s in settings])
+    return balance.pump(wells, belief.members).full_bpd(rate, ann.at_intake_psia(belief.members["height_ft"]))
 
 
 def tested_bpd(readings: list[Reading]) -> float | None:
