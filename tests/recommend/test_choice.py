@@ -176,7 +176,7 @@ def test_a_setting_in_force_is_left_at_twice_the_bound_of_a_proposal(pounds: flo
 
 @pytest.mark.parametrize(("gain_sd_bpd", "made"), [(0.7, True), (0.9, True), (1.1, False), (3.0, False)])
 def test_a_gain_smaller_than_its_own_deviation_is_not_worth_a_signature(gain_sd_bpd: float, made: bool) -> None:
-    """A gain of 1.0 bbl/d of 100: over the least gain of half a per cent, and worth it only where it is sure enough."""
+    """1.0 of 100 bbl/d is over the least gain of half a per cent; worth a change only where it is sure enough."""
     view = outlook.Outlook(
         settings=(setting(8.0), setting(8.2)),
         liquid_bpd=np.array([100.0, 101.0]),
