@@ -10,7 +10,6 @@ from __future__ import annotations
 
 import argparse
 import copy
-import json
 import tempfile
 import time
 from collections import defaultdict
@@ -32,6 +31,7 @@ from sim_site.plain.fleet import Fleet
 from sim_site.scenario import Fault, Pace
 from sim_site.site import Message, Site
 from sim_site.truth import WellTruth
+from tests.bench import sites
 from tests.bench.closed_loop import INTERVALS, Lived, cover, told, within
 from tests.bench.shots import interval
 
@@ -44,7 +44,6 @@ NAMED_AT = 0.8
 POUNDS_SHARE = 0.01  # of the running time of 24 h
 HORIZON_H = 24
 WITHIN_ASSESSMENTS = 2
-FILLAGE_MIN, FILLAGE_SD = 10, 0.03
 IS_CALLED = {
     "worn-pump": "worn-pump",
     "falling-inflow": "inflow-falling",
@@ -148,48 +147,25 @@ class Watch:
 
     def step(self) -> None:
         """An hour: what the sites sent, what the advisor makes of it, what a reviewer lets through."""
-        messages = [*self.answers, *self.heard()]
+        messages = [*self.answers, *sites.heard(self.wells, 60, fillage=self.asked.fillage)]
         now = datetime.fromtimestamp(self.wells.now_ms / 1000.0, tz=UTC)
         began = time.process_time()
         self.advisor.receive(told(messages, "travel-time"))
         troubles = self.advisor.advance(now)
         if troubles:
             raise RuntimeError(f"{troubles[0].well}: {troubles[0].error}")
-        published = self.published()
+        published = sites.published(self.advisor)
         for topic, body in published:
             if topic.endswith("/advice") and body["state"] == "offered" and within(body):
                 self.advisor.approve(body["id"], by="bench", now=now)
         self.advisor.advance(now)
-        published += self.published()
+        published += sites.published(self.advisor)
         self.spent_s += time.process_time() - began
         self.note(published)
         self.answers = []
         for topic, body in published:
             if topic.endswith("/release"):
                 self.answers += self.wells.deliver(topic, body)
-
-    def heard(self) -> list[Message]:
-        """What the sites send in an hour; with fillage, what the pump's barrel held when the reading was taken."""
-        if not self.asked.fillage:
-            return self.wells.step(60)
-        found: list[Message] = []
-        for _ in range(60 // FILLAGE_MIN):
-            piece = self.wells.step(FILLAGE_MIN)
-            fill = {key: one.fillage_frac for key, one in self.wells.truth(with_best=False).items()}
-            for topic, fields in piece:
-                if topic.endswith("/reading/run") and fields["running"]:
-                    key = "/".join(topic.split("/")[1:3])
-                    noise = FILLAGE_SD * float(stream("fillage", key, fields["at"]).standard_normal())
-                    fields["fillage_frac"] = round(min(max(fill[key] + noise, 0.0), 1.0), 3)
-            found += piece
-        return found
-
-    def published(self) -> list[tuple[str, dict[str, Any]]]:
-        found = []
-        while waiting := self.advisor.outgoing():
-            found += [(m.topic, json.loads(m.payload)) for m in waiting if m.payload]
-            self.advisor.sent_all([m.id for m in waiting])
-        return found
 
     def note(self, published: Sequence[tuple[str, dict[str, Any]]]) -> None:
         truth = self.wells.truth(with_best=False)
