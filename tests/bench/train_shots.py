@@ -29,7 +29,11 @@ FIRST_SEED = 1_000_000  # the benchmark's own numbers start at 0
 HIDDEN, NONE_HIDDEN = 12, 6
 WEIGHT = 2e-3
 SEEDS = (7, 8)
-NONE_WEIGHT = 0.3  # one record in six here holds no level, in the field one in twenty (common practice, no source)
+NONE_EVERY, NONE_KINDS = 7, ("no-level", "no-level", "no-level", "short")  # of the records are made to hold none
+NONE_WEIGHT = (
+    0.14  # a quarter of the records hold no level, of the field's one in twenty (common practice, no source)
+)
+RIGHT_FRAC, SAME_S = 0.01, 0.012  # a pick that is right; one that is of the right echo all the same
 FLAT = {"echo_knots": [0.0, 1.0], "echo_values": [0.0, 1.0], "depth_knots": [0.0, 1.0], "depth_values": [0.0, 1.0],
         "good": 0.95, "uncertain": 0.3}  # fmt: skip
 OUT = Path(__file__).resolve().parents[2] / "advisor" / "shots" / "choice.json"
@@ -55,10 +59,11 @@ def worked(made: Any) -> dict[str, Any] | None:
         found = candidates.of(cleaned, matched, way, comb, shots.known_of(made.well, expected))
         right = -1
         if made.round_trip_s is not None:
-            off = np.abs(found.time_s / made.round_trip_s - 1.0)
-            if off.min() < 0.01:
+            off = np.abs(found.time_s - made.round_trip_s)
+            if off.min() < max(RIGHT_FRAC * made.round_trip_s, SAME_S):
                 right = int(np.argmin(off))
         out = {"x": found.features, "r": found.record, "right": right, "kind": made.kind, "families": made.families}
+        out["true_s"] = made.round_trip_s or math.inf
         if right >= 0:
             places = shots.places_of(made.well)
             depths = depth.of(matched, way, comb, float(found.time_s[right]), places)
@@ -77,7 +82,8 @@ def gathered(count: int, cache: Path | None) -> list[dict[str, Any]]:
     began = time.monotonic()
     out = []
     for i in range(count):
-        one = worked(first.made(FIRST_SEED + i))
+        which, left = divmod(i, NONE_EVERY)
+        one = worked(first.made(FIRST_SEED + i, None if left else NONE_KINDS[which % len(NONE_KINDS)]))
         if one is not None:
             out.append(one)
         if i % 500 == 499:
@@ -165,11 +171,9 @@ def calibrated(halves: list[tuple[dict[str, Any], list[dict[str, Any]]]]) -> dic
     times = [np.exp(one["x"][:, candidates.NAMES.index("time")]) for one in rows]
     picks = [trust.chosen(p, t) for p, t in zip(each, times, strict=True)]
     said = np.array([raw for _, raw in picks])
-    off = np.array([
-        t[best] / t[one["right"]] - 1.0 if one["right"] >= 0 else 1.0
-        for (best, _), t, one in zip(picks, times, rows, strict=True)
-    ])  # fmt: skip
-    hit = np.abs(off) < trust.SAME_FRAC
+    best_s = np.array([t[best] for (best, _), t in zip(picks, times, strict=True)])
+    hit = np.abs(best_s / np.array([one["true_s"] for one in rows]) - 1.0) < RIGHT_FRAC
+    off = np.array([at / t[one["right"]] - 1.0 for at, t, one in zip(best_s, times, rows, strict=True)])
     weight = np.array([1.0 if one["kind"] == "level" else NONE_WEIGHT for one in rows])
     knots, values = monotone(said, hit, weight)
     out = FLAT | {"echo_knots": knots, "echo_values": values}

@@ -60,6 +60,10 @@ def made(seed: int, kind: str | None = None) -> Made:
     rng = np.random.Generator(np.random.PCG64([seed, 41]))
     plan = _plan(rng)
     plan["kind"] = kind or plan["kind"]
+    if plan["kind"] in ("no-level", "short"):  # what else reflects is then all there is to be taken for a level
+        more = _changes(rng, plan["level"], plan["intake"], plan["casing"], plan["tubing"])
+        more = [one for one in more if one["name"] not in {"liner", "tubing anchor"} & _names(plan["changes"])]
+        plan["changes"] = sorted(plan["changes"] + more, key=lambda one: float(one["depth"]))
     clean, echo, rival_peak = _sound(rng, plan)
     return _recorded(rng, plan, clean, echo, rival_peak)
 
@@ -123,6 +127,10 @@ def _changes(
         ratio = rng.uniform(1.1, 1.6) if larger else rng.uniform(0.35, 0.9)
         put("unknown", rng.uniform(0.05, 0.98) * level, rng.uniform(0.5, 6), ratio, False)
     return sorted(out, key=lambda one: float(one["depth"]))
+
+
+def _names(changes: list[dict[str, Any]]) -> set[str]:
+    return {str(one["name"]) for one in changes}
 
 
 def _velocity(plan: dict[str, Any], depths: np.ndarray) -> np.ndarray:
