@@ -41,6 +41,7 @@ KNOWN_D = 10.0  # of learning a well; nothing is counted as named wrongly before
 SAYS_WITHIN_D = 10.0
 LOSS = 0.2
 NAMED_AT = 0.8
+LIFTS_NOTHING = 0.05  # of what the plunger displaces
 POUNDS_SHARE = 0.01  # of the running time of 24 h
 HORIZON_H = 24
 WITHIN_ASSESSMENTS = 2
@@ -271,6 +272,11 @@ class Tally:
     missed: list[str] = field(default_factory=list)
 
 
+def lifts_nothing(hours: Sequence[WellTruth], day: float) -> bool:
+    """Whether the pump is so worn, or parted, that to say that it lifts nothing is true."""
+    return hours[min(max(round(day * DAY_H) - 1, 0), len(hours) - 1)].pump_effectiveness_frac < LIFTS_NOTHING
+
+
 def tallies(watch: Watch) -> dict[str, Tally]:
     """By kind of fault, 'none' the well ones."""
     found: dict[str, Tally] = defaultdict(Tally)
@@ -286,6 +292,7 @@ def tallies(watch: Watch) -> dict[str, Tally]:
             if day > KNOWN_D
             and (suspects.get(name) or 0.0) >= NAMED_AT
             and not (name == right and day >= _from(fault))
+            and not (name == "no-pump-action" and lifts_nothing(lived.hours, day))
         }
         tally.wrong += bool(wrong)
         if wrong:
@@ -296,7 +303,12 @@ def tallies(watch: Watch) -> dict[str, Tally]:
         if there_d is None or there_d + SAYS_WITHIN_D > watch.asked.days:
             continue
         tally.reached += 1
-        days = [d for d, s, _ in lived.said if _from(fault) <= d <= there_d + SAYS_WITHIN_D and s[right] >= NAMED_AT]
+        days = [
+            d
+            for d, s, _ in lived.said
+            if _from(fault) <= d <= there_d + SAYS_WITHIN_D
+            and (s[right] >= NAMED_AT or (s["no-pump-action"] >= NAMED_AT and lifts_nothing(lived.hours, d)))
+        ]
         if days:
             tally.named += 1
             tally.took_d.append(days[0] - there_d)
