@@ -18,7 +18,7 @@ from sim_site.scenario import load_scenario
 from sim_site.well_file import advisor_config
 from sim_site.wellbore import wellbore_of
 
-SHOTS = 12
+SHOTS = 24
 
 
 @pytest.mark.parametrize("key", ["north/3", "creek/1"])
@@ -29,9 +29,13 @@ def test_a_sound_well_is_not_doubted_three_shots_in_a_row(key: str) -> None:
     bore = wellbore_of(next(one for one in scenario.well if one.key == key))
     state = Annulus(bore).started()
     casing_psig = (state.casing_pa - ATMOSPHERE_PA) / PSI_PA
-    true_ft = state.level_md_m / FOOT_M
+    start_m = state.level_md_m
     row, longest, doubted = 0, 0, 0
     for number in range(SHOTS):
+        state.level_md_m = (
+            start_m - number * 2.0
+        )  # over many positions of the echo among the strengths that are tried
+        true_ft = state.level_md_m / FOOT_M
         sent = traces.trace_payload(bore, state, casing_psig, 6.0, (key, number))
         trace = Trace(
             sample_hz=sent["sample_hz"],
