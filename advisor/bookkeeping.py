@@ -35,7 +35,8 @@ def _news(item: Work, segments: Sequence[Segment]) -> News:
         segments=segments,
         height_ft=taken.height_ft if taken is not None and again < STUCK_FROM else None,
         shot_value=_value(item),
-        casing_psia=item.column.casing_psia if item.moment.has(PRESSURE_KINDS) else None,
+        # what a build-up leaves behind comes and goes as a slug of gas does
+        casing_psia=item.column.casing_psia if item.moment.has(PRESSURE_KINDS) and not _bleeds_off(item) else None,
         gas_mscfd=_gas_mscfd(item),
         test_bpd=item.moment.test_bpd(),
         fillage_frac=item.moment.fillage_frac(),
@@ -69,6 +70,12 @@ def _gas_mscfd(item: Work) -> float | None:
         return None
     gas = item.workup.quantities.get("annular_gas_mscfd")
     return None if gas is None else gas.value
+
+
+def _bleeds_off(item: Work) -> bool:
+    """A build-up was begun so shortly before that the casing is not back at the pressure it flows at."""
+    build_up = item.memory.build_up
+    return build_up is not None and 0 <= item.moment.at_ms - build_up.at_ms <= BUILD_UP_MS
 
 
 def _shut_in(item: Work) -> bool:

@@ -1,0 +1,42 @@
+"""What of a moment goes into the ledger of a well's days."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+from advisor import bookkeeping
+from advisor.belief.ledger import Ledger
+from advisor.memory import BuildUp
+from advisor.model import CasingPressure, Reading
+from advisor.tasks import Moment
+from tests.belief.invented import column
+
+MINUTE_MS = 60_000
+
+
+def item(at_ms: int, build_up: BuildUp | None) -> Any:
+    """A moment with one casing pressure, of a well whose last build-up is given."""
+    taken = Reading(
+        well="north/1",
+        kind="casing-pressure",
+        at_ms=at_ms,
+        received_at_ms=at_ms,
+        measured=CasingPressure(casing_psig=(45.0,), casing_valve="open"),
+    )
+    memory = SimpleNamespace(build_up=build_up, valve_since_ms=0, ledger=Ledger())
+    return SimpleNamespace(
+        moment=Moment(at_ms=at_ms, readings=(taken,)),
+        memory=memory,
+        task=SimpleNamespace(head=SimpleNamespace(memory=memory)),
+        workup=None,
+        column=column(),
+    )
+
+
+def test_a_pressure_that_a_build_up_left_behind_is_not_of_the_day() -> None:
+    """15 min after its begin the valve is open again and the casing still bleeds off; an hour after, it has."""
+    begun = BuildUp(at_ms=600 * MINUTE_MS, casing_psig=(37.0, 41.0, 45.0), every_s=30.0)
+    assert bookkeeping._news(item(615 * MINUTE_MS, begun), []).casing_psia is None
+    assert bookkeeping._news(item(660 * MINUTE_MS, begun), []).casing_psia == column().casing_psia
+    assert bookkeeping._news(item(615 * MINUTE_MS, None), []).casing_psia == column().casing_psia
