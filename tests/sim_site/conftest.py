@@ -15,7 +15,9 @@ __all__ = ["broker"]
 
 @pytest.fixture(scope="session")
 def demo() -> Scenario:
-    return load_scenario("demo")
+    """The demonstration's wells with a shot each hour, an hour at a step."""
+    scenario = load_scenario("demo")
+    return replace(scenario, site=replace(scenario.site, step_min=60, level_every_min=60))
 
 
 @pytest.fixture(scope="session")

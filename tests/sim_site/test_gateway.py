@@ -97,6 +97,7 @@ def test_a_step_lived_ahead_is_sent_when_the_one_before_is_settled(
     running = threading.Thread(target=gateway.one_step, args=(60,), kwargs={"then": 60})
     running.start()
     wait_until(lambda: site.now_ms == scenario.start_ms + 2 * 3_600_000, "the second hour is lived")
+    wait_for(stand_in, len(first_hour))
     assert stand_in.received == first_hour and running.is_alive()
     stand_in.silent = False
     stand_in.say("online", first_hour[-1][1]["at"])
@@ -105,6 +106,7 @@ def test_a_step_lived_ahead_is_sent_when_the_one_before_is_settled(
     with pytest.raises(ValueError, match="one_step: 30 min; the step begun before is of 60 min"):
         gateway.one_step(30)
     gateway.one_step(60)
+    wait_for(stand_in, len(first_hour) + len(second_hour))
     gateway.link.close()
     assert stand_in.received == first_hour + second_hour
 
@@ -255,7 +257,7 @@ def scenario_file(folder: Path, port: int, extra: str = "") -> Path:
         'host = "localhost"\nport = 1883', f'host = "127.0.0.1"\nport = {port}\nconnect_timeout_s = 5.0'
     )
     path = folder / "here.toml"
-    path.write_text(text.replace("step_min = 60", f"step_min = 60\n{extra}"), "utf-8")
+    path.write_text(text.replace("step_min = 120", f"step_min = 120\n{extra}"), "utf-8")
     return path
 
 

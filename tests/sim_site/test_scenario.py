@@ -145,7 +145,7 @@ def test_a_metric_site_sends_nothing_in_field_units() -> None:
         ("tubing_od_in = 2.875", "tubing_od_in = 4.95", "it must be under casing_id_in"),
         ('start = "2031-03-01T00:00:00Z"', 'start = "2031-03-01T00:00:00"', "has no offset"),
         ("[2600.0, 2598.0], [3400.0", "[3600.0, 2598.0], [3400.0", "measured depths must start at 0 and grow"),
-        ("step_min = 60", "step_min = 60\napply_most_min = 1.0", "under apply_least_min"),
+        ("step_min = 120", "step_min = 120\napply_most_min = 1.0", "under apply_least_min"),
         ("[broker]", '[[gateway]]\nsite = "south"\n[broker]', "'south'; it must be one of creek, north"),
         ("[broker]", '[[gateway]]\nsite = "north"\n[[gateway]]\nsite = "north"\n[broker]', "a second one of north"),
         ("[broker]", '[[gateway]]\nsite = "north"\noutage_most_min = 5.0\n[broker]', "under outage_least_min"),
@@ -165,7 +165,7 @@ def test_a_scenario_like_another_takes_its_wells_and_says_the_rest(demo: Scenari
     own = 'like = "demo"\nname = "other"\n[site]\nstep_min = 30\n[broker]\nport = 2000\n'
     read = read_scenario(own, "some.toml")
     assert read.well == demo.well and read.name == "other" and read.start == demo.start
-    assert read.site.step_min == 30 and read.site.level_every_min == demo.site.level_every_min
+    assert read.site.step_min == 30 and read.site.level_every_min == load_scenario("demo").site.level_every_min
     assert read.broker.port == 2000 and read.broker.root == demo.broker.root
     assert faults_of('like = "nothing"') == ["some.toml.like: 'nothing'; it must be one of county, demo, faults"]
     assert read_scenario('like = "faults"', "some.toml").fault == load_scenario("faults").fault
