@@ -8,14 +8,12 @@ from advisor.belief import causes
 from advisor.belief import ledger as ledgers
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import Ledger, News
-from advisor.column import Observation
 from advisor.model import Level
 from advisor.tasks import Work
 from advisor.well import Segment
 
 BUILD_UP_MS = 45 * 60_000
 STUCK_FROM = 3  # times one value is read in a row: no level, and no day like others
-SHOT_KINDS = frozenset({"level"})
 PRESSURE_KINDS = frozenset({"level", "casing-pressure", "trace"})
 
 
@@ -29,7 +27,7 @@ def kept(item: Work, segments: Sequence[Segment], belief: Belief) -> Ledger:
 
 
 def _news(item: Work, segments: Sequence[Segment]) -> News:
-    again, taken = _again(item), _shot(item)
+    again, taken = _again(item), item.shot
     return News(
         at_ms=item.moment.at_ms,
         segments=segments,
@@ -43,10 +41,6 @@ def _news(item: Work, segments: Sequence[Segment]) -> News:
         disturbed=_shut_in(item) or again >= STUCK_FROM,
         events=item.moment.events(),
     )
-
-
-def _shot(item: Work) -> Observation | None:
-    return item.workup.observation if item.workup is not None and item.moment.has(SHOT_KINDS) else None
 
 
 def _value(item: Work) -> float | None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from advisor.model import Level, Quality, Quantity
 from advisor.well import Well
@@ -58,6 +58,11 @@ class Column:
     capacity_below_bbl_per_ft: float  # casing from the perforations to the intake, per foot true vertical
     gas_mscfd: float | None
     oil_bbl_per_stb: float = 1.0  # formation volume of the liquid at the intake
+
+    def at_casing(self, casing_psia: float) -> Column:
+        """The same at another casing pressure: the gas above the level is heavier in proportion."""
+        gradient = self.gas_psi_per_ft * casing_psia / self.casing_psia
+        return replace(self, casing_psia=casing_psia, gas_psi_per_ft=gradient)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -19,14 +19,13 @@ from advisor.belief.present import DayAhead
 from advisor.column import Column
 from advisor.rulebook import book
 from advisor.rulebook.load import Rulebook
-from advisor.tasks import Head, Outcome, Settings, Task, Work, carried_on
+from advisor.tasks import SHOT_KINDS, Head, Outcome, Settings, Task, Work, carried_on
 from advisor.well import Well
 
 HOUR_MS = 3_600_000
 JUST_NOW_MS = 10 * 60_000
 PHYSICS_KINDS = frozenset({"level", "production-test"})
 CASING = frozenset({"casing-pressure"})
-SHOT_KINDS = frozenset({"level"})
 HEAVY_KINDS = PHYSICS_KINDS | {"trace"}
 NEWS_KINDS = frozenset({"level", "trace", "production-test", "event"})
 DAY_ROLLED_EVERY_MS = HOUR_MS
@@ -125,16 +124,13 @@ def _remember(items: list[Work]) -> None:
 def _work_up(items: list[Work], settings: Settings) -> None:
     """Physics for the wells with a new level, build-up or test; the last work-up serves the others.
 
-    A casing pressure alone moves the column with it: the gas above the level is heavier in proportion.
+    A casing pressure alone moves the column with it.
     """
     fresh = [item for item in items if item.moment.has(PHYSICS_KINDS) or _has_gas_news(item)]
     for item in items:
         column, casing = item.memory.column, item.memory.casing_psig
         if column is not None and casing is not None and item.moment.has(CASING):
-            casing_psia = casing + settings.atmospheric_psia
-            gradient = column.gas_psi_per_ft * casing_psia / column.casing_psia
-            column = replace(column, casing_psia=casing_psia, gas_psi_per_ft=gradient)
-            item.memory = replace(item.memory, column=column)
+            item.memory = replace(item.memory, column=column.at_casing(casing + settings.atmospheric_psia))
     if not fresh:
         return
     done = assess.work_up(
@@ -192,9 +188,7 @@ def _taken_in(belief: Belief, held: list[Work], wells: list[Well], columns: list
     events = [item.moment.events() for item in held]
     if any(events):
         belief = update.events(belief, wells, events)
-    shots = [
-        item.workup.observation if item.workup is not None and item.moment.has(SHOT_KINDS) else None for item in held
-    ]
+    shots = [item.shot for item in held]
     if any(shot is not None for shot in shots):
         belief = update.shot(belief, wells, columns, shots, settings=[item.setting for item in held])
     fillages = [item.moment.fillage_frac() for item in held]

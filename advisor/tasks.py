@@ -9,13 +9,15 @@ from advisor import outcomes
 from advisor.belief import operation
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import DayAhead, Present
-from advisor.column import Column, WorkUp
+from advisor.column import Column, Observation, WorkUp
 from advisor.memory import Memory
 from advisor.model import Advice, AlarmFlags, Applied, Assessment, Draft, Event, Fact, ProductionTest, Reading, Run
 from advisor.review import Terms
 from advisor.rulebook.book import Step
 from advisor.shots.repeat import Request
 from advisor.well import Approval, Setting, Well
+
+SHOT_KINDS = frozenset({"level"})
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,6 +166,11 @@ class Work:
     def column(self) -> Column:
         assert self.memory.column is not None
         return self.memory.column
+
+    @property
+    def shot(self) -> Observation | None:
+        """The level of this moment as the belief sees it; None without one that could be worked up."""
+        return self.workup.observation if self.workup is not None and self.moment.has(SHOT_KINDS) else None
 
     @property
     def current(self) -> Advice | None:

@@ -30,6 +30,7 @@ def item(at_ms: int, build_up: BuildUp | None) -> Any:
         memory=memory,
         task=SimpleNamespace(head=SimpleNamespace(memory=memory)),
         workup=None,
+        shot=None,
         column=column(),
     )
 

@@ -17,7 +17,6 @@ is no more than what the pump takes: it may starve there, and where the intake l
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
 
 import msgspec
 import numpy as np
@@ -45,12 +44,8 @@ RESTS_FRAC = 0.05
 RECENT_DAYS, GAS_DAYS = 4, 12  # of the annular gas now, and before
 GAS_LIKE = 1.5  # within this factor the gas is as it was
 STILL_SHARE, STILL_LOST = 0.25, 0.15  # of the swing a pump that lifts makes, and of what it lifts
-STOPPED, UNSEEN, BEGUN, SWINGS_ON = (
-    0.5,
-    0.7,
-    0.1,
-    0.5,
-)  # of what it lifts (UNSEEN: where it rests, and no swing is seen)
+# of what it lifts (UNSEEN: where it rests, and no swing is seen)
+STOPPED, UNSEEN, BEGUN, SWINGS_ON = 0.5, 0.7, 0.1, 0.5
 SHOTS_SAY, ENDED = 0.15, 0.1  # chance of a pump that lifts nothing, by shots, for and against what days say
 PRIOR: dict[str, float] = {
     "worn": 0.03, "falling": 0.03, "leak": 0.02, "dead": 0.005, "rising": 0.003, "better": 0.001,
@@ -313,7 +308,7 @@ class _Flow:
 
     def __init__(self, rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float]) -> None:
         members = {name: np.full((len(rows), 1), reference.get(name, 0.0)) for name in PARAMETERS}
-        columns = [_at(column, row.casing_psia) for row in rows]
+        columns = [column.at_casing(row.casing_psia) for row in rows]
         ann = balance.annulus(columns, members)
         fed = balance.formation(members, ann)
         pump = balance.pump([well] * len(rows), members)
@@ -335,9 +330,7 @@ class _Flow:
         self.reachable = np.broadcast_to(fed.least_height_bpd, height.shape)[:, 0]
         self.scale_bpd = max(float(np.median(self.inflow)), 1.0)
         leak = pump.leak_bpd[:, 0]
-        per_ft = (
-            ann.stb_per_ft[:, 0] if ann.stb_per_ft.shape[0] == len(rows) else np.full(len(rows), ann.stb_per_ft[0, 0])
-        )
+        per_ft = np.broadcast_to(ann.stb_per_ft, height.shape)[:, 0]
         moved = per_ft * _of(rows, lambda row: row.end_ft - row.begin_ft)
         self.off_bpd = moved - (self.inflow - self.lifted + leak * self.idle)
         changed = np.abs(np.diff(self.lifted, prepend=self.lifted[0]))
@@ -379,9 +372,3 @@ def _filling(rows: Sequence[Row]) -> tuple[Array, NDArray[np.bool_]]:
 def _of(rows: Sequence[Row], get: object) -> Array:
     values = [get(row) for row in rows]  # type: ignore[operator]
     return np.array([np.nan if value is None else value for value in values], dtype=np.float64)
-
-
-def _at(column: Column, casing_psia: float) -> Column:
-    return replace(
-        column, casing_psia=casing_psia, gas_psi_per_ft=column.gas_psi_per_ft * casing_psia / column.casing_psia
-    )

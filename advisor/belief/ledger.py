@@ -25,11 +25,8 @@ OUTLIER_SD, TRIMMINGS = 3.0, 4
 LEAST_NOISE_FT = 4.0
 LEAST_SWING_D = 1e-4  # spread of the rests about their mean, below which the level's swing is not seen
 SPIKE_PSI, SPIKE_FRAC, SPIKE_SD = 6.0, 0.06, 5.0  # a casing pressure over the day's middle one: a slug of gas passes
-STEP_PSI, STEP_SD, STEP_AT_ONCE = (
-    4.0,
-    4.0,
-    0.7,
-)  # of the casing pressure, and how much of it comes between two readings
+# of the casing pressure, and how much of it comes between two readings
+STEP_PSI, STEP_SD, STEP_AT_ONCE = 4.0, 4.0, 0.7
 STEP_READINGS = 3
 LOWEST = "the level is about its lowest on most days, and the pump may starve"
 BEGINS_ANEW = frozenset({"pump-changed", "workover", "treatment", "rods-parted"})

@@ -93,8 +93,7 @@ def _timed(drive: Drive, in_force: Setting) -> tuple[Setting, ...]:
     if not _rests_allowed(drive):
         return tuple(found)
     cycles = _cycles(drive, in_force, low, high)
-    for part in SHARES if cycles else ():
-        wanted = min(share * part, 0.97)
+    for wanted in _shares(share) if cycles else ():
         found.append(min(cycles, key=lambda s: (_costs(drive, s, wanted), s.idle_min)))
     return tuple(s for s in dict.fromkeys(found) if s != in_force)
 
@@ -122,12 +121,11 @@ def _costs(drive: Drive, setting: Setting, wanted: float) -> float:
 
 
 def _shortest_min(drive: Drive) -> float:
-    return math.ceil(max(drive.least_idle_min or 1.0, drive.step_min) / drive.step_min - EPS) * drive.step_min
+    return _up_to_step(max(drive.least_idle_min or 1.0, drive.step_min), drive.step_min)
 
 
 def _shortest_run_min(drive: Drive) -> float:
-    step = drive.step_min
-    return math.ceil((drive.least_run_min or 1.0) / step - EPS) * step
+    return _up_to_step(drive.least_run_min or 1.0, drive.step_min)
 
 
 def _rests(drive: Drive, in_force: Setting) -> list[float]:
@@ -140,6 +138,10 @@ def _rests(drive: Drive, in_force: Setting) -> list[float]:
     if in_force.idle_min > 0:
         wanted.append(_on_step(in_force.idle_min, step))
     return list(dict.fromkeys(rest for rest in wanted if least - EPS <= rest <= most + EPS))
+
+
+def _up_to_step(minutes: float, step_min: float) -> float:
+    return math.ceil(minutes / step_min - EPS) * step_min
 
 
 def _on_step(minutes: float, step_min: float) -> float:

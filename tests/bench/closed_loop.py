@@ -160,21 +160,10 @@ class Loop:
         messages = [*self.answers, *sites.heard(self.wells, STEP_H * 60, fillage=self.asked.fillage)]
         now = datetime.fromtimestamp(self.wells.now_ms / 1000.0, tz=UTC)
         began = time.process_time()
-        self.refused += self.advisor.receive(told(messages, self.asked.sensor)).refused
-        troubles = self.advisor.advance(now)
-        if troubles:
-            raise RuntimeError(f"{troubles[0].well}: {troubles[0].error}")
-        published = sites.published(self.advisor)
-        for topic, body in published:
-            if topic.endswith("/advice") and body["state"] == "offered" and within(body):
-                self.advisor.approve(body["id"], by="bench", now=now)
-        self.advisor.advance(now)
-        published += sites.published(self.advisor)
+        published, refused = sites.worked(self.advisor, told(messages, self.asked.sensor), now, within)
+        self.refused += refused
         self.spent_s += time.process_time() - began
-        self.answers = []
-        for topic, body in published:
-            if topic.endswith("/release"):
-                self.answers += self.wells.deliver(topic, body)
+        self.answers = sites.answers(self.wells, published)
         self.note(published)
 
     def note(self, published: Sequence[tuple[str, dict[str, Any]]]) -> None:

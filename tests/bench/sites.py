@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
-from typing import Any
+from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
+from typing import Any, TypeAlias
 
 from advisor.core import Advisor
 from sim_site.chance import stream
 from sim_site.plain.fleet import Fleet
 from sim_site.site import Message, Site
+
+Told: TypeAlias = tuple[str, bytes, datetime]
+Published: TypeAlias = tuple[str, dict[str, Any]]
 
 FILLAGE_MIN, FILLAGE_SD = 10, 0.03
 
@@ -30,7 +35,28 @@ def heard(wells: Fleet | Site, minutes: int, *, fillage: bool) -> list[Message]:
     return found
 
 
-def published(advisor: Advisor) -> list[tuple[str, dict[str, Any]]]:
+def worked(
+    advisor: Advisor, readings: Sequence[Told], now: datetime, lets: Callable[[Mapping[str, Any]], bool]
+) -> tuple[list[Published], int]:
+    """Readings taken in and worked through, the offers that lets allows approved: what was published, and refused."""
+    refused = advisor.receive(readings).refused
+    troubles = advisor.advance(now)
+    if troubles:
+        raise RuntimeError(f"{troubles[0].well}: {troubles[0].error}")
+    said = published(advisor)
+    for topic, body in said:
+        if topic.endswith("/advice") and body["state"] == "offered" and lets(body):
+            advisor.approve(body["id"], by="bench", now=now)
+    advisor.advance(now)
+    return said + published(advisor), refused
+
+
+def answers(wells: Fleet | Site, said: Sequence[Published]) -> list[Message]:
+    """What the sites say to the releases among what was published."""
+    return [answer for topic, body in said if topic.endswith("/release") for answer in wells.deliver(topic, body)]
+
+
+def published(advisor: Advisor) -> list[Published]:
     """All that waits to be sent, sent: topics and bodies in order."""
     found = []
     while waiting := advisor.outgoing():

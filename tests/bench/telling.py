@@ -151,22 +151,10 @@ class Watch:
         messages = [*self.answers, *sites.heard(self.wells, 60, fillage=self.asked.fillage)]
         now = datetime.fromtimestamp(self.wells.now_ms / 1000.0, tz=UTC)
         began = time.process_time()
-        self.advisor.receive(told(messages, "travel-time"))
-        troubles = self.advisor.advance(now)
-        if troubles:
-            raise RuntimeError(f"{troubles[0].well}: {troubles[0].error}")
-        published = sites.published(self.advisor)
-        for topic, body in published:
-            if topic.endswith("/advice") and body["state"] == "offered" and within(body):
-                self.advisor.approve(body["id"], by="bench", now=now)
-        self.advisor.advance(now)
-        published += sites.published(self.advisor)
+        published, _ = sites.worked(self.advisor, told(messages, "travel-time"), now, within)
         self.spent_s += time.process_time() - began
         self.note(published)
-        self.answers = []
-        for topic, body in published:
-            if topic.endswith("/release"):
-                self.answers += self.wells.deliver(topic, body)
+        self.answers = sites.answers(self.wells, published)
 
     def note(self, published: Sequence[tuple[str, dict[str, Any]]]) -> None:
         truth = self.wells.truth(with_best=False)

@@ -142,21 +142,26 @@ def test_a_store_in_a_folder_that_is_not_there_is_named(tmp_path: Path) -> None:
     assert not (tmp_path / "nowhere").exists()
 
 
+def _as_somebody(*args: str) -> subprocess.CompletedProcess[str]:
+    """The advisor's command line as a user who owns nothing here."""
+    return subprocess.run(
+        [sys.executable, "-c", AS_SOMEBODY, *args],
+        cwd=ROOT,
+        env=environment(),
+        capture_output=True,
+        text=True,
+        timeout=PATIENCE_S,
+        check=False,
+    )
+
+
 def test_a_folder_that_may_not_be_written_is_named() -> None:
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         folder.chmod(0o755)
         daemon = Daemon(folder / "a", free_port(), WELL)
         daemon.config.parent.chmod(0o555)
-        done = subprocess.run(
-            [sys.executable, "-c", AS_SOMEBODY, "run", "--config", str(daemon.config)],
-            cwd=ROOT,
-            env=environment(),
-            capture_output=True,
-            text=True,
-            timeout=PATIENCE_S,
-            check=False,
-        )
+        done = _as_somebody("run", "--config", str(daemon.config))
         assert done.returncode == 2, done.stderr
         assert done.stderr.count("\n") == 1
         assert LINE.fullmatch(done.stderr.strip())
@@ -173,15 +178,7 @@ def test_a_backup_into_a_closed_folder_is_a_fault_in_words() -> None:
         closed = folder / "closed"
         closed.mkdir(mode=0o000)
         copy = closed / "copy.db"
-        done = subprocess.run(
-            [sys.executable, "-c", AS_SOMEBODY, "backup", str(copy), "--config", str(daemon.config)],
-            cwd=ROOT,
-            env=environment(),
-            capture_output=True,
-            text=True,
-            timeout=PATIENCE_S,
-            check=False,
-        )
+        done = _as_somebody("backup", str(copy), "--config", str(daemon.config))
         closed.chmod(0o700)
     assert (done.returncode, done.stdout) == (2, "")
     must = "must be a new file in a folder that this user may write to"
