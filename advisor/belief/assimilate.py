@@ -7,7 +7,7 @@ are damped by their own sampling error, so that a long series of shots does not 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
@@ -16,6 +16,7 @@ from advisor.belief.ensemble import OF_THE_WELL, SHARED, Array, Marks
 
 UPDATED: tuple[str, ...] = (
     "height_ft",
+    "free_ft",
     "wander",
     *OF_THE_WELL,
     "then_effectiveness",
@@ -23,7 +24,7 @@ UPDATED: tuple[str, ...] = (
     *SHARED,
 )
 
-WHOLLY: frozenset[str] = frozenset({"height_ft", "wander"})  # what may change within hours
+OF_HOURS: tuple[str, ...] = ("height_ft", "wander")  # what may change within hours
 LEAST_OF_A_KIND = 6  # members of a kind that move by their own correlations; with fewer all move together
 BY_CHANCE = 3.0  # squared correlations, in units of what chance gives on the average, that are not believed
 
@@ -34,22 +35,23 @@ def members_after(
     observed: Array,
     variance: Array,
     used: Marks,
-    heed: Array | float = 1.0,
+    names: Sequence[str] = UPDATED,
     kinds: Marks | None = None,
 ) -> dict[str, Array]:
-    """Members (W, M) after a scalar observation (W, 1) of the wells marked used (W,).
+    """Members (W, M) after a scalar observation (W, 1) of the wells marked used (W,); names: what of them may move.
 
-    heed (W, 1) is the share of the correction that what hardly changes takes: readings that follow each other
-    closely say nearly the same thing of it, and err in the same way (a partial update, Brink 2017). kinds (W, M):
-    members of two kinds that obey different laws; each kind moves by its own mean and correlations.
+    kinds (W, M): members of two kinds that obey different laws; each kind moves by its own mean and correlations.
     """
     rows = used[:, None]
-    moved = {name: members[name] for name in UPDATED}
+    moved = {name: members[name] for name in names}
     for kind in _kinds(kinds, predicted.shape):
-        for name, after in _moved(members, predicted, observed, variance, heed, kind).items():
+        for name, after in _moved(members, predicted, observed, variance, names, kind).items():
             moved[name] = np.where(rows & kind, after, moved[name])
-    moved["height_ft"] = np.where(rows, np.maximum(moved["height_ft"], 0.0), members["height_ft"])
-    moved["ln_effectiveness"] = np.where(rows, prior.bounded(moved["ln_effectiveness"]), members["ln_effectiveness"])
+    for name in {"height_ft", "free_ft"} & set(names):
+        moved[name] = np.where(rows, np.maximum(moved[name], 0.0), members[name])
+    if "ln_effectiveness" in names:
+        bounded = prior.bounded(moved["ln_effectiveness"])
+        moved["ln_effectiveness"] = np.where(rows, bounded, members["ln_effectiveness"])
     return moved
 
 
@@ -62,7 +64,12 @@ def _kinds(kinds: Marks | None, shape: tuple[int, ...]) -> list[Marks]:
 
 
 def _moved(
-    members: Mapping[str, Array], predicted: Array, observed: Array, variance: Array, heed: Array | float, kind: Marks
+    members: Mapping[str, Array],
+    predicted: Array,
+    observed: Array,
+    variance: Array,
+    names: Sequence[str],
+    kind: Marks,
 ) -> dict[str, Array]:
     """All members as those of the kind move; a well without any of it is left as it is."""
     count = np.maximum(kind.sum(axis=-1, keepdims=True), 2)
@@ -72,11 +79,11 @@ def _moved(
     shrink = 1.0 / (1.0 + np.sqrt(variance / total))
     step = observed - (predicted * kind).sum(axis=-1, keepdims=True) / count
     after: dict[str, Array] = {}
-    for name in UPDATED:
+    for name in names:
         own = _about_mean(members[name], kind, count)
         cov = (own * part).sum(axis=-1, keepdims=True) / (count - 1)
         var = (own * own).sum(axis=-1, keepdims=True) / (count - 1)
-        gain = cov / total * trust(cov, var, spread, count) * (1.0 if name in WHOLLY else heed)
+        gain = cov / total * trust(cov, var, spread, count)
         after[name] = members[name] + gain * (step - shrink * part)
     return after
 

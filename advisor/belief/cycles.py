@@ -12,11 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from advisor.belief import balance
+from advisor.belief import balance, drawing
 from advisor.belief.ensemble import Array
 from advisor.well import Setting
 
 DAY_MIN = 1440.0
+ALL_THE_TIME = np.array(1.0)
 POUNDS_UNDER = 0.85  # fillage of a stroke that pounds, with the level at the intake
 STARVED_SHARE = 0.01  # of the strokes: fewer do not count
 LEAST_KERNEL_FILL = 0.02
@@ -25,6 +26,7 @@ MOST_LEFT_SHARE = 0.3  # of what a run lifts, left after it: more is plenty, and
 KERNEL_SHARE = 0.34  # 0.9 M^(-1/5) at 128 members (Silverman 1986, rule of thumb)
 MOST_CYCLES = 96
 BLOCK = 32  # rows worked at a time: what fits the cache
+EVENLY_D = 0.25  # of a unit that never rests, worked at a time
 REPEATS_WITHIN_FT = 0.5  # a cycle that moves no member by more is repeated, not worked out again
 
 
@@ -81,19 +83,9 @@ def starved_fill_frac(rate_spm: Array, fed: balance.Formation, pump: balance.Pum
     return np.asarray((fed.least_height_bpd + pump.slip_bpd) / gross)
 
 
-def level_ft(take_bpd: Array, fed: balance.Formation, ann: balance.Annulus) -> Array:
-    """Height at which inflow equals a steady take; 0 where the take is more than the reachable inflow."""
-    over = fed.r0 - take_bpd
-    root = 2.0 * over / (fed.r1 + np.sqrt(np.maximum(fed.r1 * fed.r1 + 4.0 * fed.r2 * over, 0.0)) + 1e-12)
-    return np.where(fed.least_height_bpd > take_bpd, np.clip(root, ann.tank_ft, ann.full_ft), 0.0)
-
-
 def _steady(setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus) -> Lasting:
-    zero = np.zeros_like(fed.r0)
-    at_intake_bpd = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(zero))
-    height = level_ft(at_intake_bpd, fed, ann)
-    for _ in range(3):  # more pressure, less gas in the barrel, more liquid: a weak feedback
-        height = 0.5 * (height + level_ft(pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height)), fed, ann))
+    at_intake_bpd = pump.full_bpd(setting.rate_spm, ann.intake_psia)
+    height = drawing.rest_ft(setting.running_frac, setting.rate_spm, fed, pump, ann)
     take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height))
     liquid = np.minimum(take, fed.rate_bpd(height, ann.tank_ft))
     short = np.log(np.maximum(starved_fill_frac(setting.rate_spm, fed, pump), 1e-6) / POUNDS_UNDER)
@@ -104,19 +96,19 @@ def _steady(setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: 
 
 def _periodic(setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus) -> Lasting:
     zero = np.zeros_like(fed.r0)
-    share = setting.running_frac
     high = balance.unclipped_ft(zero, setting.idle_d, -pump.leak_bpd, fed, ann)
-    take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(0.5 * high))
-    left = balance.unclipped_ft(high, setting.run_d, take, fed, ann)
+    left, drawn = drawing.moved_ft(high, setting.run_d, ALL_THE_TIME, setting.rate_spm, fed, pump, ann)
+    take = drawn.take_bpd
     empties = left <= 0.0
     emptied_bpd = (take * setting.run_d + ann.stb_per_ft * np.minimum(left, 0.0) - pump.leak_bpd * setting.idle_d) / (
         setting.run_d + setting.idle_d
     )
-    low, kept_bpd = _repeating(setting, fed, pump, ann, share)
+    low, kept_bpd = _repeating(setting, fed, pump, ann)
     liquid = np.where(empties, emptied_bpd, kept_bpd)
     height = np.where(empties, 0.0, low)
     short = np.log(np.maximum(starved_fill_frac(setting.rate_spm, fed, pump), 1e-6) / POUNDS_UNDER)
-    flat_ft_per_d = np.minimum(fed.least_height_bpd - take, 0.0) / ann.stb_per_ft
+    flat_ft_per_d = np.minimum(fed.least_height_bpd - pump.full_bpd(setting.rate_spm, ann.intake_psia), 0.0)
+    flat_ft_per_d = flat_ft_per_d / ann.stb_per_ft
     spare = left - STARVED_SHARE * setting.run_d * flat_ft_per_d
     # what a cycle leaves is of the size of what it lifts: feet of it say little of how sure it is to be left
     lifted_ft = np.maximum(take * setting.run_d / ann.stb_per_ft, 1e-6)
@@ -126,27 +118,26 @@ def _periodic(setting: Settings, fed: balance.Formation, pump: balance.Pump, ann
 
 
 def _repeating(
-    setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus, share: Array
+    setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus
 ) -> tuple[Array, Array]:
     """Height at the end of a run that repeats itself, where a run does not empty the annulus, and the net lift.
 
     Newton on the map of one cycle, begun from the balance of a unit that runs the same share of the time evenly;
     the map's slope is that of the linearised balance.
     """
-    mean = np.zeros_like(fed.r0)
-    for _ in range(2):
-        take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(mean))
-        mean = level_ft(share * take - (1.0 - share) * pump.leak_bpd, fed, ann)
+    share = setting.running_frac
+    mean = drawing.rest_ft(share, setting.rate_spm, fed, pump, ann)
+    even = drawing.about(mean, share, setting.rate_spm, fed, pump, ann)
     cycle_d = setting.run_d + setting.idle_d
-    slope = np.exp(-(fed.r1 + 2.0 * fed.r2 * mean) / ann.stb_per_ft * cycle_d)
+    slope = np.exp(-even.per_d(ann) * cycle_d)
     rise_ft = (fed.rate_bpd(mean, ann.tank_ft) + pump.leak_bpd) * setting.idle_d / ann.stb_per_ft
     low = np.maximum(mean - 0.5 * rise_ft, 0.0)
+    drawn = even
     for _ in range(2):
         high = balance.unclipped_ft(low, setting.idle_d, -pump.leak_bpd, fed, ann)
-        take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(0.5 * (low + high)))
-        end = balance.unclipped_ft(high, setting.run_d, take, fed, ann)
+        end, drawn = drawing.moved_ft(high, setting.run_d, ALL_THE_TIME, setting.rate_spm, fed, pump, ann)
         low = np.clip(low + (end - low) / np.maximum(1.0 - slope, 1e-3), 0.0, ann.full_ft)
-    return low, share * take - (1.0 - share) * pump.leak_bpd
+    return low, share * drawn.take_bpd - (1.0 - share) * pump.leak_bpd
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,12 +174,15 @@ def _day_ahead(
     pump: balance.Pump,
     ann: balance.Annulus,
 ) -> Ahead:
-    cycle_d = np.where(setting.idle_d > 0, setting.run_d + setting.idle_d, 1.0)
+    running_d = np.where(setting.idle_d > 0, setting.run_d, EVENLY_D)
+    cycle_d = running_d + setting.idle_d
     cycles = np.clip(np.ceil(1.0 / cycle_d - 1e-9), 1, MOST_CYCLES)
     spells = 2 * int(cycles.max())
     now, lifted, done_d = height_ft, np.zeros_like(height_ft), np.zeros_like(cycle_d)
     starved_d, run_d, least = np.zeros_like(height_ft), np.zeros_like(cycle_d), np.full_like(height_ft, np.inf)
     running = np.asarray(begins_running, dtype=bool)[:, None] | (setting.idle_d <= 0)
+    low_bpd = pump.full_bpd(setting.rate_spm, ann.intake_psia)
+    flat_ft_per_d = np.minimum(fed.least_height_bpd - low_bpd, -1e-9) / ann.stb_per_ft
     earlier: tuple[Array, ...] | None = None
     for number in range(spells):
         if number % 2 == 0:  # the same place in the cycle as two spells ago
@@ -197,18 +191,13 @@ def _day_ahead(
                 if (done_d >= 1.0 - 1e-9).all():
                     break
             earlier = (now, lifted, starved_d, run_d, done_d)
-        spell_d = np.minimum(np.where(running, setting.run_d, setting.idle_d), 1.0 - done_d)
-        full = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(now))
-        take = np.where(running, full, -pump.leak_bpd)
-        end = balance.unclipped_ft(now, spell_d, take, fed, ann)
-        full = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(0.5 * (now + np.maximum(end, 0.0))))
-        take = np.where(running, full, -pump.leak_bpd)
-        end = balance.unclipped_ft(now, spell_d, take, fed, ann)
-        flat_ft_per_d = np.minimum(fed.least_height_bpd - take, -1e-9) / ann.stb_per_ft
+        spell_d = np.minimum(np.where(running, running_d, setting.idle_d), 1.0 - done_d)
+        share = running.astype(np.float64)
+        end, drawn = drawing.moved_ft(now, spell_d, share, setting.rate_spm, fed, pump, ann)
         starved_d = starved_d + np.where(running, np.clip(np.minimum(end, 0.0) / flat_ft_per_d, 0.0, spell_d), 0.0)
         spare = end - STARVED_SHARE * spell_d * flat_ft_per_d
         least = np.where(running & (spell_d > 0.0), np.minimum(least, spare), least)
-        lifted = lifted + take * spell_d + np.where(running, ann.stb_per_ft * np.minimum(end, 0.0), 0.0)
+        lifted = lifted + drawn.take_bpd * spell_d + np.where(running, ann.stb_per_ft * np.minimum(end, 0.0), 0.0)
         now = np.clip(end, 0.0, ann.full_ft)
         run_d = run_d + np.where(running, spell_d, 0.0)
         done_d = done_d + spell_d

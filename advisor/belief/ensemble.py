@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 Array: TypeAlias = NDArray[np.float64]
 Marks: TypeAlias = NDArray[np.bool_]  # which wells
 MEMBERS = 128
-VERSION = 3
+VERSION = 4
 MAGIC = b"belief"
 
 # what a member is made of: name -> meaning
@@ -38,6 +38,7 @@ PARAMETERS: dict[str, str] = {
     "density": "shared error of the liquid's density, standard deviations",
     "then_effectiveness": "ln of liquid over displacement after slip when the pump was first known",
     "then_potential": "ln of the inflow potential when the well was first known",
+    "free_ft": "height the level would have without what shots have set right since the last lesson, ft",
     "idle_ft": "height the level would have if nothing had been lifted since the last shot, ft",
 }
 SHARED: tuple[str, ...] = ("velocity", "void", "gauge", "gas_rate", "density")
@@ -61,6 +62,7 @@ COUNTS: dict[str, str] = {
     "fillages": "measured fillages taken in",
     "first_ms": "time of the first shot; 0 none",
     "shot_ms": "time of the last shot; 0 none",
+    "lesson_ms": "time of the last shot that taught of the well as well as of the level; 0 none",
     "same": "shots in a row with the same height to a thousandth",
     "last_ft": "height of the last shot",
     "run_h": "hours run since the last shot",

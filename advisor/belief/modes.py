@@ -19,8 +19,10 @@ from advisor.column import Column
 from advisor.well import Setting, Well
 
 LEAST_OF_A_KIND = 4  # with fewer there is no telling what the kind foretells
-MOST_ODDS = 0.7  # log odds of one shot
-MOVED_AT_LEAST = 8  # members; smaller odds are kept for later
+MOST_ODDS = 3.0  # log odds of one shot
+MOVED_AT_LEAST = 8  # members; smaller odds are kept for later,
+SETTLED_ODDS = 4.0  # unless they are as good as settled
+MOST_TOGETHER = 50.0
 
 
 def starving(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting]) -> Marks:
@@ -47,12 +49,11 @@ def weighed(
     predicted: Array,
     height_ft: Array,
     variance: Array,
-    heed: Array,
     rows: Marks,
 ) -> Belief:
     """The belief with members of the likelier kind in the place of others; shots (W, 1), predicted and kind (W, M).
 
-    name: the count that keeps the log odds gained for the kind; heed (W, 1): the share of them a shot counts for.
+    name: the count that keeps the log odds gained for the kind.
     """
     odds = belief.counts[name].copy()
     members = {name: values.copy() for name, values in belief.members.items()}
@@ -64,10 +65,11 @@ def weighed(
             continue
         gained = _log_density(predicted[i][low], height_ft[i, 0], variance[i, 0])
         gained -= _log_density(predicted[i][~low], height_ft[i, 0], variance[i, 0])
-        odds[i] += float(np.clip(heed[i, 0] * gained, -MOST_ODDS, MOST_ODDS))
-        wanted = belief.size / (1.0 + (belief.size - count) / count * np.exp(-odds[i]))
+        odds[i] += float(np.clip(gained, -MOST_ODDS, MOST_ODDS))
+        against = np.exp(np.clip(-odds[i], -MOST_TOGETHER, MOST_TOGETHER))
+        wanted = belief.size / (1.0 + (belief.size - count) / count * against)
         more = round(wanted) - count
-        if abs(more) >= MOVED_AT_LEAST:
+        if abs(more) >= MOVED_AT_LEAST or abs(odds[i]) >= SETTLED_ODDS:
             rows_of = _exchanged(low if more > 0 else ~low, abs(more), belief, i)
             for part, values in members.items():
                 values[i] = belief.members[part][i][rows_of]
@@ -86,7 +88,6 @@ def _exchanged(winners: Marks, number: int, belief: Belief, i: int) -> NDArray[n
     """Places of all members, with `number` of the losers given up for copies of winners."""
     chance = stream(belief.wells[i], int(belief.at_ms[i]), "kinds")
     have, others = np.flatnonzero(winners), np.flatnonzero(~winners)
-    number = min(number, others.size - LEAST_OF_A_KIND)
     found = np.arange(belief.size)
     if number > 0:
         found[chance.permutation(others)[:number]] = np.resize(chance.permutation(have), number)

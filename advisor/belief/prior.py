@@ -76,6 +76,7 @@ def draw(
     drawn["wander"] = balance.WANDER_SD * z["wander"]
     ann = balance.annulus(columns, drawn)
     drawn["height_ft"] = ann.full_ft * (0.02 + 0.9 * _uniform(z["height_ft"]))
+    drawn["free_ft"] = drawn["height_ft"].copy()
     drawn["idle_ft"] = drawn["height_ft"].copy()
     drawn["ln_potential"] = _ln_potential(wells, drawn, ann) + LN_POTENTIAL_SD * z["ln_potential"]
     drawn["then_effectiveness"] = ln_net_effectiveness(wells, drawn)

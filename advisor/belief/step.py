@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance, evidence
+from advisor.belief import balance, drawing, evidence
 from advisor.belief.ensemble import Array, Belief, normals
 from advisor.column import Column
 from advisor.well import Segment, Well
@@ -22,10 +22,10 @@ MOST_STEPS = 400  # of one stretch, 50 days at that length: years of silence are
 # how far each parameter wanders in a day (standard deviation); chosen on simulated wells, no source
 WALK_PER_ROOT_DAY: dict[str, float] = {
     "height_ft": 5.0,
-    "ln_potential": 0.010,
+    "ln_potential": 0.006,
     "ln_reservoir": 0.002,
     "shape": 0.01,
-    "ln_effectiveness": 0.008,
+    "ln_effectiveness": 0.004,
     "ln_slip": 0.03,
     "ln_leak": 0.03,
     "ln_free_gas": 0.03,
@@ -114,6 +114,7 @@ def _roll(
     pump = balance.pump(wells, belief.members)
     height = belief.members["height_ft"]
     idle = belief.members["idle_ft"]
+    apart = belief.members["free_ft"] - height
     guess = np.stack(
         [_fractions(name, int(at), belief.size) for name, at in zip(belief.wells, belief.at_ms, strict=True)]
     )
@@ -125,37 +126,16 @@ def _roll(
         known = np.array([[s.running_frac is not None] for s in now])
         share = np.where(known, np.array([[s.running_frac or 0.0] for s in now]), guess)
         rate = np.array([[s.stroke_rate_spm] for s in now])
-        before, height = height, moved_ft(height, dt_d, share, rate, fed, pump, ann)
+        end, drawn = drawing.moved_ft(height, dt_d, share, rate, fed, pump, ann)
+        before, height = height, np.clip(end, 0.0, ann.full_ft)
+        apart = np.maximum(apart * np.exp(-drawn.per_d(ann) * dt_d), -height)
         square = square + np.square(height - before)
         free = balance.unclipped_ft(idle, dt_d, -(1.0 - share) * pump.leak_bpd, fed, ann)
         idle = np.minimum(free, ann.full_ft)
         for i, s in enumerate(now):
             kind = "unknown_h" if s.running_frac is None else ("run_h" if s.running_frac > 0 else "idle_h")
             hours[kind][i] += s.length_ms / HOUR_MS
-    return {"height_ft": height, "idle_ft": idle}, np.sqrt(square), hours
-
-
-def moved_ft(
-    height_ft: Array,
-    dt_d: Array,
-    running_frac: Array,
-    stroke_rate_spm: Array,
-    fed: balance.Formation,
-    pump: balance.Pump,
-    ann: balance.Annulus,
-) -> Array:
-    """Height after dt of running for running_frac of it, between the intake and a full annulus."""
-    out = _take_bpd(height_ft, running_frac, stroke_rate_spm, pump, ann)
-    end = np.clip(balance.unclipped_ft(height_ft, dt_d, out, fed, ann), 0.0, ann.full_ft)
-    out = _take_bpd(0.5 * (height_ft + end), running_frac, stroke_rate_spm, pump, ann)
-    return np.clip(balance.unclipped_ft(height_ft, dt_d, out, fed, ann), 0.0, ann.full_ft)
-
-
-def _take_bpd(
-    height_ft: Array, running_frac: Array, rate_spm: Array, pump: balance.Pump, ann: balance.Annulus
-) -> Array:
-    full = pump.full_bpd(rate_spm, ann.at_intake_psia(height_ft))
-    return running_frac * full - (1.0 - running_frac) * pump.leak_bpd
+    return {"height_ft": height, "free_ft": height + apart, "idle_ft": idle}, np.sqrt(square), hours
 
 
 def _fractions(well: str, at_ms: int, size: int) -> Array:
@@ -192,5 +172,7 @@ def _wander(
             # a level at the intake stays there but for ripples: noise only moves liquid that is there
             sd = np.minimum(sd, np.maximum(moved["height_ft"], RIPPLE_FT))
         members[name] = members[name] + sd * noise[:, row, :]
+        if name == "height_ft":
+            members["free_ft"] = np.maximum(members["free_ft"] + sd * noise[:, row, :], 0.0)
     members["height_ft"] = np.maximum(members["height_ft"], 0.0)
     return members

@@ -2,25 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, balance, chosen, cycles, evidence, first, modes, operation, widen
-from advisor.belief.ensemble import SHARED, Array, Belief, Marks, normals
+from advisor.belief import assimilate, balance, chosen, cycles, evidence, first, lessons, operation, prior, widen
+from advisor.belief.ensemble import Array, Belief, Marks, normals
 from advisor.belief.first import LEAST_VELOCITY_FT
+from advisor.belief.seen import Seen
 from advisor.column import Column, Observation
 from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
-FULLY_HEEDED_H = 12.0  # since the last shot: one that follows sooner teaches less of what hardly changes
 GATE_SD = 4.0
-# Errors of the gassy column grow with the height they are an error of. They are taken in proportion to the height a
-# member has, never to the one that was read: a reading's own noise in its sensitivity would draw them to one side.
-IN_PROPORTION: tuple[str, ...] = ("void", "gas_rate", "density")
-LEAST_SCALE_FT = 20.0
-READS_AGAIN = 2.0  # shots in a row scatter by so much more than the pick of each is said to (our choice)
-COLUMN_SD_FRAC = 0.06  # of the height: what each build-up makes of the gassy column (our choice)
+AFRESH_H = 24.0  # since the first shot: until then it is the first one that three others contradict
 MISSES_FOLLOWED = 3  # shots in a row outside the gate on one side: a change, not noise
 TEST_SD_FRAC, LEAST_TEST_SD_BPD = 0.04, 2.0  # of a production test (common practice, no source)
 SETTLED_SD = 0.30  # ln of inflow over lift when a well is first seen: it may be drawing down or filling
@@ -46,7 +41,7 @@ def shot(
         return belief
     new = given & (belief.counts["shots"] == 0)
     in_force = settings if settings is not None else [operation.configured(well) for well in wells]
-    seen = _Seen(observations, belief)
+    seen = Seen(observations, belief)
     known = given & ~new
     belief = evidence.scored(
         belief, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
@@ -55,21 +50,15 @@ def shot(
     misses, far = _gate(belief, seen, known)
     followed = known & (np.abs(misses) >= MISSES_FOLLOWED)
     belief = belief.with_members({}, {"misses": np.where(followed | new, 0.0, misses)})
+    afresh = followed & (seen.at_ms - belief.counts["first_ms"] < AFRESH_H * HOUR_MS)
+    afresh &= belief.counts["no_lift"] < 2.0 * widen.UNLIFTED_ODDS  # a dead pump raises the level shot by shot
+    if afresh.any():
+        belief = _afresh(belief, wells, columns, afresh)
+        new, followed = new | afresh, followed & ~afresh
     if followed.any():
         belief = widen.changed(belief, followed, seen.at_ms)
-    since_h = (seen.at_ms - belief.counts["shot_ms"])[:, None] / HOUR_MS
-    heed = np.clip(since_h / FULLY_HEEDED_H, 0.0, 1.0)
     near = known & ~far & ~followed
-    for name in ("starving", "gauge_blamed"):
-        starving = name == "starving"
-        kind = modes.starving(belief, wells, columns, in_force) if starving else modes.gauge_blamed(belief)
-        predicted = seen.predicted(belief)
-        belief = modes.weighed(belief, kind, name, predicted, seen.height_ft, seen.variance, heed, near)
-    kinds = modes.starving(belief, wells, columns, in_force)
-    members = assimilate.members_after(
-        belief.members, seen.predicted(belief), seen.height_ft, seen.variance, near, heed, kinds
-    )
-    belief = belief.with_members(members)
+    belief = lessons.taught(belief, wells, columns, in_force, seen, near)
     if followed.any():
         belief = _reset_height(belief, seen, followed)
     if new.any():
@@ -79,49 +68,15 @@ def shot(
     return _counted(belief, seen, given, new, followed)
 
 
-class _Seen:
-    """The observations as arrays: heights (W, 1), variances (W, 1), what shared errors do to them (W, M)."""
-
-    def __init__(self, observations: Sequence[Observation | None], belief: Belief) -> None:
-        blank = Observation(at_ms=0, height_ft=0.0, random_sd_ft=1.0, shared={})
-        listed = [o or blank for o in observations]
-        for o, well in zip(listed, belief.wells, strict=True):
-            unknown = set(o.shared) - set(SHARED)
-            if unknown:
-                raise ValueError(
-                    f"{well} shot: shared error {sorted(unknown)[0]!r}; must be one of {', '.join(SHARED)}"
-                )
-        self.height_ft = np.array([[o.height_ft] for o in listed])
-        picked = np.array([[READS_AGAIN * max(o.random_sd_ft, 0.5)] for o in listed])
-        # the column's share of the height believed, not of the one read: else a reading's noise is in its weight
-        middle = belief.members["height_ft"].mean(axis=-1, keepdims=True)
-        known_ft = np.where(belief.counts["shots"][:, None] > 0, middle, np.maximum(self.height_ft, 0.0))
-        self.variance = np.square(picked) + np.square(COLUMN_SD_FRAC * known_ft)
-        self.censored = np.array([[o.censored] for o in listed])
-        self.at_ms = np.array([float(o.at_ms) for o in listed])
-        by = {name: np.array([[o.shared.get(name, 0.0)] for o in listed]) for name in SHARED}
-        scale = np.maximum(self.height_ft, LEAST_SCALE_FT)
-        self.shares = {name: np.clip(by[name] / scale, -0.5, 0.5) for name in IN_PROPORTION}
-        self.offsets = {name: by[name] for name in SHARED if name not in IN_PROPORTION}
-
-    def factor(self, members: Mapping[str, Array]) -> Array:
-        """What the shared errors in proportion to the height make of it, by member."""
-        return np.asarray(np.clip(1.0 + sum(self.shares[name] * members[name] for name in IN_PROPORTION), 0.2, 5.0))
-
-    def offset_ft(self, members: Mapping[str, Array]) -> Array:
-        """What the other shared errors add to it, by member."""
-        return np.asarray(sum(self.offsets[name] * members[name] for name in self.offsets))
-
-    def predicted(self, belief: Belief) -> Array:
-        """The height each member would have read."""
-        return belief.members["height_ft"] * self.factor(belief.members) + self.offset_ft(belief.members)
-
-    def unlifted(self, belief: Belief) -> Array:
-        """The height each member would have read if nothing had been lifted since the last shot."""
-        return belief.members["idle_ft"] * self.factor(belief.members) + self.offset_ft(belief.members)
+def _afresh(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], rows: Marks) -> Belief:
+    """The marked wells as before their first shot: what followed it within hours says that it was wrong."""
+    drawn = prior.draw(wells, belief.at_ms.tolist(), columns, members=belief.size)
+    marked = rows[:, None]
+    members = {name: np.where(marked, drawn.members[name], values) for name, values in belief.members.items()}
+    return belief.with_members(members, {"shots": np.where(rows, 0.0, belief.counts["shots"])})
 
 
-def _gate(belief: Belief, seen: _Seen, known: Marks) -> tuple[Array, Marks]:
+def _gate(belief: Belief, seen: Seen, known: Marks) -> tuple[Array, Marks]:
     """Shots in a row outside the gate, signed, and which of these shots are."""
     predicted = seen.predicted(belief)
     sd = np.sqrt(predicted.var(axis=-1, ddof=1) + seen.variance[:, 0])
@@ -133,7 +88,7 @@ def _gate(belief: Belief, seen: _Seen, known: Marks) -> tuple[Array, Marks]:
     return np.where(far, run, np.where(known, 0.0, before)), far
 
 
-def _read_ft(belief: Belief, seen: _Seen) -> Array:
+def _read_ft(belief: Belief, seen: Seen) -> Array:
     """The reading as each member takes it: with noise of its own, the shared errors but those of the column off."""
     noise = np.stack(
         [
@@ -149,7 +104,7 @@ def _first_height(
     wells: Sequence[Well],
     columns: Sequence[Column],
     settings: Sequence[Setting],
-    seen: _Seen,
+    seen: Seen,
     rows: Marks,
 ) -> Belief:
     """Heights and velocities of wells seen for the first time."""
@@ -168,7 +123,7 @@ def _first_height(
     )
 
 
-def _reset_height(belief: Belief, seen: _Seen, rows: Marks) -> Belief:
+def _reset_height(belief: Belief, seen: Seen, rows: Marks) -> Belief:
     """Heights drawn about the shot alone: nothing earlier says anything of them."""
     read = _read_ft(belief, seen)
     drawn = read / seen.factor(belief.members)
@@ -208,7 +163,7 @@ def settled(
     return belief.with_members({"ln_potential": np.where(rows[:, None], capped, belief.members["ln_potential"])})
 
 
-def _count_same(belief: Belief, seen: _Seen, given: Marks) -> Belief:
+def _count_same(belief: Belief, seen: Seen, given: Marks) -> Belief:
     height = seen.height_ft[:, 0]
     again = given & (belief.counts["shots"] > 0) & (np.abs(height - belief.counts["last_ft"]) < 1e-3)
     again &= ~seen.censored[:, 0]
@@ -216,17 +171,25 @@ def _count_same(belief: Belief, seen: _Seen, given: Marks) -> Belief:
     return belief.with_members({}, {"same": same, "last_ft": np.where(given, height, belief.counts["last_ft"])})
 
 
-def _counted(belief: Belief, seen: _Seen, given: Marks, new: Marks, followed: Marks) -> Belief:
+def _counted(belief: Belief, seen: Seen, given: Marks, new: Marks, followed: Marks) -> Belief:
     counts = belief.counts
     zero = np.where(given, 0.0, 1.0)
+    anew = new | followed
+    free_ft = np.where(
+        (anew | (counts["lesson_ms"] == seen.at_ms))[:, None], belief.members["height_ft"], belief.members["free_ft"]
+    )
     return belief.with_members(
-        {"idle_ft": np.where(given[:, None], belief.members["height_ft"], belief.members["idle_ft"])},
+        {
+            "free_ft": free_ft,
+            "idle_ft": np.where(given[:, None], belief.members["height_ft"], belief.members["idle_ft"]),
+        },
         {
             "shots": counts["shots"] + given,
             "changes": counts["changes"] + followed,
             "first_ms": np.where(new, seen.at_ms, counts["first_ms"]),
             "void_share": np.where(given, seen.shares["void"][:, 0], counts["void_share"]),
             "shot_ms": np.where(given, seen.at_ms, counts["shot_ms"]),
+            "lesson_ms": np.where(anew, seen.at_ms, counts["lesson_ms"]),
             "run_h": counts["run_h"] * zero,
             "idle_h": counts["idle_h"] * zero,
             "unknown_h": counts["unknown_h"] * zero,

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.belief import balance, cycles
+from advisor.belief import balance, cycles, drawing
 from advisor.belief.ensemble import Array, Belief
 from advisor.column import Column
 from advisor.well import Setting, Well
@@ -63,7 +63,7 @@ def _block(
     least = np.array([[well.least_liquid_height_ft] for well in wells])[rows]
     soon = _soon_ft(belief.members["height_ft"][rows], pairs, *picked)
     short = cycles.soft_below_ft(np.maximum(lasting.height_ft, soon) - least).mean(axis=-1)
-    settles_h = _settles_h(lasting.height_ft, picked[0], picked[2])
+    settles_h = _settles_h(lasting.height_ft, pairs, *picked)
     firsts = np.cumsum([0, *[len(listed) for listed in settings]])
     found = []
     for i, listed in enumerate(settings):
@@ -91,17 +91,15 @@ def _soon_ft(
     height_ft: Array, setting: cycles.Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus
 ) -> Array:
     """Height at the end of a run (N, M) after DECIDED_AGAIN_D, the pump taken to run evenly but for the last rest."""
-    share = setting.running_frac
-    end = height_ft
-    for _ in range(2):  # the take depends a little on the height it leads to
-        full = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(0.5 * (height_ft + np.maximum(end, 0.0))))
-        out = share * full - (1.0 - share) * pump.leak_bpd
-        end = balance.unclipped_ft(height_ft, np.full_like(share, DECIDED_AGAIN_D), out, fed, ann)
+    share, ahead = setting.running_frac, np.full_like(setting.rate_spm, DECIDED_AGAIN_D)
+    end, _ = drawing.moved_ft(height_ft, ahead, share, setting.rate_spm, fed, pump, ann)
     rise = fed.rate_bpd(np.maximum(end, 0.0), ann.tank_ft) * setting.idle_d / ann.stb_per_ft
     return np.clip(end - 0.5 * rise, 0.0, ann.full_ft)
 
 
-def _settles_h(height_ft: Array, fed: balance.Formation, ann: balance.Annulus) -> Array:
+def _settles_h(
+    height_ft: Array, setting: cycles.Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus
+) -> Array:
     """Three time constants of the level about where it comes to rest, hours (N,)."""
-    per_d = (fed.r1 + 2.0 * fed.r2 * height_ft) / ann.stb_per_ft
-    return np.asarray(np.clip(72.0 / np.median(per_d, axis=-1), 3.0, 480.0))
+    even = drawing.about(height_ft, setting.running_frac, setting.rate_spm, fed, pump, ann)
+    return np.asarray(np.clip(72.0 / np.median(even.per_d(ann), axis=-1), 3.0, 480.0))

@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from typing import Literal
 
 from advisor.model import (
@@ -93,7 +94,7 @@ def outcome(
             "judged_at": None if judged_at_ms is None else time_text(judged_at_ms),
             "verdict": verdict,
             "predicted": {name: _quantity(value) for name, value in predicted.items()},
-            "seen": {name: _quantity(value) for name, value in seen.items()},
+            "seen": {name: _quantity(value and replace(value, by=None)) for name, value in seen.items()},
         }
     )
 

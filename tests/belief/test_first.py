@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy.stats import norm
 
-from advisor.belief import first, prior, update
+from advisor.belief import first, prior, seen, update
 from advisor.belief.ensemble import Belief
 from advisor.column import Observation
 from tests.belief.invented import START_MS, column, drive, setting, well
@@ -37,7 +37,7 @@ def test_as_many_members_are_pumped_off_as_bayes_gives(read_ft: float) -> None:
 def test_a_level_read_below_the_intake_tells_how_far_off_its_depth_is() -> None:
     """300 ft below is two deviations of 150 ft: the velocity is at least so far off, give or take the pick."""
     members = after(-300.0).members
-    assert float(members["velocity"].min()) > 2.0 - 5.0 * update.READS_AGAIN * 5.0 / 150.0
+    assert float(members["velocity"].min()) > 2.0 - 5.0 * seen.READS_AGAIN * 5.0 / 150.0
     assert 2.0 < float(np.median(members["velocity"])) < 2.6
     assert float(np.median(members["height_ft"])) < 100.0
 

@@ -69,7 +69,7 @@ def test_shots_that_both_kinds_foretell_alike_move_no_member() -> None:
 
 
 def weighed(belief: Belief, predicted: Array, *, variance: float) -> Belief:
-    """After a shot of 200 ft, wholly heeded."""
+    """After a shot of 200 ft."""
     return modes.weighed(
         belief,
         starving(belief),
@@ -77,7 +77,6 @@ def weighed(belief: Belief, predicted: Array, *, variance: float) -> Belief:
         predicted,
         np.array([[200.0]]),
         np.array([[variance]]),
-        np.array([[1.0]]),
         np.array([True]),
     )
 

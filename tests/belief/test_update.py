@@ -7,6 +7,7 @@ import pytest
 
 from advisor.belief import balance, prior, step, update
 from advisor.belief import present as presents
+from advisor.belief import seen as observed
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import Ledger
 from advisor.column import Observation
@@ -39,7 +40,9 @@ def test_a_single_shot_without_history_is_believed_as_it_is(height_ft: float) ->
     belief = after_first(height_ft)
     look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
     height = look.quantities["liquid_height_ft"]
-    sd = float(np.hypot(np.hypot(update.READS_AGAIN * 10.0, 40.0), np.hypot(np.hypot(0.08, 0.02), 0.06) * height_ft))
+    sd = float(
+        np.hypot(np.hypot(observed.READS_AGAIN * 10.0, 40.0), np.hypot(np.hypot(0.08, 0.02), 0.06) * height_ft)
+    )
     assert abs(height.value - height_ft) < 0.15 * sd
     assert height.sd == pytest.approx(sd, rel=0.2)
     # 60 + 0.0015 (5000 - h/0.75) + 0.35 h - 14.7 psig, by hand from the column
@@ -87,7 +90,11 @@ def test_one_wild_level_is_set_aside_and_said() -> None:
 
 
 def test_three_far_levels_on_one_side_are_a_change_and_followed() -> None:
-    belief = carried(after_first(1800.0), 1.0)
+    belief = after_first(1800.0)
+    for _ in range(6):
+        belief = carried(belief, 5.0)
+        belief = seen(belief, shot(1800.0, int(belief.at_ms[0])))
+    belief = carried(belief, 1.0)
     spread = float(belief.members["ln_potential"].std())
     for _ in range(3):
         belief = carried(belief, 0.2)
@@ -96,6 +103,17 @@ def test_three_far_levels_on_one_side_are_a_change_and_followed() -> None:
     assert belief.counts["changes"][0] == 1
     assert belief.counts["misses"][0] == 0
     assert float(belief.members["ln_potential"].std()) > spread
+
+
+def test_a_first_shot_that_the_next_three_contradict_is_forgotten() -> None:
+    """Read 600 ft under the intake, sound would be four deviations off; the true level stands 150 ft above."""
+    belief = after_first(-600.0, shared={"velocity": 150.0})
+    assert abs(float(belief.members["velocity"].mean())) > 3.5
+    for _ in range(3):
+        belief = carried(belief, 0.2)
+        belief = seen(belief, shot(150.0, int(belief.at_ms[0]), shared={"velocity": 150.0}))
+    assert abs(float(belief.members["velocity"].mean())) < 1.0
+    assert belief.counts["shots"][0] == 1 and belief.counts["misses"][0] == 0
 
 
 def test_a_level_that_rises_as_if_nothing_were_lifted_is_the_pump_not_the_inflow() -> None:

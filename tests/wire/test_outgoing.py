@@ -242,9 +242,14 @@ def test_an_outcome_and_a_shot_request_and_a_status_have_their_fields() -> None:
             judged_at_ms=AT_MS + 1000,
             verdict="held",
             predicted={"liquid_bpd": Quantity(value=172.0, sd=8.0)},
-            seen={"liquid_bpd": Quantity(value=170.0, sd=5.0), "liquid_height_ft": None},
+            seen={
+                "liquid_bpd": Quantity(value=170.0, sd=5.0),
+                "liquid_height_ft": None,
+                "level_ft_md": Quantity(value=3990.0, sd=14.0, by="gas"),
+            },
         )
     )
+    assert outcome["seen"]["level_ft_md"] == {"value": 3990.0, "sd": 14.0}
     assert outcome["predicted"]["liquid_bpd"] == {"value": 172.0, "sd": 8.0}
     assert outcome["seen"]["liquid_height_ft"] is None and outcome["judged_at"] == "2027-03-01T06:00:01Z"
     shot = fields(

@@ -1,0 +1,108 @@
+"""The pump against the formation: what it takes as the level moves, and where the two come to rest.
+
+The higher the liquid, the higher the pressure at the intake, the less room gas takes in the barrel and the more
+liquid is lifted. In a gassy well this holds the level more than the inflow's own fall does, so it belongs in the same
+curve: about a height the take is a straight line, and its rise with the level is added to the inflow's fall.
+
+Arrays are as in balance; running_frac is the share of the time that the unit runs.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from advisor.belief import balance
+from advisor.belief.balance import Annulus, Formation, Pump
+from advisor.belief.ensemble import Array
+
+REST_STEPS = 4  # each squares what is left to go
+
+
+@dataclass(frozen=True, slots=True)
+class Drawn:
+    """A height, the take there (bbl/d), and the formation with the take's rise in its curve."""
+
+    height_ft: Array
+    take_bpd: Array
+    fed: Formation
+
+    def per_d(self, ann: Annulus) -> Array:
+        """How fast a difference of height dies away, per day."""
+        return np.asarray((self.fed.r1 + 2.0 * self.fed.r2 * self.height_ft) / ann.stb_per_ft)
+
+
+def take_bpd(height_ft: Array, running_frac: Array, rate_spm: Array, pump: Pump, ann: Annulus) -> Array:
+    """Liquid lifted less what drains back, with liquid enough at the intake."""
+    full = pump.full_bpd(rate_spm, ann.at_intake_psia(height_ft))
+    return np.asarray(running_frac * full - (1.0 - running_frac) * pump.leak_bpd)
+
+
+def about(height_ft: Array, running_frac: Array, rate_spm: Array, fed: Formation, pump: Pump, ann: Annulus) -> Drawn:
+    """Pump and formation as one balance about a height; what is under the tank's top is taken at its middle."""
+    height = np.maximum(height_ft, 0.0)
+    take = take_bpd(height, running_frac, rate_spm, pump, ann)
+    rise = _rise(height, running_frac, rate_spm, pump, ann)
+    low = take_bpd(0.5 * ann.tank_ft, running_frac, rate_spm, pump, ann)
+    curve = Formation(
+        r0=fed.r0 + rise * height,
+        r1=fed.r1 + rise,
+        r2=fed.r2,
+        least_height_bpd=fed.least_height_bpd + take - low,
+    )
+    return Drawn(height, take, curve)
+
+
+def _rise(height_ft: Array, running_frac: Array, rate_spm: Array, pump: Pump, ann: Annulus) -> Array:
+    """d take / d height: of a p/(p + c) in p, with p linear in the height."""
+    psia = np.maximum(ann.at_intake_psia(height_ft), 1.0)
+    gas_psia = pump.free_gas * balance.FREE_GAS_AT_PSIA
+    under = psia + gas_psia
+    gross = pump.full_bpd_per_spm * rate_spm
+    lifts = gross * psia > pump.slip_bpd * under
+    return np.asarray(np.where(lifts, running_frac * gross * gas_psia * ann.psi_per_ft / (under * under), 0.0))
+
+
+def moved_ft(
+    height_ft: Array, dt_d: Array, running_frac: Array, rate_spm: Array, fed: Formation, pump: Pump, ann: Annulus
+) -> tuple[Array, Drawn]:
+    """Height after dt, carried on below the intake (balance.unclipped_ft), and the balance about the way's middle."""
+    drawn = about(height_ft, running_frac, rate_spm, fed, pump, ann)
+    end = balance.unclipped_ft(height_ft, dt_d, drawn.take_bpd, drawn.fed, ann)
+    drawn = about(0.5 * (height_ft + np.clip(end, 0.0, ann.full_ft)), running_frac, rate_spm, fed, pump, ann)
+    return balance.unclipped_ft(height_ft, dt_d, drawn.take_bpd, drawn.fed, ann), drawn
+
+
+def rest_ft(running_frac: Array, rate_spm: Array, fed: Formation, pump: Pump, ann: Annulus) -> Array:
+    """Height at which inflow is what is taken; 0 where at the intake more is taken than can ever come in.
+
+    The take bends downwards, so each tangent to it meets the inflow at or under the height sought: after the first
+    step the heights rise to it, from wherever they began.
+    """
+    zero = np.zeros(np.broadcast_shapes(fed.r0.shape, np.shape(rate_spm)))
+    least_take = take_bpd(zero, running_frac, rate_spm, pump, ann)
+    tank_take = take_bpd(ann.tank_ft, running_frac, rate_spm, pump, ann)
+    height = np.minimum(_root_ft(fed, least_take, ann), 0.5 * ann.full_ft)
+    for _ in range(REST_STEPS):
+        drawn = about(height, running_frac, rate_spm, fed, pump, ann)
+        height = np.minimum(_root_ft(drawn.fed, drawn.take_bpd, ann), ann.full_ft)
+    within = fed.least_height_bpd < tank_take
+    found = np.where(within, np.minimum(_in_tank_ft(running_frac, rate_spm, fed, pump, ann), ann.tank_ft), height)
+    return np.where(fed.least_height_bpd > least_take, found, 0.0)
+
+
+def _root_ft(fed: Formation, out_bpd: Array, ann: Annulus) -> Array:
+    """Height at which r0 - r1 h - r2 h^2 is out, the tank's top at least."""
+    over = fed.r0 - out_bpd
+    root = 2.0 * over / (fed.r1 + np.sqrt(np.maximum(fed.r1 * fed.r1 + 4.0 * fed.r2 * over, 0.0)) + 1e-12)
+    return np.asarray(np.maximum(root, ann.tank_ft))
+
+
+def _in_tank_ft(running_frac: Array, rate_spm: Array, fed: Formation, pump: Pump, ann: Annulus) -> Array:
+    """Height at which the take is the reachable inflow, which is the same all over the tank."""
+    share = np.maximum(running_frac, 1e-6)
+    lifted = (fed.least_height_bpd + (1.0 - running_frac) * pump.leak_bpd) / share + pump.slip_bpd
+    filled = np.clip(lifted / np.maximum(pump.full_bpd_per_spm * rate_spm, 1e-6), 0.0, 1.0 - 1e-6)
+    psia = pump.free_gas * balance.FREE_GAS_AT_PSIA * filled / (1.0 - filled)
+    return np.asarray(np.maximum(psia - ann.intake_psia, 0.0) / np.maximum(ann.psi_per_ft, 1e-6))

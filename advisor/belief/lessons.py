@@ -1,0 +1,56 @@
+"""What a shot teaches: of the level always, of the well and of the errors of its depth now and then."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from advisor.belief import assimilate, modes
+from advisor.belief.ensemble import Belief, Marks
+from advisor.belief.seen import Seen
+from advisor.column import Column
+from advisor.well import Setting, Well
+
+HOUR_MS = 3_600_000
+LESSON_H = 6.0  # from one shot that teaches of the well to the next
+IN_DOUBT = 1.0  # log odds for a pump that lifts nothing: until that is settled no shot teaches of the inflow,
+DOUBTED_H = 12.0  # but for so long only
+TELLING = 2.0  # spread of what the members would read, in standard deviations of the shot: it teaches at once
+
+
+def taught(
+    belief: Belief,
+    wells: Sequence[Well],
+    columns: Sequence[Column],
+    settings: Sequence[Setting],
+    seen: Seen,
+    near: Marks,
+) -> Belief:
+    """Every shot sets the level right; one in LESSON_H, or one that tells much, also teaches what the well is.
+
+    Shots that follow each other closely say nearly the same of the well and err in the same way. The lesson is what
+    became of the level since the last one, without what the shots between have set right.
+    """
+    since_h = (seen.at_ms - belief.counts["lesson_ms"]) / HOUR_MS
+    free_ft = seen.read(belief.members["free_ft"], belief.members)
+    low, high = np.quantile(free_ft, (0.16, 0.84), axis=-1)  # a few members far off do not make a shot a lesson
+    telling = 0.5 * (high - low) > TELLING * np.sqrt(seen.variance[:, 0])
+    doubted = (belief.counts["no_lift"] > IN_DOUBT) & (since_h < DOUBTED_H)
+    lesson = near & ((since_h >= LESSON_H) | telling) & ~doubted
+    for name in ("starving", "gauge_blamed"):
+        starving = name == "starving"
+        kind = modes.starving(belief, wells, columns, settings) if starving else modes.gauge_blamed(belief)
+        free_ft = seen.read(belief.members["free_ft"], belief.members)
+        belief = modes.weighed(belief, kind, name, free_ft, seen.height_ft, seen.variance, lesson)
+    kinds = modes.starving(belief, wells, columns, settings)
+    free_ft = seen.read(belief.members["free_ft"], belief.members)
+    args = (seen.height_ft, seen.variance)
+    learnt = assimilate.members_after(belief.members, free_ft, *args, lesson, kinds=kinds)
+    learnt["height_ft"] = np.where(lesson[:, None], learnt["free_ft"], belief.members["height_ft"])
+    between = near & ~lesson
+    names = assimilate.OF_HOURS
+    set_right = assimilate.members_after(belief.members, seen.predicted(belief), *args, between, names, kinds)
+    for name in names:
+        learnt[name] = np.where(between[:, None], set_right[name], learnt[name])
+    return belief.with_members(learnt, {"lesson_ms": np.where(lesson, seen.at_ms, belief.counts["lesson_ms"])})
