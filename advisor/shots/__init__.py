@@ -15,7 +15,7 @@ from advisor.shots import candidates, depth, joints, match, path, record, report
 from advisor.shots.shot import Expectation, Shot
 from advisor.well import Well
 
-AFTER_PULSE_S = 0.05  # joint echoes are sought from here after the pulse has rung down
+RING_SHARE, AFTER_S = 0.5, 0.03  # joint echoes are sought from half of the pulse's ringing and this on
 
 
 def analyse(trace: Trace, well: Well, *, expectation: Expectation | None, atmospheric_psia: float) -> Shot:
@@ -40,7 +40,7 @@ def _worked(
 ) -> Shot:
     way = path.of(well, casing_psig=trace.casing_psig, atmospheric_psia=atmospheric_psia)
     matched = match.of(cleaned, way.absorption)
-    comb = joints.comb(matched, way, cleaned.pulse_s + AFTER_PULSE_S)
+    comb = joints.comb(matched, way, joints_from_s(cleaned))
     known = known_of(well, expectation)
     found = candidates.of(cleaned, matched, way, comb, known)
     choice = trust.trained()
@@ -49,7 +49,7 @@ def _worked(
     time_s = float(found.time_s[best])
     depths = depth.of(matched, way, comb, time_s, places_of(well))
     echo = trust.echo_probability(choice, raw)
-    probability = trust.stated(choice, echo, depths.right)
+    probability = trust.stated(choice, echo, depths.right, time_s)
     return report.shot(
         report.Case(
             record=cleaned,
@@ -68,6 +68,11 @@ def _worked(
             expectation=expectation,
         )
     )
+
+
+def joints_from_s(cleaned: record.Record) -> float:
+    """Travel time from which joint echoes are sought: the first are the loudest, but the pulse still rings."""
+    return RING_SHARE * cleaned.pulse_s + AFTER_S
 
 
 def places_of(well: Well) -> tuple[depth.Place, ...]:

@@ -10,16 +10,19 @@ from scipy import special
 
 from advisor.model import Quantity
 from advisor.physics.ranges import Array
-from advisor.shots.joints import STRAY_FRAC, Comb, Count
+from advisor.shots.joints import Comb, Count
 from advisor.shots.joints import count as counted_to
-from advisor.shots.match import Match
+from advisor.shots.match import LEAST_RATIO, MOST_RATIO, Match
 from advisor.shots.path import GAS_SD_FRAC, Path
 from advisor.shots.record import WORK_HZ
 
 LEAST_REACH = 0.15  # joints count towards a depth from here
+UNEVEN_FRAC = 0.02  # standard deviation of a joint's length
 PICK_SD_S, PICK_SD_FRAC = 0.004, 0.0015
 REFLECTOR_SD_FT, REFLECTOR_SD_FRAC = 3.0, 0.0015
 FOUND_LOCAL, FOUND_NOISE = 4.0, 6.0
+NEAR = 3  # samples about the echo in which its absorption is looked up
+SURE_OF_RATIO = 0.6  # of an absorption found that much is real, as regression has it on records of known absorption
 SIDE = 20  # samples within which side lobes of an echo lie
 ODD_SDS = 3.0
 GUESSED_FRAC = 0.01  # a joint length less sure than this was guessed
@@ -77,10 +80,12 @@ def of(
     gas_ft = float(path.depth_at(time_s))
     gas = Quantity(value=gas_ft, sd=gas_ft * math.hypot(path.gas_sd_frac, pick_sd / time_s), by="gas")
     value = count.number * path.joint_ft
+    if reach >= LEAST_REACH:
+        value *= 1.0 + _delayed_frac(match, path, time_s)
     count_sd = COUNT_SD_FACTOR * count.sd if reach >= LEAST_REACH else count.sd
     shares = [pick_sd / time_s, MIXED_FRAC * (1.0 - min(reach, 1.0))]
     if reach >= LEAST_REACH:
-        shares += [path.joint_sd_frac, STRAY_FRAC / math.sqrt(max(count.reach_joints, 1.0))]
+        shares += [path.joint_sd_frac, UNEVEN_FRAC / math.sqrt(max(count.reach_joints, 1.0))]
     beside = math.hypot(*shares)
     sd = value * math.hypot(count_sd / count.number, beside)
     counted = Quantity(value=value, sd=sd, by="joints") if reach >= LEAST_REACH else None
@@ -105,6 +110,19 @@ def of(
         found=found,
         odd=_odd(counted, by_reflector, gas, path, reach),
     )
+
+
+def _delayed_frac(match: Match, path: Path, time_s: float) -> float:
+    """By how much joints are further apart than counted: the absorption that the echo shows delays theirs as well.
+
+    The count has taken out the delay per joint that the predicted absorption brings, A/(2 pi sqrt(f)) of a joint.
+    """
+    joints_per_s = float(path.depth_at(time_s)) / path.joint_ft / time_s
+    at = round(time_s * WORK_HZ)
+    near = slice(max(at - NEAR, 0), at + NEAR + 1)
+    ratio = float(match.ratio[near][np.argmax(match.up[near])]) if at < len(match.up) else 1.0
+    per_joint = path.absorption / (2.0 * math.pi * math.sqrt(joints_per_s))
+    return SURE_OF_RATIO * per_joint * (min(max(ratio, LEAST_RATIO), MOST_RATIO) - 1.0)
 
 
 def _right(level: Quantity, joint_ft: float, count: Count | None, beside_frac: float) -> float:

@@ -14,7 +14,7 @@ from advisor.physics.ranges import Array
 from advisor.shots.match import PULSE_BEFORE, PULSE_LONG, RATIO_SD, UNLIKE, Complex, Match
 from advisor.shots.record import WORK_HZ
 
-EARLY_S = 1.0  # later a softened echo's delay is within one per cent
+EARLY_S = 1.6  # later a softened echo's delay is within one per cent
 SIZE = 512
 AFTER, AROUND = PULSE_LONG - PULSE_BEFORE + 40, 20  # samples of the trace beside the pulse's own length
 BACK, ON = 6, 3  # samples by which a front may lie before and after the pick

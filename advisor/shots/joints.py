@@ -26,30 +26,36 @@ from advisor.shots.record import WORK_HZ
 Complex: TypeAlias = NDArray[np.complex64]
 PER_JOINT = 8  # samples
 BLOCK = 4  # joints
-AROUND = 40  # joints over which the background is taken
+AROUND = 80  # joints over which the background is taken
 SCALES = np.linspace(0.91, 1.09, 181)
 COARSE = np.linspace(0.90, 1.10, 21)  # scales at which a block is worked out
 SLOPES = np.linspace(-0.020, 0.020, 9)  # change of the scale from the inlet to the deepest point
 SLOPE_SD = 0.006
-HARMONICS = np.array([1.0, 2.0])
-STRAY_FRAC = 0.02  # standard deviation of a joint's length
+HARMONICS = np.array([1.0, 2.0, 3.0])
+STRAY_FRAC = 0.008  # standard deviation of a joint's length
 LOUD = np.array([0.006, 0.05, 0.4, 3.0])  # collars' power over that of plain ones
 LOUD_CHANCE = np.array([0.15, 0.25, 0.35, 0.25])
 FADING = np.array([0.9, 1.7])  # absorption over predicted
 FADING_CHANCE = np.array([0.6, 0.4])
-MOST_OVER = 20.0  # of a block
-TEMPER = 0.4  # harmonics share the wander of their phase; the background is no plain noise
+MOST_OVER = 6.0  # of a block
+MOST_NATS = 4.0  # of evidence in a block's harmonic: one loud echo of something else is no comb
+TEMPER = 0.45  # harmonics share the wander of their phase; the background is no plain noise
 COLLAR_FT = 0.42  # length (common practice, no source)
 HEARD = 1.7  # at the wellhead an echo meets its own reflection
 BIN_HZ, FLAT_HZ = 0.5, 8.0
-BAND = (0.55, 2.6)  # joint rates: what lies outside would only set the loudness
+BAND = (0.55, 3.6)  # joint rates: what lies outside would only set the loudness
 WAYS = np.array([0.03, 0.2, 0.6])
-EVEN = 75
+EVEN = 40
 CLIP = 3.0
 TRAIL = 6  # blocks
 SEEN = 3.5  # evidence of a trail of blocks that shows joint echoes
 ENDING = 0.3  # of it at least in the trail's later half, or they have ended
 MISSED = 12  # blocks in a row
+ALLOWED_FRAC, WIDE_FRAC = (
+    0.01,
+    0.03,
+)  # a depth may be off by so much or by one joint; in a wide window nothing is told apart
+ABOUT = 0.7  # standard deviation of what is summed about a depth, as a share of that
 LEAST_IN_ALL = 9.0  # evidence of a line that is taken for joints at all
 
 
@@ -100,7 +106,7 @@ def comb(match: Match, path: Path, start_s: float) -> Comb:
     depths, times = _knots(path, seconds)
     at_s = np.interp(grid * path.joint_ft, depths, times)
     when = np.arange(len(even)) / WORK_HZ
-    drawn, plain = np.interp(at_s, when, even, right=0.0), np.interp(at_s, when, match.white, right=0.0)
+    drawn, plain = np.interp(at_s, when, even, right=0.0), np.interp(at_s, when, match.broad, right=0.0)
     middle = np.asarray(first + (np.arange(count) + 0.5) * BLOCK, dtype=np.float64)
     time_s = np.interp(middle * path.joint_ft, depths, times)
     rate = np.gradient(middle, time_s) if count > 1 else np.full(1, 19.0)  # joints a second
@@ -133,7 +139,7 @@ def _flat(match: Match, path: Path, start_s: float) -> Array:
     The colour is what pulses that came different ways and noise add up to, and where that is not enough what the
     trace itself has over a wide band; a narrow one would hold the comb.
     """
-    faded = match.white.copy()
+    faded = match.broad.copy()
     start = round(start_s * WORK_HZ)
     faded[:start] = 0.0
     size = fft.next_fast_len(len(faded), real=True)
@@ -213,7 +219,7 @@ def _followed(over: Complex, expected: Array, middle: Array, deepest: float, shi
     count, levels, _ = expected.shape
     kept = np.exp(-0.5 * (2.0 * np.pi * HARMONICS * STRAY_FRAC) ** 2 * BLOCK)
     down = middle / deepest
-    each = np.exp(-2j * np.pi * BLOCK * HARMONICS[:, None, None] * SCALES).astype(np.complex64)
+    a_block = np.exp(-2j * np.pi * BLOCK * HARMONICS[:, None, None] * SCALES).astype(np.complex64)
     turned = np.ones((len(HARMONICS), len(SLOPES), len(SCALES)), dtype=np.complex64)
     guess = np.zeros((levels, *turned.shape), dtype=np.complex64)
     spread = np.ones((levels, len(HARMONICS)))
@@ -225,15 +231,14 @@ def _followed(over: Complex, expected: Array, middle: Array, deepest: float, shi
         at = np.clip(np.round((local - COARSE[0]) / coarse_step).astype(int), 0, len(COARSE) - 1)
         if j:
             bend = HARMONICS[:, None] * (SLOPES[None, :] * (0.5 * (down[j] + down[j - 1]) - 0.5) - shift[j, :, None])
-            turned = turned * each * np.exp(-2j * np.pi * BLOCK * bend).astype(np.complex64)[:, :, None]
+            turned = turned * a_block * np.exp(-2j * np.pi * BLOCK * bend).astype(np.complex64)[:, :, None]
         seen = over[j][:, at] * turned
         root = np.sqrt(expected[j])
         whole = expected[j] * spread + 1.0
         miss = seen - _wide(root) * guess
         share = miss.real**2 + miss.imag**2
-        sum_ = sum_ + np.sum(seen.real**2 + seen.imag**2, axis=0)
-        sum_ -= np.einsum("ghsk,gh->gsk", share, (1.0 / whole).astype(np.float32))
-        sum_ -= np.sum(np.log(whole), axis=1).astype(np.float32)[:, None, None]
+        each = seen.real**2 + seen.imag**2 - share * _wide(1.0 / whole) - _wide(np.log(whole))
+        sum_ = sum_ + np.sum(MOST_NATS * np.tanh(each / MOST_NATS), axis=1)
         gain = spread * root / whole
         guess = _wide(kept) * (guess + _wide(gain) * miss)
         spread = kept**2 * (spread - gain * root * spread) + 1.0 - kept**2
@@ -247,16 +252,16 @@ def _wide(values: Array) -> NDArray[np.float32]:
 
 def count(found: Comb, path: Path, time_s: float) -> Count:
     """Joints down to a travel time, from the blocks above it; below the last seen the line is carried on."""
-    target = float(path.depth_at(time_s)) / path.joint_ft
+    target = max(float(path.depth_at(time_s)) / path.joint_ft, 1e-3)
     inside = int(np.searchsorted(found.middle + 0.5 * BLOCK, target + 0.5))
     chance = _chance(found, path.gas_sd_frac, inside)
     mean_scale = SCALES[None, :] + SLOPES[:, None] * 0.5 * (target / found.deepest - 1.0)
-    mean = float(np.sum(chance * mean_scale))
-    sd = math.sqrt(max(float(np.sum(chance * (mean_scale - mean) ** 2)), 1e-8))
+    best = _likeliest(mean_scale, chance, min(max(ALLOWED_FRAC, 1.0 / target), WIDE_FRAC))
+    sd = math.sqrt(max(float(np.sum(chance * (mean_scale - best) ** 2)), 1e-8))
     scale_0, slope = float(np.sum(chance * SCALES[None, :])), float(np.sum(chance * SLOPES[:, None]))
     line = scale_0 + slope * (found.middle[:inside] / found.deepest - 0.5)
-    best = np.unravel_index(int(np.argmax(chance)), chance.shape)
-    summed = found.total[:, :, best[0], best[1]].astype(np.float64)
+    line_at = np.unravel_index(int(np.argmax(chance)), chance.shape)
+    summed = found.total[:, :, line_at[0], line_at[1]].astype(np.float64)
     along = np.concatenate((np.zeros((TRAIL, summed.shape[1])), summed))
     trail, its_end = (np.max(along[TRAIL:] - along[TRAIL - n : -n], axis=1) for n in (TRAIL, TRAIL // 2))
     seen = np.where(its_end > ENDING * SEEN, trail, 0.0)[:inside]
@@ -265,19 +270,33 @@ def count(found: Comb, path: Path, time_s: float) -> Count:
     below = min(inside + TRAIL, len(trail) - 1)
     end = min(float(found.middle[last]) + 0.5 * BLOCK, target) if last >= 0 else 0.0
     return Count(
-        number=mean * target,
+        number=best * target,
         sd=sd * target,
-        off_frac=(mean_scale / mean - 1.0).ravel(),
+        off_frac=(mean_scale / best - 1.0).ravel(),
         chance=chance.ravel(),
         scale_s=found.time_s[:inside],
         scale=line,
         scale_sd=np.full(inside, sd),
         seen=seen,
         reach_s=min(path.time_at(end * path.joint_ft), time_s) if last >= 0 else 0.0,
-        reach_joints=end * mean,
+        reach_joints=end * best,
         before=float(trail[inside - 1]) if inside else 0.0,
         after=float(trail[below]) if below > inside else 0.0,
     )
+
+
+def _likeliest(mean_scale: Array, chance: Array, allowed: float) -> float:
+    """The scale with most probability about it, as wide as a depth may be off: between two modes lies no depth."""
+    step = (SCALES[1] - SCALES[0]) / 2.0
+    first = SCALES[0] - 0.05
+    size = round((SCALES[-1] + 0.05 - first) / step) + 1
+    where = np.clip(np.round((mean_scale - first) / step).astype(np.intp), 0, size - 1)
+    mass = np.bincount(where.ravel(), weights=chance.ravel(), minlength=size)
+    mass = ndimage.gaussian_filter1d(mass, ABOUT * allowed / step, mode="constant", truncate=3.0)
+    at = int(np.argmax(mass))
+    left, mid, right = mass[max(at - 1, 0)], mass[at], mass[min(at + 1, size - 1)]
+    bend = left - 2.0 * mid + right
+    return float(first + step * (at + (0.5 * (left - right) / bend if bend < 0.0 else 0.0)))
 
 
 def _chance(found: Comb, gas_sd_frac: float, inside: int) -> Array:

@@ -12,7 +12,7 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, signal
+from scipy import fft, ndimage, signal
 
 from advisor.physics.ranges import Array
 from advisor.shots.record import LEAD_S, WORK_HZ, Record
@@ -24,6 +24,7 @@ STRENGTHS = 28  # so many that two of them do not make two picks of one echo
 LEAST_RATIO, MOST_RATIO = 0.45, 2.2  # absorption found over predicted
 RATIO_SD = 0.35  # of its logarithm
 PULSE_BEFORE, PULSE_LONG = 64, 192  # samples of the whitened pulse before the firing, and in all
+BROAD_HZ = 16.0  # joint echoes of a quiet well are in its quiet parts as well: a finer noise would take them out
 UNLIKE = 0.01  # of an echo's power is unlike the pulse, however loud it is
 
 
@@ -32,7 +33,7 @@ class Match:
     """By travel time (index / WORK_HZ): the best output over noise of either sign, the reflection, the absorption.
 
     up and down are signal over noise (one sd is 1); reflection is that of up, 1 for a rigid end; ratio is absorption
-    found over predicted for up. pulse_power: of the pulse over noise, at multiples of step_hz.
+    found over predicted for up. pulse_power: of the pulse over broad noise, at multiples of step_hz.
     """
 
     up: Array
@@ -43,6 +44,7 @@ class Match:
     step_hz: float
     white: Array  # the record, whitened by its quiet parts, from the firing
     pulse: Array  # the pulse, whitened as well, from PULSE_BEFORE before the firing
+    broad: Array  # the record as white, but by noise smoothed over BROAD_HZ
 
 
 def of(record: Record, absorption: float) -> Match:
@@ -58,9 +60,9 @@ def of(record: Record, absorption: float) -> Match:
     spectrum = fft.rfft(faded, size)
     pulse = x[:ring] * _fade(ring, max(4, round(0.35 * (ring - lead))))
     pulse_spectrum = fft.rfft(pulse, size)
-    quiet = _quiet(x, lead + round(0.5 * WORK_HZ), f)
+    quiet, broad = _quiet(x, lead + round(0.5 * WORK_HZ), f)
     soft = f**4 / (f**4 + LOW_HZ**4) / (1.0 + (f / TOP_HZ) ** 24)
-    weight = soft / quiet
+    weight, broad_weight = soft / quiet, soft / broad
     seconds = n / WORK_HZ
     most = max(absorption * seconds * MOST_RATIO, 0.02)
     grid = most * np.linspace(0.0, 1.0, STRENGTHS) ** 1.5
@@ -73,10 +75,11 @@ def of(record: Record, absorption: float) -> Match:
         down=down,
         reflection=reflection,
         ratio=ratio,
-        pulse_power=np.abs(pulse_spectrum) ** 2 * weight,
+        pulse_power=np.abs(pulse_spectrum) ** 2 * broad_weight,
         step_hz=WORK_HZ / size,
         white=np.asarray(white),
         pulse=np.asarray(white_pulse) * _fade(PULSE_LONG, 24),
+        broad=np.asarray(fft.irfft(spectrum * np.sqrt(broad_weight), size)[lead:n]),
     )
 
 
@@ -123,8 +126,10 @@ def _fade(n: int, edge: int) -> Array:
     return w
 
 
-def _quiet(x: Array, start: int, f: Array) -> Array:
+def _quiet(x: Array, start: int, f: Array) -> tuple[Array, Array]:
     """Noise power at the frequencies f, so that whitened noise has unit variance: that of the quieter stretches.
+
+    And its median over BROAD_HZ.
 
     An echo, a stroke or a click stands in some stretches only; the power that the quieter third of them has is noise.
     """
@@ -138,4 +143,5 @@ def _quiet(x: Array, start: int, f: Array) -> Array:
     low = np.quantile(power, 0.35, axis=1) / 0.42  # of an exponential the 0.35 quantile is 0.43 of its mean
     spread = np.convolve(np.pad(low, 2, mode="edge"), np.ones(5) / 5.0, "valid")
     spread = np.maximum(spread, 1e-4 * np.max(spread) + 1e-30)
-    return np.asarray(np.interp(f, g, spread)) * WORK_HZ / 2.0
+    broad = ndimage.median_filter(spread, max(round(BROAD_HZ / g[1]), 1), mode="nearest")
+    return np.interp(f, g, spread) * WORK_HZ / 2.0, np.interp(f, g, broad) * WORK_HZ / 2.0

@@ -21,7 +21,7 @@ LEAST_HZ, MOST_HZ = 200.0, 200_000.0
 LEAST_S, MOST_S = 0.6, 45.0  # of record after the firing
 LEAD_S = 0.06  # kept before the firing
 CLIPPED_MOST = 0.10  # share of samples
-FIRED_OVER_NOISE = 9.0
+FIRED_OVER_NOISE = 5.0
 DROPOUT_S = 0.012
 PULSES = ("compression", "rarefaction")
 

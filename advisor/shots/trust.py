@@ -19,7 +19,7 @@ from advisor.physics.ranges import Array
 from advisor.shots.candidates import MULTIPLE_FRAC, MULTIPLE_S, NAMES, RECORD_NAMES, Candidates
 
 FAR = 3.0  # standard deviations: what lies further out counts no more, or a strange record would be judged by guess
-SURE_ECHO = 0.95  # of a good shot's echo at least, before calibration: a record without a level must not pass
+SURE_ECHO = 0.97  # of a good shot's echo at least, before calibration: a record without a level must not pass
 SAME_FRAC = 0.008  # of the travel time: picks no further apart are of one echo
 REPEAT = 0.9  # share of its probability that such an echo gives to the one it repeats
 
@@ -42,6 +42,8 @@ class Choice:
     none_bias: float
     echo_knots: Array  # stated and calibrated probability of the echo
     echo_values: Array
+    time_knots: Array  # s of travel time, and the probability that the right echo is timed to one per cent
+    time_values: Array
     depth_knots: Array  # the same of the depth
     depth_values: Array
     good: float
@@ -118,6 +120,7 @@ def echo_probability(choice: Choice, stated: float) -> float:
     return float(np.interp(stated, choice.echo_knots, choice.echo_values))
 
 
-def stated(choice: Choice, echo: float, depth: float) -> float:
-    """Echo and depth both right; echo calibrated already, depth not yet."""
-    return echo * float(np.interp(depth, choice.depth_knots, choice.depth_values))
+def stated(choice: Choice, echo: float, depth: float, time_s: float) -> float:
+    """Echo, its time and depth all right; echo calibrated already, depth not yet."""
+    timed = float(np.interp(time_s, choice.time_knots, choice.time_values))
+    return echo * timed * float(np.interp(depth, choice.depth_knots, choice.depth_values))

@@ -30,12 +30,15 @@ HIDDEN, NONE_HIDDEN = 12, 6
 WEIGHT = 2e-3
 SEEDS = (7, 8)
 NONE_EVERY, NONE_KINDS = 7, ("no-level", "no-level", "no-level", "short")  # of the records are made to hold none
-NONE_WEIGHT = (
-    0.14  # a quarter of the records hold no level, of the field's one in twenty (common practice, no source)
-)
+NONE_WEIGHT = 0.25  # three tenths of the records hold no level, of a field's one in ten (common practice, no source)
 RIGHT_FRAC, SAME_S = 0.01, 0.012  # a pick that is right; one that is of the right echo all the same
 FLAT = {"echo_knots": [0.0, 1.0], "echo_values": [0.0, 1.0], "depth_knots": [0.0, 1.0], "depth_values": [0.0, 1.0],
-        "good": 0.95, "uncertain": 0.3}  # fmt: skip
+        "time_knots": [0.0, 1.0], "time_values": [1.0, 1.0], "good": 0.95, "uncertain": 0.3}  # fmt: skip
+SAME_ECHO_S = 0.025  # the pick is of the right echo, be it well timed or not
+EARLY_S, SURE = 3.0, 0.9  # where timing is told from choosing
+EARLY_EDGES_S = np.array([0.3, 0.4, 0.5, 0.65, 0.8, 1.0, 1.5, 2.0])
+EDGES = np.array([0.02, 0.06, 0.12, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.87, 0.92, 0.95, 0.97, 0.98, 0.99, 0.996])
+LEAST_GROUP = 60
 OUT = Path(__file__).resolve().parents[2] / "advisor" / "shots" / "choice.json"
 
 
@@ -50,7 +53,7 @@ def worked(made: Any) -> dict[str, Any] | None:
     with np.errstate(all="ignore"):
         way = path.of(made.well, casing_psig=made.trace.casing_psig, atmospheric_psia=14.7)
         matched = match.of(cleaned, way.absorption)
-        comb = joints.comb(matched, way, cleaned.pulse_s + shots.AFTER_PULSE_S)
+        comb = joints.comb(matched, way, shots.joints_from_s(cleaned))
         expected = (
             None
             if made.expected_ft_md is None
@@ -64,14 +67,14 @@ def worked(made: Any) -> dict[str, Any] | None:
                 right = int(np.argmin(off))
         out = {"x": found.features, "r": found.record, "right": right, "kind": made.kind, "families": made.families}
         out["true_s"] = made.round_trip_s or math.inf
-        if right >= 0:
-            places = shots.places_of(made.well)
-            depths = depth.of(matched, way, comb, float(found.time_s[right]), places)
-            out |= {
-                "z": (depths.level_ft.value - made.level_ft_md) / depths.level_ft.sd,
-                "sd": depths.level_ft.sd, "depth": depths.level_ft.value, "true": made.level_ft_md,
-                "joint": way.joint_ft, "by": depths.level_ft.by, "reach": depths.reach, "depth_right": depths.right,
-            }  # fmt: skip
+        depths = [depth.of(matched, way, comb, float(t), shots.places_of(made.well)) for t in found.time_s]
+        out["depth_right"] = np.array([one.right for one in depths])
+        if made.round_trip_s is not None:
+            off = np.array([one.level_ft.value for one in depths]) - made.level_ft_md
+            near = np.abs(found.time_s / made.round_trip_s - 1.0) < RIGHT_FRAC
+            out["is_right"] = near & (np.abs(off) < max(made.joint_ft, 0.01 * made.level_ft_md))
+        else:
+            out["is_right"] = np.zeros(len(found.time_s), dtype=bool)
     return out
 
 
@@ -172,49 +175,56 @@ def calibrated(halves: list[tuple[dict[str, Any], list[dict[str, Any]]]]) -> dic
     picks = [trust.chosen(p, t) for p, t in zip(each, times, strict=True)]
     said = np.array([raw for _, raw in picks])
     best_s = np.array([t[best] for (best, _), t in zip(picks, times, strict=True)])
-    hit = np.abs(best_s / np.array([one["true_s"] for one in rows]) - 1.0) < RIGHT_FRAC
-    off = np.array([at / t[one["right"]] - 1.0 for at, t, one in zip(best_s, times, rows, strict=True)])
+    off_s = np.abs(best_s - np.array([one["true_s"] for one in rows]))
+    hit, same = off_s < RIGHT_FRAC * best_s, off_s < np.maximum(RIGHT_FRAC * best_s, SAME_ECHO_S)
     weight = np.array([1.0 if one["kind"] == "level" else NONE_WEIGHT for one in rows])
-    knots, values = monotone(said, hit, weight)
+    right = np.array([one["is_right"][best] for (best, _), one in zip(picks, rows, strict=True)])
+    depth_right = np.array([one["depth_right"][best] for (best, _), one in zip(picks, rows, strict=True)])
+    knots, values = monotone(said, same, weight)
     out = FLAT | {"echo_knots": knots, "echo_values": values}
-    right = np.array([  # another pick of the right echo is deeper by as much as it is later
-        ok and abs(one["depth"] * (1.0 + late) - one["true"]) < max(one["joint"], 0.01 * one["true"])
-        for ok, late, one in zip(hit, off, rows, strict=True)
-    ])  # fmt: skip
-    depth_right, last = np.zeros(len(rows)), 0.8
-    for i in np.argsort(said, kind="stable"):  # a wrong echo's was not worked out: its neighbour's
-        last = rows[i]["depth_right"] if hit[i] else last
-        depth_right[i] = last
+    early = same & (best_s < EARLY_S) & (said > SURE)
+    knots, values = monotone(best_s[early], hit[early], weight[early], EARLY_EDGES_S)
+    out |= {"time_knots": knots[1:-1], "time_values": values[1:-1]}
     knots, values = monotone(depth_right[hit], right[hit], weight[hit])
     out |= {"depth_knots": knots, "depth_values": values}
     choice = trust.choice_of(halves[0][0] | out)
     told = np.array([
-        trust.stated(choice, trust.echo_probability(choice, p), d) for p, d in zip(said, depth_right, strict=True)
+        trust.stated(choice, trust.echo_probability(choice, p), d, t)
+        for p, d, t in zip(said, depth_right, best_s, strict=True)
     ])  # fmt: skip
-    return out | {"good": good_from(np.where(said >= trust.SURE_ECHO, told, 0.0), right, hit)}
+    return out | {"good": good_from(np.where(said >= trust.SURE_ECHO, told, 0.0), right, hit, weight)}
 
 
-def good_from(told: np.ndarray, right: np.ndarray, hit: np.ndarray) -> float:
+def good_from(told: np.ndarray, right: np.ndarray, hit: np.ndarray, weight: np.ndarray) -> float:
     """The probability from which a shot is good: among those, few depths and fewer echoes are wrong.
 
     Wrong depths and echoes may be 3 % and 1 % of records that are harder than the field's, and never below 0.93.
     """
     order = np.argsort(-told, kind="stable")
-    count = np.arange(1, len(order) + 1)
-    kept = (np.cumsum(~right[order]) <= 0.030 * count + 1) & (np.cumsum(~hit[order]) <= 0.010 * count + 0.5)
+    count = np.cumsum(weight[order])
+    deep, far = np.cumsum((weight * ~right)[order]), np.cumsum((weight * ~hit)[order])
+    kept = (deep <= 0.030 * count + 1) & (far <= 0.010 * count + 0.5)
     last = int(np.flatnonzero(kept)[-1]) if np.any(kept) else 0
     return float(np.clip(told[order[last]], 0.93, 0.985))
 
 
 def monotone(
-    said: np.ndarray, hit: np.ndarray, weight: np.ndarray, groups: int = 14
+    said: np.ndarray, hit: np.ndarray, weight: np.ndarray, edges: np.ndarray = EDGES
 ) -> tuple[list[float], list[float]]:
-    """Observed share against stated probability in groups of equal size, never falling, from 0 to 1."""
+    """Observed share against stated probability between the edges, never falling, from 0 to 1.
+
+    Neighbouring groups are taken together until each holds LEAST_GROUP records.
+    """
     order = np.argsort(said, kind="stable")
-    parts = [p for p in np.array_split(order, groups) if len(p)]
+    parts: list[np.ndarray] = []
+    for part in np.split(order, np.searchsorted(said[order], edges)):
+        if parts and len(parts[-1]) < LEAST_GROUP:
+            parts[-1] = np.concatenate((parts[-1], part))
+        elif len(part):
+            parts.append(part)
     x = [float(np.average(said[p], weights=weight[p])) for p in parts]
     y = [float(((hit[p] * weight[p]).sum() + 0.5) / (weight[p].sum() + 1.0)) for p in parts]
-    y = list(optimize.isotonic_regression(y).x)
+    y = list(optimize.isotonic_regression(y, weights=[float(weight[p].sum()) for p in parts]).x)
     last = max(y[-1], 0.995 * x[-1])
     return [0.0, *x, 1.0], [0.0, *map(float, y), float(min(last, 0.997))]
 

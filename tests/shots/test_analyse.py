@@ -107,6 +107,13 @@ def test_a_shot_that_never_fired_is_said_to_be_one() -> None:
     assert "did not fire" in shot.reasons[0]
 
 
+def test_a_pulse_eight_times_the_noise_has_fired() -> None:
+    """White noise of 0.25 at 1 kHz is 0.12 at 250 Hz; an echo of 60 ms in it stands out all the same."""
+    shot = analysed(plain.record(level_s=3.0, joints=0.0, noise=0.25, fading=0.01, reflection=0.9))
+    assert not any("did not fire" in reason for reason in shot.reasons)
+    assert shot.round_trip_s is not None and shot.round_trip_s.value == pytest.approx(3.0, rel=0.01)
+
+
 def test_a_shut_valve_leaves_a_pulse_and_nothing_after_it() -> None:
     shot = analysed(plain.record(level_s=None, joints=0.0, noise=0.002, seconds=20.0))
     assert shot.quality == "bad"

@@ -14,7 +14,7 @@ def depths(x, well, time_s):  # type: ignore[no-untyped-def]
     cleaned = record.of(plain.trace(x))
     way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
     matched = match.of(cleaned, way.absorption)
-    comb = joints.comb(matched, way, cleaned.pulse_s + shots.AFTER_PULSE_S)
+    comb = joints.comb(matched, way, shots.joints_from_s(cleaned))
     return depth.of(matched, way, comb, time_s, shots.places_of(well))
 
 
@@ -24,6 +24,15 @@ def test_the_depth_by_joints_is_number_times_length() -> None:
         got = depths(plain.record(level_s=5.0), plain.well(gas_gravity=gravity), 5.0)
         assert got.joints is not None and got.level_ft.by == "joints"
         assert got.level_ft.value == pytest.approx(3000.0, rel=0.008)
+
+
+@pytest.mark.parametrize("ratio", [0.5, 1.0, 1.6])
+def test_absorption_unlike_the_predicted_does_not_bias_the_joints(ratio: float) -> None:
+    """Absorption delays each collar by a sqrt(f)/(2 pi f) a second of way, as it does in plain.echoes by design."""
+    predicted = path.of(plain.well(), casing_psig=60.0, atmospheric_psia=14.7).absorption
+    got = depths(plain.record(level_s=5.0, fading=ratio * predicted, noise=2e-4), plain.well(), 5.0)
+    assert got.joints is not None
+    assert got.level_ft.value == pytest.approx(3000.0, rel=0.0015)
 
 
 def test_a_known_reflector_sets_the_velocity() -> None:

@@ -17,7 +17,7 @@ def picked(x: np.ndarray) -> candidates.Candidates:
     cleaned = record.of(plain.trace(x, trigger_index=300))
     way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
     matched = match.of(cleaned, way.absorption)
-    comb = joints.comb(matched, way, cleaned.pulse_s + shots.AFTER_PULSE_S)
+    comb = joints.comb(matched, way, shots.joints_from_s(cleaned))
     return candidates.of(cleaned, matched, way, comb, shots.known_of(well, None))
 
 

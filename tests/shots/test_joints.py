@@ -15,7 +15,7 @@ def worked(x: np.ndarray, well=None):  # type: ignore[no-untyped-def]
     cleaned = record.of(plain.trace(x))
     way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
     matched = match.of(cleaned, way.absorption)
-    return way, joints.comb(matched, way, cleaned.pulse_s + shots.AFTER_PULSE_S)
+    return way, joints.comb(matched, way, shots.joints_from_s(cleaned))
 
 
 @pytest.mark.parametrize("fps", [1130.0, 1160.0, 1200.0])
@@ -40,6 +40,23 @@ def test_joints_that_no_eye_sees_count_together(seed: int) -> None:
     assert got.reach_joints / got.number > 0.5
 
 
+def test_joint_echoes_of_a_quiet_well_are_not_taken_for_its_noise() -> None:
+    """Collars that hardly fade, a million times the noise's power: the quietest stretch is full of them."""
+    way, comb = worked(plain.record(level_s=9.0, fps=1175.0, noise=2e-5, fading=0.01, joints=0.05))
+    got = joints.count(comb, way, 9.0)
+    assert got.number == pytest.approx(1175.0 * 9.0 / (2.0 * plain.JOINT_FT), rel=0.005)
+    assert got.reach_joints / got.number > 0.95
+
+
+def test_a_dozen_loud_echoes_at_even_spacing_are_no_joints() -> None:
+    """Twelve loud reflectors 5 % closer together than joints, against 110 faint collars on the way."""
+    apart = 2.0 * plain.JOINT_FT / 1160.0
+    others = tuple((1.5 + n * apart / 1.05, 0.3) for n in range(12))
+    way, comb = worked(plain.record(level_s=6.0, fps=1160.0, joints=0.003, noise=0.003, fading=0.03, others=others))
+    got = joints.count(comb, way, 6.0)
+    assert got.number == pytest.approx(1160.0 * 6.0 / (2.0 * plain.JOINT_FT), rel=0.008)
+
+
 def test_without_joint_echoes_the_gas_is_left_and_no_reach() -> None:
     way, comb = worked(plain.record(joints=0.0))
     got = joints.count(comb, way, 5.0)
@@ -55,6 +72,16 @@ def test_joints_seen_half_way_reach_half_way() -> None:
     way, comb = worked(x)
     got = joints.count(comb, way, 5.0)
     assert 0.35 < got.reach_joints / got.number < 0.70
+
+
+def test_between_two_likely_scales_lies_no_depth() -> None:
+    """Chances 0.30, 0.30 and 0.40: the first two, 0.1 % apart, are one scale, the mean of all (0.984) is none."""
+    scales, chance = np.array([[0.960, 0.961, 1.020]]), np.array([[0.30, 0.30, 0.40]])
+    assert joints._likeliest(scales, chance, 0.01) == pytest.approx(0.9605, abs=0.0005)
+    # of two equal ones nearer to each other than the window's deviation the middle has most about it
+    assert joints._likeliest(np.array([[0.995, 1.005]]), np.array([[0.5, 0.5]]), 0.02) == pytest.approx(
+        1.0, abs=0.0005
+    )
 
 
 def test_a_tally_sets_the_joint_length_and_short_pieces_do_not() -> None:

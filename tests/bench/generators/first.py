@@ -117,7 +117,7 @@ def _changes(
         )
     if rng.random() < 0.10:
         put("liner", rng.uniform(0.5, 0.97) * level, 1e6, rng.uniform(0.35, 0.65), rng.random() < 0.85)
-    if rng.random() < 0.22:
+    if rng.random() < 0.28:
         for _ in range(1 + int(rng.random() < 0.3)):
             put("perforations", rng.uniform(0.4, 0.99) * level, rng.uniform(5, 90), rng.uniform(1.05, 2.0), False)
     if rng.random() < 0.16:
@@ -265,7 +265,7 @@ def _events(
     collar = COLLAR[plan["tubing"]]
     inner = plan["casing"] ** 2 - plan["tubing"] ** 2
     narrow = plan["casing"] ** 2 - collar**2
-    long = rng.uniform(0.3, 0.7) * rng.choice([1.0, np.exp(rng.uniform(-3.5, 0.0))], p=[0.6, 0.4])
+    long = rng.uniform(0.3, 0.7) * rng.choice([1.0, np.exp(rng.uniform(-3.5, 0.0))], p=[0.5, 0.5])
     plan["families"] |= {"faint collars"} if long < 0.1 else set()
     tight = inner / narrow
     plan["tight"] = tight
@@ -303,7 +303,7 @@ def _stack(
 ) -> tuple[np.ndarray, np.ndarray, list[np.ndarray]]:
     """Reflection seen from the top; the level's own primary echo; the primary echoes of the changes of area."""
     end = plan["one_way"]
-    foam = rng.random() < 0.12
+    foam = rng.random() < 0.18
     plan["families"] |= {"foam"} if foam else set()
     strength = rng.uniform(0.08, 0.4) if foam else rng.uniform(0.4, 0.98)
     gamma = strength / (1 + s * (rng.uniform(0.002, 0.012) if foam else 0.0)) ** 2
@@ -409,7 +409,7 @@ def _recorded(
     wanted = rng.uniform(6.0, 60.0)
     reference = peak_echo if peak_echo > 0.0 else rng.uniform(0.002, 0.1)
     size = reference * 10 ** (-wanted / 20.0) / level
-    size = min(size, 0.08 / np.std(noise))
+    size = min(size, 0.09 / np.std(noise))
     x = x + size * noise
     seen = only if plan["kind"] == "level" else only * 0.0
     db = 20 * math.log10(max(peak_echo, 1e-12) / max(size * level, 2e-5)) if np.any(seen) else -99.0
