@@ -131,7 +131,8 @@ def main() -> None:
     print(f"generator {args.generator}, {len(rows)} records from {args.start}")
     print(table(rows, rate))
     if args.without:
-        none, _ = run(args.generator, range(NONE_SEED, NONE_SEED + args.without), NO_LEVEL)
+        first = args.start + NONE_SEED
+        none, _ = run(args.generator, range(first, first + args.without), NO_LEVEL)
         good = sum(row["quality"] == "good" for row in none)
         print(f"records that hold no level, called good: {interval(good, len(none))}")
 
