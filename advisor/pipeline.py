@@ -15,7 +15,7 @@ from advisor import memory as memories
 from advisor.belief import ensemble, operation, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
-from advisor.belief.present import DayAhead
+from advisor.belief.present import DayAhead, Spell
 from advisor.column import Column
 from advisor.rulebook import book
 from advisor.rulebook.load import Rulebook
@@ -23,6 +23,7 @@ from advisor.tasks import SHOT_KINDS, Head, Outcome, Settings, Task, Work, carri
 from advisor.well import Well
 
 HOUR_MS = 3_600_000
+DAY_MS = 24 * HOUR_MS
 JUST_NOW_MS = 10 * 60_000
 PHYSICS_KINDS = frozenset({"level", "production-test"})
 CASING = frozenset({"casing-pressure"})
@@ -234,9 +235,19 @@ def _look(items: list[Work], settings: Settings) -> None:
         atmospheric_psia=settings.atmospheric_psia,
         days_ahead=[_day_still_ahead(item) for item in held],
         ledgers=[item.memory.ledger for item in held],
+        spells=[_spell_now(item) for item in held],
     )
     for item, look in zip(held, looks, strict=True):
         item.look, item.day_ahead = look, look.day_ahead
+
+
+def _spell_now(item: Work) -> Spell | None:
+    """Where a timer is in its cycle; None where there is no cycle, or none is known."""
+    if item.setting.idle_min <= 0.0 or not item.setting.run_min:
+        return None
+    at_ms = item.moment.at_ms
+    now = operation.segments(item.memory.runs, item.well, at_ms, at_ms + DAY_MS)[0]
+    return None if now.running is None else Spell(running=now.running, left_d=(now.end_ms - at_ms) / DAY_MS)
 
 
 def _day_still_ahead(item: Work) -> DayAhead | None:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance, cycles, suspects
+from advisor.belief import balance, cycles, drawing, suspects
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import Ledger
 from advisor.column import Column
@@ -40,8 +40,16 @@ class Present:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Spell:
+    """What a unit on a timer does now, and for how many days more."""
+
+    running: bool
+    left_d: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class DayAhead:
-    """What the next 24 h from at_ms come to at a setting: rolled out again when there is something new."""
+    """What 24 h come to at a setting, from the end of the spell at at_ms; rolled out again when there is news."""
 
     at_ms: int
     setting: Setting
@@ -59,18 +67,23 @@ def summary(
     atmospheric_psia: float = ATMOSPHERIC_PSIA,
     days_ahead: Sequence[DayAhead | None] | None = None,
     ledgers: Sequence[Ledger] | None = None,
+    spells: Sequence[Spell | None] | None = None,
 ) -> list[Present]:
     """The present of each well (W) at the settings in force; running None: not known.
 
     days_ahead: for the wells that have one, the day that was rolled out shortly before stands. ledgers: their days
-    so far; without them no slow cause is suspected.
+    so far; without them no slow cause is suspected. spells: where timers are in their cycles; without one a cycle
+    begins now.
     """
     ann = balance.annulus(columns, belief.members)
     fed = balance.formation(belief.members, ann)
     pump = balance.pump(wells, belief.members)
     setting = cycles.as_arrays(settings)
     begins = np.array([r is not False for r in running])
-    days = _days_ahead(belief, settings, setting, begins, fed, pump, ann, days_ahead or [None] * len(wells))
+    none = [None] * len(wells)
+    days = _days_ahead(
+        belief, settings, setting, begins, spells or none, fed, pump, ann, days_ahead=days_ahead or none
+    )
     arrays = _quantities(belief, columns, setting, fed, pump, ann, atmospheric_psia)
     kept = ledgers or [Ledger()] * len(wells)
     suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann, kept)
@@ -106,17 +119,30 @@ def _days_ahead(
     settings: Sequence[Setting],
     arrays: cycles.Settings,
     begins: NDArray[Any],
+    spells: Sequence[Spell | None],
     fed: balance.Formation,
     pump: balance.Pump,
     ann: balance.Annulus,
-    known: Sequence[DayAhead | None],
+    *,
+    days_ahead: Sequence[DayAhead | None],
 ) -> list[DayAhead]:
-    rows = np.array([i for i, day in enumerate(known) if day is None], dtype=np.intp)
-    days = list(known)
+    """The days known, the others rolled out from the end of the present spell on.
+
+    A run that is nearly over, taken for one that begins, would empty the annulus of a timer that never does.
+    """
+    rows = np.array([i for i, day in enumerate(days_ahead) if day is None], dtype=np.intp)
+    days = list(days_ahead)
     if rows.size:
-        height = belief.members["height_ft"][rows]
+        setting = arrays.pick(rows)
         picked = (fed.pick(rows), pump.pick(rows), ann.pick(rows))
-        rolled = cycles.day_ahead(height, arrays.pick(rows), begins[rows], *picked)
+        now = [spells[i] for i in rows.tolist()]
+        left_d = np.array([[0.0 if spell is None else spell.left_d] for spell in now])
+        runs = np.array([[spell is not None and spell.running] for spell in now], dtype=np.float64)
+        height = belief.members["height_ft"][rows]
+        end = drawing.moved_ft(height, left_d, runs, setting.rate_spm, *picked)[0]
+        height = np.where(left_d > 0.0, np.clip(end, 0.0, picked[2].full_ft), height)
+        next_runs = np.array([begins[i] if s is None else not s.running for i, s in zip(rows, now, strict=True)])
+        rolled = cycles.day_ahead(height, setting, next_runs, *picked)
         for k, i in enumerate(rows.tolist()):
             days[i] = DayAhead(
                 at_ms=int(belief.at_ms[i]),

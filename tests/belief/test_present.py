@@ -5,8 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from advisor.belief import balance, cycles, prior, update
 from advisor.belief import present as presents
-from advisor.belief import prior, update
+from advisor.belief.ensemble import Belief
 from advisor.column import Observation
 from advisor.quantities import PUBLISHED, SUSPECTS
 from advisor.well import Setting
@@ -90,3 +91,58 @@ def test_slip_lowers_effectiveness_most_at_slow_strokes() -> None:
         )
 
     assert effectiveness(setting(4.0)) < effectiveness(setting(8.0)) - 0.05
+
+
+def repeating_timer(low_ft: float) -> tuple[Belief, float]:
+    """A timer whose cycle leaves about so much at the end of each run, there; and how far it rises in a rest, ft."""
+    wells, columns, settings = [WELLS[1]], [COLUMNS[1]], [SETTINGS[1]]
+    drawn = prior.draw(wells, START_MS, columns)
+    spread = {
+        "ln_potential": np.linspace(3.0, 6.0, drawn.size)[None, :],
+        "wander": np.zeros_like(drawn.members["wander"]),
+    }
+    same = {name: np.full_like(values, np.median(values)) for name, values in drawn.members.items()}
+    belief = drawn.with_members({**same, **spread})
+    ann = balance.annulus(columns, belief.members)
+    fed, pump = balance.formation(belief.members, ann), balance.pump(wells, belief.members)
+    left_ft = cycles.lasting(cycles.as_arrays(settings), fed, pump, ann).height_ft[0]
+    one = int(np.argmin(np.abs(left_ft - low_ft)))
+    potential = np.full_like(spread["ln_potential"], spread["ln_potential"][0, one])
+    height = np.full_like(potential, left_ft[one])
+    rise_ft = fed.rate_bpd(height, ann.tank_ft)[0, one] * (30.0 / 1440.0) / float(np.mean(ann.stb_per_ft))
+    return belief.with_members({"ln_potential": potential, "height_ft": height}), float(rise_ft)
+
+
+def test_a_run_that_is_nearly_over_is_not_taken_for_one_that_begins() -> None:
+    """A cycle that repeats itself with 60 to 105 ft left after each run leaves them today as well, and lifts the same
+    in a day, whether the day begins at the end of a run or, a rest's rise higher, at the end of a rest."""
+    belief, rise_ft = repeating_timer(90.0)
+    low_ft = float(belief.members["height_ft"][0, 0])
+    assert 60.0 < low_ft < 105.0 < rise_ft
+    args = [WELLS[1]], [COLUMNS[1]], [SETTINGS[1]]
+    looks = []
+    for runs, height_ft in ((True, low_ft), (False, low_ft + rise_ft)):
+        here = belief.with_members({"height_ft": np.full_like(belief.members["height_ft"], height_ft)})
+        spell = presents.Spell(running=runs, left_d=0.0)
+        looks.append(presents.summary(here, *args, [runs], spells=[spell])[0])
+    assert all(look.pound_probability < 0.05 for look in looks)
+    assert looks[0].lifted_bpd.value == pytest.approx(looks[1].lifted_bpd.value, rel=0.03)
+    begun = presents.summary(belief, *args, [True])[0]  # a whole run from there takes more than there is
+    assert begun.pound_probability > 0.5
+
+
+def test_what_is_left_of_a_spell_is_gone_through_first() -> None:
+    """Ten minutes before the end of a run, ten minutes of what it takes are still there: the same day follows."""
+    belief, _ = repeating_timer(90.0)
+    args = [WELLS[1]], [COLUMNS[1]], [SETTINGS[1]]
+    ann = balance.annulus(args[1], belief.members)
+    fed, pump = balance.formation(belief.members, ann), balance.pump(args[0], belief.members)
+    height = belief.members["height_ft"]
+    net_bpd = pump.full_bpd(np.array([[8.0]]), ann.at_intake_psia(height)) - fed.rate_bpd(height, ann.tank_ft)
+    before = belief.with_members({"height_ft": height + net_bpd * (10.0 / 1440.0) / ann.stb_per_ft})
+    over, soon = (
+        presents.summary(b, *args, [True], spells=[presents.Spell(running=True, left_d=left / 1440.0)])[0]
+        for b, left in ((belief, 0.0), (before, 10.0))
+    )
+    assert soon.pound_probability < 0.05
+    assert soon.lifted_bpd.value == pytest.approx(over.lifted_bpd.value, rel=0.02)
