@@ -77,7 +77,10 @@ def probabilities(
         one = {
             "worn-pump": 0.0 if gas_rose else worn,
             "inflow-falling": causes.chance.get("falling", 0.0) * lifts,
-            "gas-interference": max(float(gassy[i]), causes.slugs, _by_gas(worn + leak) if gas_rose else 0.0),
+            # what does not fill a barrel that lifts nothing need not be gas
+            "gas-interference": max(
+                float(gassy[i]) * (1.0 - nothing), causes.slugs, _by_gas(worn + leak) if gas_rose else 0.0
+            ),
             "no-pump-action": nothing,
             "leak-back": leak if rests and not gas_rose else 0.0,
             "level-stuck": stuck(ledger),

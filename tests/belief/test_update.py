@@ -216,6 +216,10 @@ def test_low_fillage_with_liquid_above_the_intake_says_gas() -> None:
     assert look.quantities["fillage_frac"].value == pytest.approx(0.55, abs=0.08)
     assert look.suspects["gas-interference"] > 0.8
     assert presents.summary(after_first(700.0), *args, [True])[0].suspects["gas-interference"] < 0.1
+    dead = belief.with_members({}, {"no_lift": np.array([10.0])})
+    unlifted = presents.summary(dead, *args, [True])[0].suspects  # rods that parted fill no barrel, gas or none
+    assert unlifted["no-pump-action"] > 0.8
+    assert unlifted["gas-interference"] < 0.1
     with pytest.raises(ValueError, match="must be 0 to 1"):
         update.fillage(belief, *args, [1.4])
 
