@@ -94,6 +94,7 @@ def summary(
         lifted = Quantity(value=0.0, sd=0.0) if stopped else days[i].lifted_bpd
         quantities = {name: _quantity(values[i], name) for name, values in arrays.items()}
         quantities = suspects.widened(quantities, kept[i].causes)
+        quantities = suspects.standing(quantities, suspected[i]["no-pump-action"], well, columns[i])
         level_tvd = quantities["level_ft_tvd"]
         quantities["level_ft_md"] = Quantity(value=_measured_ft(level_tvd.value, well), sd=level_tvd.sd)
         quantities["pump_displacement_bpd"] = _displacement(well, settings[i])

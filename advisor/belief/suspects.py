@@ -11,6 +11,7 @@ from scipy.special import expit, ndtr
 from advisor.belief import balance, cycles, evidence
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import DAY_MS, LOWEST, Causes, Ledger
+from advisor.column import Column
 from advisor.model import Quantity
 from advisor.well import Setting, Well
 
@@ -24,6 +25,7 @@ BY_SHOTS_ALONE = 0.7  # a change believed late, or heavy wear, looks the same to
 WITH_DAYS = 0.95  # once days say it too
 QUICK_IF_DOUBTFUL, SHUT_TELLS_D, CONTRADICTED = 0.5, 3.0, 2
 NAMED, SOME = 0.8, 0.5
+WATER_PSI_PER_FT = 0.433  # fresh water: 62.4 lb/ft3 over 144 in2/ft2
 LAGS = 0.5  # of a loss that days tell of: not yet in the belief (chosen on simulated wells, no source)
 LOSES = {
     "worn": ("pump_effectiveness_frac", "inflow_bpd"),
@@ -121,6 +123,21 @@ def widened(quantities: Mapping[str, Quantity], causes: Causes) -> dict[str, Qua
         for name in names:
             one = found[name]
             found[name] = replace(one, sd=float(np.hypot(one.sd, lost * abs(one.value))))
+    return found
+
+
+def standing(quantities: Mapping[str, Quantity], nothing: float, well: Well, column: Column) -> dict[str, Quantity]:
+    """Pressures less sure by the chance that nothing is lifted: water then stays in the annulus, oil above it.
+
+    While the pump lifts, the annulus above the intake fills with oil, which a column of the water's share weighs
+    more than; how much of what stands there came in since is not known.
+    """
+    water = 1.0 if well.water_cut_frac is None else well.water_cut_frac  # not known: it may be all water
+    heavier = max(WATER_PSI_PER_FT * well.water_gravity - column.liquid_psi_per_ft, 0.0) * water
+    found = dict(quantities)
+    for name in ("intake_psig", "bottomhole_psig"):
+        more_psi = nothing * heavier * quantities["liquid_height_ft"].value
+        found[name] = replace(found[name], sd=float(np.hypot(found[name].sd, more_psi)))
     return found
 
 

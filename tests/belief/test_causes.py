@@ -244,6 +244,18 @@ def test_what_may_be_lost_makes_the_quantities_less_sure() -> None:
     assert found["intake_psig"] == known["intake_psig"]
 
 
+def test_a_well_that_lifts_nothing_may_hold_water() -> None:
+    """0.4 of water at 0.433 psi/ft rather than oil at 0.35: 0.4 x 0.083 x 2,000 ft = 66.4 psi, at a chance of a half
+    33.2, beside 20 in quadrature 38.8."""
+    known = {name: Quantity(value=900.0, sd=20.0) for name in ("intake_psig", "bottomhole_psig", "inflow_bpd")}
+    known["liquid_height_ft"] = Quantity(value=2000.0, sd=20.0)
+    found = suspects.standing(known, 0.5, well(water_cut_frac=0.4), column(liquid_psi_per_ft=0.35))
+    assert found["intake_psig"].sd == pytest.approx(38.8, abs=0.1)
+    assert found["bottomhole_psig"].sd == pytest.approx(38.8, abs=0.1)
+    assert found["inflow_bpd"] == known["inflow_bpd"] and found["intake_psig"].value == 900.0
+    assert suspects.standing(known, 0.0, well(), column()) == known
+
+
 def test_more_gas_makes_a_pump_that_takes_less_a_gassy_one() -> None:
     """Odds of 1 to 4, ten times as likely: 10 to 4."""
     assert suspects._by_gas(0.2) == pytest.approx(10.0 / 14.0)
