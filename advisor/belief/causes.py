@@ -87,7 +87,7 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
             return msgspec.structs.replace(ledger, causes=Causes(slugs=_slugs(ledger.rows)))
         rows = tuple(row for row in ledger.rows if row.day < ledger.stopped_day or row.day == day)
         ledger = msgspec.structs.replace(ledger, rows=rows, stopped_day=None)
-    elif unlifted >= SHOTS_SAY and _stopped(_Flow(ledger.rows, well, column, known)):
+    elif unlifted >= SHOTS_SAY and _stopped(_Flow(ledger.rows, well, column, known, fills=True)):
         return msgspec.structs.replace(ledger, stopped_day=day - 1, causes=Causes(slugs=_slugs(ledger.rows)))
     found = told(ledger.rows, well, column, known, ledger.gas_before)
     well_now = found.chance.get("none", 0.0) >= WELL_ENOUGH
@@ -135,7 +135,8 @@ def told(
 
 def _stopped(flow: _Flow) -> bool:
     """Whether the last days say that the pump stopped lifting: it swings the level no more, or half of what it lifted
-    went within two days after days that lost nothing."""
+    went within two days after days that lost nothing. Held against a barrel that fills: that it holds nothing is no
+    other reason for lifting nothing."""
     lost = flow.off_bpd / np.maximum(flow.lifted, 1.0)
     if len(lost) < LEAST_ROWS:
         return False
@@ -304,9 +305,20 @@ def _weighed(table: _Table) -> tuple[dict[str, float], dict[str, float], float]:
 
 
 class _Flow:
-    """The days as arrays (n,), bbl/d: what was seen of each, and what inflow and pump as believed make of it."""
+    """The days as arrays (n,), bbl/d: what was seen of each, and what inflow and pump as believed make of it.
 
-    def __init__(self, rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float]) -> None:
+    fills: the barrel is taken to fill, whatever was measured of it.
+    """
+
+    def __init__(
+        self,
+        rows: Sequence[Row],
+        well: Well,
+        column: Column,
+        reference: Mapping[str, float],
+        *,
+        fills: bool = False,
+    ) -> None:
         members = {name: np.full((len(rows), 1), reference.get(name, 0.0)) for name in PARAMETERS}
         columns = [column.at_casing(row.casing_psia) for row in rows]
         ann = balance.annulus(columns, members)
@@ -325,7 +337,7 @@ class _Flow:
         self.running = pump.full_bpd(rate, ann.at_intake_psia(height))[:, 0]
         self.gassy = 1.0 - pump.barrel_frac(ann.at_intake_psia(height))[:, 0]  # share of the barrel that gas takes
         filling, self.filled = _filling(rows)
-        self.running = self.running * filling
+        self.running = self.running * (1.0 if fills else filling)
         self.lifted = self.running * run
         self.reachable = np.broadcast_to(fed.least_height_bpd, height.shape)[:, 0]
         self.scale_bpd = max(float(np.median(self.inflow)), 1.0)

@@ -217,6 +217,19 @@ def test_days_and_shots_together_say_that_nothing_is_lifted(rests: bool, no_lift
     assert found[-1].causes.chance == {}  # slow causes are about a pump that lifts
 
 
+def test_a_barrel_that_holds_nothing_is_no_reason_for_lifting_nothing() -> None:
+    """Rods part: 0.95 of the barrel filled, then 0.01 as the site measures it, while the level rises as unlifted."""
+    drawn = prior.draw([well()], [0], [column()])
+    taken = {name: np.full_like(drawn.members[name], value) for name, value in REFERENCE.items()}
+    ledger = Ledger()
+    for row in lived(Lost(pump=0.97), rests=False):
+        fill, odds = (0.01, 10.0) if row.day >= BEGINS else (0.95, -2.0)
+        belief = drawn.with_members(taken, {"no_lift": np.array([odds])})
+        ledger = msgspec.structs.replace(ledger, rows=(*ledger.rows, msgspec.structs.replace(row, fillage_frac=fill)))
+        ledger = causes.judged(ledger, well(), column(), belief)
+    assert ledger.stopped_day is not None and ledger.stopped_day <= BEGINS + 2
+
+
 def test_what_came_before_the_stop_is_what_a_mended_pump_is_held_against() -> None:
     mended = [msgspec.structs.replace(row, day=row.day + 20) for row in lived(Lost(), rests=False)[6:12]]
     found = followed(Lost(pump=0.97), no_lift=10.0, then=mended)[-1]
