@@ -41,6 +41,7 @@ KNOWN_D = 10.0  # of learning a well; nothing is counted as named wrongly before
 SAYS_WITHIN_D = 10.0
 LOSS = 0.2
 NAMED_AT = 0.8
+GAS_FILLAGE = 0.75  # under it gas interferes (common practice, no source)
 LIFTS_NOTHING = 0.05  # of what the plunger displaces
 POUNDS_SHARE = 0.01  # of the running time of 24 h
 HORIZON_H = 24
@@ -265,6 +266,14 @@ def lifts_nothing(hours: Sequence[WellTruth], day: float) -> bool:
     return hours[min(max(round(day * DAY_H) - 1, 0), len(hours) - 1)].pump_effectiveness_frac < LIFTS_NOTHING
 
 
+def gas_fills(fault: Fault | None, hours: Sequence[WellTruth], day: float) -> bool:
+    """Whether gas takes a quarter of the barrel: it holds less though rods are whole and no stroke starves."""
+    hour = min(max(round(day * DAY_H) - 1, DAY_H), len(hours) - 1)
+    starves = share_of(hours[hour - DAY_H], hours[hour]) > POUNDS_SHARE
+    parted = fault is not None and fault.kind == "parted-rods"
+    return not parted and not starves and hours[hour].fillage_frac < GAS_FILLAGE
+
+
 def tallies(watch: Watch) -> dict[str, Tally]:
     """By kind of fault, 'none' the well ones."""
     found: dict[str, Tally] = defaultdict(Tally)
@@ -281,6 +290,7 @@ def tallies(watch: Watch) -> dict[str, Tally]:
             and (suspects.get(name) or 0.0) >= NAMED_AT
             and not (name == right and day >= _from(fault))
             and not (name == "no-pump-action" and lifts_nothing(lived.hours, day))
+            and not (name == "gas-interference" and gas_fills(fault, lived.hours, day))
         }
         tally.wrong += bool(wrong)
         if wrong:
