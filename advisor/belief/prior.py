@@ -17,7 +17,7 @@ from advisor.well import Well
 LN_POTENTIAL_SD = 0.7
 LN_RESERVOIR_SD = 0.095
 LN_RESERVOIR_GUESSED_SD = 0.30  # static pressure not configured
-SHAPE_MEAN, SHAPE_SD = 0.6, 1.7  # logit: nearly even between a straight line and more bend than Vogel's
+SHAPE_MEAN, SHAPE_SD = 0.0, 2.2  # logit: as likely nearly a straight line as more bend than Vogel's
 FULL_SHARE, LN_EFFECTIVENESS_SD = 0.95, 0.08  # of the plunger's stroke: shrinkage, late valves
 NO_RODS_SHARE, LN_EFFECTIVENESS_GUESSED_SD = 0.86, 0.12  # of the polished rod's stroke that reaches a plunger
 MOST_LN_EFFECTIVENESS = float(np.log(1.05))

@@ -20,7 +20,6 @@ from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
 
 SAME_LIQUID_FRAC = 0.005
-STAYS_FACTOR = 2.0  # a setting in force may pound so much more likely than a proposal before it is left
 STAYS_SHORT_PROBABILITY = 0.5  # and be short of liquid above the intake, which does no harm of itself
 STANDS_FACTOR = 1.5  # what is on offer may leave the bounds by so much before it is withdrawn
 STANDS_LEAST_GAINS = 4.0  # and is replaced when another is better by so many least gains
@@ -121,7 +120,7 @@ def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick 
         view.short_probability <= texts.SHORT_PROBABILITY_MAX
     )
     stays = (
-        view.pound_probability[0] <= STAYS_FACTOR * context.pound_probability_max
+        view.pound_probability[0] <= guards.STAYS_FACTOR * context.pound_probability_max
         and view.short_probability[0] <= STAYS_SHORT_PROBABILITY
     )
     strokes = np.array([options.strokes_per_d(s) for s in view.settings])

@@ -28,6 +28,7 @@ AT_ONCE_WAIT_H = 12.0  # a level that has begun to rise tells more of how far to
 AT_ONCE_SHOTS = 2  # foam or gas can make a full well look empty: never act on one reading
 LEVEL_INTERVALS = 2.5
 CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put aside and holds nothing
+STAYS_FACTOR = 4.0  # a setting in force may pound so much more likely than a proposal before it is left
 REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
 TURNS_DAYS = 30.0  # each turn within them asks for twice the gain again
 LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.4, 0.005  # the last few per cent come in steps of one
@@ -218,7 +219,7 @@ def _reversal(context: Context, view: Outlook, index: int, change: float, well: 
     factor = REVERSAL_FACTOR ** (1 + _turns(context))
     least = max(BACK_GAIN_BPD, BACK_GAIN_FRAC * float(view.liquid_bpd[0]))
     needed = factor * max(least, least_gain_bpd(well, float(view.liquid_bpd[0])))
-    least_risk = REVERSAL_FACTOR * context.pound_probability_max  # however often: pounding is not waited out
+    least_risk = STAYS_FACTOR * context.pound_probability_max  # however often: pounding is not waited out
     if change < 0 and float(view.pound_probability[0]) > least_risk:
         return []
     if gain >= needed:

@@ -61,7 +61,7 @@ def test_run_and_idle_hours_are_carried_as_an_integrator_carries_them(
 
             span = (part.end_ms - part.start_ms) / DAY_MS
             h = max(float(solve_ivp(slope, (0, span), [h], rtol=1e-7, max_step=span / 200).y[0, -1]), 0.0)
-        assert float(after.members["height_ft"][0, m]) == pytest.approx(h, abs=max(1.5, 0.01 * h))
+        assert float(after.members["height_ft"][0, m]) == pytest.approx(h, abs=max(2.5, 0.01 * h))
 
 
 def test_carrying_in_two_steps_is_carrying_in_one(monkeypatch: pytest.MonkeyPatch) -> None:
