@@ -156,7 +156,9 @@ def test_the_next_change_waits_until_the_last_one_can_be_judged() -> None:
 @pytest.mark.parametrize(
     ("pounds", "short", "left"), [(0.19, 0.4, False), (0.21, 0.4, True), (0.19, 0.6, True), (0.01, 0.1, False)]
 )
-def test_a_setting_in_force_is_left_at_four_times_the_bound_of_a_proposal(pounds: float, short: float, left: bool) -> None:
+def test_a_setting_in_force_is_left_at_four_times_the_bound_of_a_proposal(
+    pounds: float, short: float, left: bool
+) -> None:
     """Within its bounds a tenth slower loses 3 % of the liquid: reason enough only where the one in force is out."""
     view = outlook.Outlook(
         settings=(setting(8.0), setting(7.2)),
