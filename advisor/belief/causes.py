@@ -21,8 +21,9 @@ from collections.abc import Mapping, Sequence
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
-from advisor.belief import balance, evidence
+from advisor.belief import balance, casing, cycles, evidence
 from advisor.belief.ensemble import OF_THE_WELL, PARAMETERS, Array, Belief
 from advisor.belief.ledger import LOWEST, WELL_ENOUGH, Causes, Ledger, Row
 from advisor.column import Column
@@ -38,6 +39,7 @@ DAY_SD, WANDER_SD, LEAST_DAY_SD_BPD = 0.014, 0.008, 0.3
 MOVED_SD, CHANGED_SD = 0.12, 0.15  # of the day's move of the liquid, and of a change of what the pump takes
 TEST_SD, SWING_ROW_SD = 0.03, 0.06
 LOW_FT, LOW_FRAC = 40.0, 0.15  # above the lowest day: the pump may starve
+LEFT_SD = 0.05  # of what is left of an inflow, over what the pump takes
 DEPTH_FRAC = 0.1  # of the depth of the intake; errors of depth and of the gassy column are no larger
 MOST_SWING_SD_FRAC = 0.3
 RESTS_FRAC = 0.05
@@ -59,9 +61,6 @@ SIZES: dict[str, Array] = {
     "better": np.arange(0.08, 0.40, 0.04),
 }
 RAMPS_D = (0.5, 4.0, 8.0, 16.0)
-SPIKES, SPIKES_ON_DAYS, SPIKE_DAYS = 4, 3, 5
-STEP_LEAST_PSI = 5.0
-STEP_GAS_RATIO = 1.4
 MOST_GAUGE_ODDS = 6.0  # log
 STEP_ODDS = 5.0  # that a step of the pressure without one of the gas is the gauge's
 
@@ -78,22 +77,22 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
         if len(ledger.rows) < LEARNING_DAYS + LEAST_ROWS:
             return msgspec.structs.replace(ledger, causes=Causes(reason="too few days yet"))
         ledger = msgspec.structs.replace(
-            ledger, reference=today, following=today, gas_before=_gas(ledger.rows), renewed_day=day
+            ledger, reference=today, following=today, gas_before=casing.gas(ledger.rows), renewed_day=day
         )
     known = dict(zip(OF_THE_WELL, ledger.reference, strict=True))
     unlifted = float(evidence.nothing_lifted(belief, [well])[0])
     if ledger.stopped_day is not None:
         if unlifted >= ENDED:  # slow causes are about a pump that lifts
-            return msgspec.structs.replace(ledger, causes=Causes(slugs=_slugs(ledger.rows)))
+            return msgspec.structs.replace(ledger, causes=Causes(slugs=casing.slugs(ledger.rows)))
         rows = tuple(row for row in ledger.rows if row.day < ledger.stopped_day or row.day == day)
         ledger = msgspec.structs.replace(ledger, rows=rows, stopped_day=None)
     elif unlifted >= SHOTS_SAY and _stopped(_Flow(ledger.rows, well, column, known, fills=True)):
-        return msgspec.structs.replace(ledger, stopped_day=day - 1, causes=Causes(slugs=_slugs(ledger.rows)))
+        return msgspec.structs.replace(ledger, stopped_day=day - 1, causes=Causes(slugs=casing.slugs(ledger.rows)))
     found = told(ledger.rows, well, column, known, ledger.gas_before)
     well_now = found.chance.get("none", 0.0) >= WELL_ENOUGH
     contradicted = well_now and unlifted >= WELL_ENOUGH
     as_before = found.gas_ratio is not None and 1.0 / GAS_LIKE < found.gas_ratio < GAS_LIKE
-    lately = _gas(ledger.rows[-GAS_DAYS:-RECENT_DAYS]) if well_now and as_before else None
+    lately = casing.gas(ledger.rows[-GAS_DAYS:-RECENT_DAYS]) if well_now and as_before else None
     ledger = msgspec.structs.replace(
         ledger,
         causes=found,
@@ -110,9 +109,9 @@ def told(
     rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float], gas_before: float | None
 ) -> Causes:
     """What the rows say of a well that was as referred to (parameters of a member, annular gas in Mscf/d)."""
-    gas_now = _gas(rows[-RECENT_DAYS:])
+    gas_now = casing.gas(rows[-RECENT_DAYS:])
     ratio = None if gas_before is None or gas_now is None else round(gas_now / max(gas_before, 0.1), 3)
-    slugs, step = _slugs(rows), _stepped(rows)
+    slugs, step = casing.slugs(rows), casing.stepped(rows)
     gauge = 0.0 if step is None else STEP_ODDS / (1.0 + STEP_ODDS)
     known = [row for row in rows if row.day >= rows[0].day + LEARNING_DAYS] if rows else []
     if len(known) < LEAST_ROWS:
@@ -129,8 +128,31 @@ def told(
         gas_ratio=ratio,
         slugs=slugs,
         gauge=gauge,
+        starves=_starves(known, well, column, reference, chance.get("falling", 0.0), size.get("falling", 0.0)),
         reason=LOWEST if table.few_fed else None,
     )
+
+
+def _starves(
+    rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float], fell: float, share: float
+) -> float:
+    """Chance that strokes of the last day met a part-filled barrel: inflow fell by a share (its chance: fell) to less
+    than POUNDS_UNDER of what the pump takes, and the level stands about its lowest.
+
+    A belief that took the fall for a pump that lifts less says nothing of it. 0 where the swing of a timer or a
+    measured fillage tells more.
+    """
+    flow = _Flow(rows, well, column, reference)
+    if flow.idle[-1] > RESTS_FRAC or flow.filled[-1] or not _low(flow.height_ft, column)[-1]:
+        return 0.0
+    left = (1.0 - share) * flow.reachable[-1] / max(float(flow.lifted[-1]), 1.0)
+    return round(fell * float(ndtr((cycles.POUNDS_UNDER - left) / LEFT_SD)), 4)
+
+
+def _low(height_ft: Array, column: Column) -> NDArray[np.bool_]:
+    """Days whose level is about the lowest of them, and no higher than errors of depth may put it."""
+    low = height_ft < (1.0 + LOW_FRAC) * height_ft.min() + LOW_FT
+    return np.asarray(low & (height_ft < DEPTH_FRAC * column.intake_ft_tvd))
 
 
 def _stopped(flow: _Flow) -> bool:
@@ -147,45 +169,6 @@ def _stopped(flow: _Flow) -> bool:
             return share < STILL_SHARE and bool(lost[-1] - before >= STILL_LOST)
     enough = UNSEEN if flow.idle[-1] > RESTS_FRAC and not flow.swung[-1] else STOPPED  # it may drain back there
     return bool(lost[-1] - before >= enough and lost[-3] - before <= BEGUN)
-
-
-def _gas(rows: Sequence[Row]) -> float | None:
-    """The middle annular gas rate of some days; None without a build-up in them."""
-    seen = [row.gas_mscfd for row in rows if row.gas_mscfd is not None]
-    return float(np.median(seen)) if seen else None
-
-
-def _slugs(rows: Sequence[Row]) -> float:
-    """Chance that gas comes in slugs: the casing pressure leaps up and is back by the next reading, day after day."""
-    recent = rows[-SPIKE_DAYS:]
-    count = sum(row.spikes for row in recent)
-    days = sum(row.spikes > 0 for row in recent)
-    return 0.95 if count >= SPIKES and days >= SPIKES_ON_DAYS else 0.0
-
-
-def _stepped(rows: Sequence[Row]) -> tuple[int, float] | None:
-    """Day and size, psi, of the last step of the casing pressure that came at once, stayed, and brought no gas."""
-    found = None
-    for i, row in enumerate(rows):
-        if abs(row.step_psi) < STEP_LEAST_PSI:
-            continue
-        before = [r.casing_psia for r in rows[max(i - 5, 0) : i]]
-        after = [r.casing_psia for r in rows[i + 1 : i + 6]]
-        if len(before) < 3 or not after:  # the day after shows whether it stays, and whether it comes alone
-            continue
-        usual = 1.5 + 3.0 * float(np.median(np.abs(np.diff(before))))
-        if any(r.spikes for r in rows[max(i - 2, 0) : i + 3]):
-            continue
-        stays = abs(float(np.median(after) - np.median(before))) >= 0.5 * abs(row.step_psi)
-        if abs(row.step_psi) < usual or not stays:
-            continue
-        gas = [[r.gas_mscfd for r in part if r.gas_mscfd is not None] for part in (rows[max(i - 5, 0) : i], rows[i:])]
-        if min(len(part) for part in gas) >= 2:
-            ratio = float(np.median(gas[1][:5]) / max(np.median(gas[0]), 0.1))
-            if not 1.0 / STEP_GAS_RATIO < ratio < STEP_GAS_RATIO:
-                continue
-        found = row.day, row.step_psi
-    return found
 
 
 # --------------------------------------------------------------------------- the linear models
@@ -210,8 +193,7 @@ def _table(
 ) -> _Table | None:
     """The balances, swings and tests of these days; None where hardly a day is known to be fed."""
     flow = _Flow(rows, well, column, reference)
-    low = flow.height_ft < (1.0 + LOW_FRAC) * flow.height_ft.min() + LOW_FT
-    low &= ~flow.filled & (flow.height_ft < DEPTH_FRAC * column.intake_ft_tvd)
+    low = _low(flow.height_ft, column) & ~flow.filled
     gas = FREE_GAS_SD * flow.gassy
     parts_of = (INFLOW_SD * flow.inflow, -PUMP_SD * flow.lifted, -SLOPE_SD * flow.leaning, gas * flow.lifted)
     steady = np.stack(parts_of, axis=1)

@@ -104,7 +104,7 @@ def summary(
                 well=well.key,
                 at_ms=int(belief.at_ms[i]),
                 quantities=quantities,
-                pound_probability=days[i].pound_probability,
+                pound_probability=max(days[i].pound_probability, kept[i].causes.starves),
                 lifted_bpd=lifted,
                 day_ahead=days[i],
                 pump_room_frac=min(max(room, 0.0), PLENTY),
@@ -225,5 +225,10 @@ def _notes(belief: Belief, i: int, ledger: Ledger) -> tuple[str, ...]:
     unknown_h = float(belief.counts["unknown_h"][i])
     if unknown_h > 0.05:
         notes.append(f"run: {unknown_h:.1f} h since the last shot without word of whether the unit ran")
+    if ledger.causes.starves >= 0.5:
+        notes.append(
+            "pound_probability: by whole days inflow fell to less than the pump takes, and the level stands about"
+            f" its lowest: {ledger.causes.starves:.0%}"
+        )
     question = suspects.open_question(ledger.causes)
     return tuple(notes) if question is None else (*notes, question)

@@ -180,6 +180,23 @@ def test_tests_tell_of_the_inflow_where_the_level_stands_at_its_lowest() -> None
         assert told(rows, rests=False).chance[cause] > 0.8
 
 
+def test_a_pump_that_takes_more_than_is_left_starves() -> None:
+    """Tests of 128 bbl/d at the lowest level, then of 70: little over half of what the pump takes is left, and the
+    barrel fills by as much. Where 128 still come, or the level stands 300 ft higher, it fills."""
+    found = {}
+    for name, after_bpd, height_ft in (("fell", 70.0, 60.0), ("as before", 128.0, 60.0), ("high", 70.0, 360.0)):
+        tests = {4: 128.0, 8: 130.0, 11: 127.0, 18: after_bpd, 22: after_bpd + 1.0}
+        rows = []
+        for row in lived(Lost(), rests=False):
+            at = height_ft if row.day == DAYS - 1 else 60.0
+            low = {"height_ft": at, "begin_ft": 60.0, "end_ft": 60.0, "test_bpd": tests.get(row.day)}
+            rows.append(row.__class__(**{**as_dict(row), **low}))
+        found[name] = told(rows, rests=False)
+    assert found["fell"].starves > 0.8
+    assert found["as before"].starves < 0.05
+    assert found["high"].starves == 0.0
+
+
 def test_few_days_say_nothing() -> None:
     found = told(lived(Lost(pump=0.3), rests=False, days=7), rests=False)
     assert found.chance == {} and found.reason == "too few days yet"

@@ -8,6 +8,7 @@ import pytest
 from advisor.belief import balance, cycles, prior, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
+from advisor.belief.ledger import Causes, Ledger
 from advisor.column import Observation
 from advisor.quantities import PUBLISHED, SUSPECTS
 from advisor.well import Setting
@@ -146,3 +147,14 @@ def test_what_is_left_of_a_spell_is_gone_through_first() -> None:
     )
     assert soon.pound_probability < 0.05
     assert soon.lifted_bpd.value == pytest.approx(over.lifted_bpd.value, rel=0.02)
+
+
+def test_what_days_say_of_starving_is_not_less_likely_to_pound() -> None:
+    args = [WELLS[0]], [COLUMNS[0]], [SETTINGS[0]]
+    belief = prior.draw(*args[:1], START_MS, args[1])
+    fed = belief.with_members({"height_ft": np.full_like(belief.members["height_ft"], 2500.0)})
+    before = presents.summary(fed, *args, [True])[0]
+    after = presents.summary(fed, *args, [True], ledgers=[Ledger(causes=Causes(starves=0.9))])[0]
+    assert before.pound_probability < 0.5
+    assert after.pound_probability == 0.9
+    assert any(note.startswith("pound_probability: by whole days") for note in after.notes)

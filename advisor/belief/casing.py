@@ -1,0 +1,52 @@
+"""What casing pressures and build-ups of whole days say: how much gas comes, and slugs and steps of the gauge."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from advisor.belief.ledger import Row
+
+SPIKES, SPIKES_ON_DAYS, SPIKE_DAYS = 4, 3, 5
+STEP_LEAST_PSI = 5.0
+STEP_GAS_RATIO = 1.4
+
+
+def gas(rows: Sequence[Row]) -> float | None:
+    """The middle annular gas rate of some days; None without a build-up in them."""
+    seen = [row.gas_mscfd for row in rows if row.gas_mscfd is not None]
+    return float(np.median(seen)) if seen else None
+
+
+def slugs(rows: Sequence[Row]) -> float:
+    """Chance that gas comes in slugs: the casing pressure leaps up and is back by the next reading, day after day."""
+    recent = rows[-SPIKE_DAYS:]
+    count = sum(row.spikes for row in recent)
+    days = sum(row.spikes > 0 for row in recent)
+    return 0.95 if count >= SPIKES and days >= SPIKES_ON_DAYS else 0.0
+
+
+def stepped(rows: Sequence[Row]) -> tuple[int, float] | None:
+    """Day and size, psi, of the last step of the casing pressure that came at once, stayed, and brought no gas."""
+    found = None
+    for i, row in enumerate(rows):
+        if abs(row.step_psi) < STEP_LEAST_PSI:
+            continue
+        before = [r.casing_psia for r in rows[max(i - 5, 0) : i]]
+        after = [r.casing_psia for r in rows[i + 1 : i + 6]]
+        if len(before) < 3 or not after:  # the day after shows whether it stays, and whether it comes alone
+            continue
+        usual = 1.5 + 3.0 * float(np.median(np.abs(np.diff(before))))
+        if any(r.spikes for r in rows[max(i - 2, 0) : i + 3]):
+            continue
+        stays = abs(float(np.median(after) - np.median(before))) >= 0.5 * abs(row.step_psi)
+        if abs(row.step_psi) < usual or not stays:
+            continue
+        gas = [[r.gas_mscfd for r in part if r.gas_mscfd is not None] for part in (rows[max(i - 5, 0) : i], rows[i:])]
+        if min(len(part) for part in gas) >= 2:
+            ratio = float(np.median(gas[1][:5]) / max(np.median(gas[0]), 0.1))
+            if not 1.0 / STEP_GAS_RATIO < ratio < STEP_GAS_RATIO:
+                continue
+        found = row.day, row.step_psi
+    return found
