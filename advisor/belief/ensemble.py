@@ -70,8 +70,6 @@ COUNTS: dict[str, str] = {
     "unknown_h": "hours of unknown running since the last shot",
     "no_lift": "log odds gained for a pump that lifts nothing",
     "casing_psia": "casing pressure last worked with; 0 none",
-    "casing_usual": "what it usually is, over some days; 0 none",
-    "casing_ms": "time it was last worked with; 0 none",
     "casing_step": "its usual change from one reading to the next, psi",
     "casing_blamed": "size of the last step of it that the gauge was blamed for by half the members, psi",
     "starving": "log odds gained for a pump that starves since members were last exchanged",

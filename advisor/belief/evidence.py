@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 from scipy.special import expit
 
-from advisor.belief import balance, cycles, modes, prior
+from advisor.belief import balance, cycles, prior
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
 from advisor.well import Well
@@ -22,8 +22,7 @@ LATCHED_ODDS, FALL_SD = 4.0, 3.0
 LEAST_SPELL_H, LEAST_RUN_H = 0.5, 0.1
 USUAL_STEP_PSI, STEP_MEMORY = 1.0, 0.1  # of the casing pressure from one reading to the next
 LEAST_STEP_PSI, STEP_FACTOR = 10.0, 6.0
-CASING_D, RETURNS_SHARE = 10.0, 0.5  # days of its memory; a step that takes back at least so much returns
-DAY_MS = 86_400_000
+MOST_STEP_PSI = 60.0  # a larger step is a valve's; a gauge so far off is told by whole days
 
 
 def scored(
@@ -83,9 +82,8 @@ def _log_likelihood(height_ft: Array, variance: Array, read_ft: Array) -> Array:
 def casing_stepped(belief: Belief, columns: Sequence[Column]) -> Belief:
     """After a step of the casing pressure out of its own habit, half the members blame the gauge.
 
-    The levels that follow tell which half is right: a real step presses the level down, a gauge's does not. A step
-    back to where the pressure usually is undoes what moved it, as when a shut valve is opened: the gauge is blamed
-    for it only by members that blamed it before.
+    The levels that follow tell which half is right: a real step presses the level down, a gauge's does not. A step of
+    more than MOST_STEP_PSI, as when a shut valve is opened, is taken for true.
     """
     counts = belief.counts
     now_psia = np.array([c.casing_psia for c in columns])
@@ -93,12 +91,8 @@ def casing_stepped(belief: Belief, columns: Sequence[Column]) -> Belief:
     step_psi = np.where(first, 0.0, now_psia - counts["casing_psia"])
     usual_psi = np.where(first, USUAL_STEP_PSI, counts["casing_step"])
     stepped = np.abs(step_psi) > np.maximum(LEAST_STEP_PSI, STEP_FACTOR * usual_psi)
-    since_d = (belief.at_ms - counts["casing_ms"]) / DAY_MS
-    share = np.where(counts["casing_usual"] == 0.0, 1.0, -np.expm1(-np.maximum(since_d, 0.0) / CASING_D))
-    before_psia = np.where(first, now_psia, counts["casing_psia"])
-    long_psia = counts["casing_usual"] + share * (before_psia - counts["casing_usual"])
-    returns = np.abs(now_psia - long_psia) < (1.0 - RETURNS_SHARE) * np.abs(before_psia - long_psia)
-    half = np.where(returns[:, None], modes.gauge_blamed(belief), np.arange(belief.size) % 4 < 2)
+    stepped &= np.abs(step_psi) <= MOST_STEP_PSI
+    half = np.arange(belief.size) % 4 < 2
     blamed = belief.members["gauge"] + (step_psi[:, None] / balance.GAUGE_SD_PSI) * half
     habit = usual_psi + STEP_MEMORY * (np.minimum(np.abs(step_psi), STEP_FACTOR * usual_psi) - usual_psi)
     return belief.with_members(
@@ -107,7 +101,5 @@ def casing_stepped(belief: Belief, columns: Sequence[Column]) -> Belief:
             "casing_psia": now_psia,
             "casing_blamed": np.where(stepped, np.abs(step_psi), counts["casing_blamed"]),
             "casing_step": habit,
-            "casing_usual": long_psia,
-            "casing_ms": belief.at_ms.astype(np.float64),
         },
     )

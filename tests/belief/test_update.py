@@ -178,25 +178,10 @@ def test_a_valve_that_is_opened_again_is_not_the_gauge() -> None:
     belief = after_first(600.0)
     for _ in range(10):
         belief = carried(belief, 24.0)
-    pressures = [*np.linspace(60.0, 500.0, 49), 60.0]
-    for casing_psia in pressures:
+    for casing_psia in [*np.linspace(60.0, 500.0, 49), 60.0]:
         start = int(belief.at_ms[0])
         plan = [Segment(start_ms=start, end_ms=start + HOUR_MS, running=True, stroke_rate_spm=8.0)]
         belief = step.carry(belief, [well()], [column(casing_psia=casing_psia)], [plan], start + HOUR_MS)
-    assert float(np.abs(belief.members["gauge"]).max()) < 10.0
-
-
-def test_a_gauge_that_comes_back_by_itself_takes_what_it_was_blamed_for() -> None:
-    """40 psi up and 40 down within a day: members that blamed the gauge for both have a gauge that is right again."""
-    belief = after_first(600.0)
-    for _ in range(10):
-        belief = carried(belief, 24.0)
-    for casing_psia in (100.0, 100.0, 100.0, 60.0):
-        start = int(belief.at_ms[0])
-        plan = [Segment(start_ms=start, end_ms=start + HOUR_MS, running=True, stroke_rate_spm=8.0)]
-        belief = step.carry(belief, [well()], [column(casing_psia=casing_psia)], [plan], start + HOUR_MS)
-        if casing_psia == 100.0:
-            assert float(np.mean(belief.members["gauge"] > 30.0)) == pytest.approx(0.5, abs=0.05)
     assert float(np.abs(belief.members["gauge"]).max()) < 10.0
 
 
