@@ -16,6 +16,7 @@ HOUR_MS = 3_600_000
 LESSON_H = 6.0  # from one shot that teaches of the well to the next
 IN_DOUBT = 1.0  # log odds for a pump that lifts nothing: until that is settled no shot teaches of the inflow,
 DOUBTED_H = 12.0  # but for so long only
+STARVING_BELIEVED = 0.4  # of the log odds: what the model leaves out is alike from one lesson to the next
 TELLING = 2.0  # spread of what the members would read, in standard deviations of the shot: it teaches at once
 
 
@@ -42,7 +43,8 @@ def taught(
         starving = name == "starving"
         kind = modes.starving(belief, wells, columns, settings) if starving else modes.gauge_blamed(belief)
         free_ft = seen.read(belief.members["free_ft"], belief.members)
-        belief = modes.weighed(belief, kind, name, free_ft, seen.height_ft, seen.variance, lesson)
+        believed = STARVING_BELIEVED if starving else 1.0
+        belief = modes.weighed(belief, kind, name, free_ft, seen.height_ft, seen.variance, lesson, believed=believed)
     kinds = modes.starving(belief, wells, columns, settings)
     free_ft = seen.read(belief.members["free_ft"], belief.members)
     args = (seen.height_ft, seen.variance)

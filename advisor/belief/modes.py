@@ -50,10 +50,12 @@ def weighed(
     height_ft: Array,
     variance: Array,
     rows: Marks,
+    *,
+    believed: float = 1.0,
 ) -> Belief:
     """The belief with members of the likelier kind in the place of others; shots (W, 1), predicted and kind (W, M).
 
-    name: the count that keeps the log odds gained for the kind.
+    name: the count that keeps the log odds gained for the kind; believed: the share of them that counts.
     """
     odds = belief.counts[name].copy()
     members = {name: values.copy() for name, values in belief.members.items()}
@@ -65,7 +67,7 @@ def weighed(
             continue
         gained = _log_density(predicted[i][low], height_ft[i, 0], variance[i, 0])
         gained -= _log_density(predicted[i][~low], height_ft[i, 0], variance[i, 0])
-        odds[i] += float(np.clip(gained, -MOST_ODDS, MOST_ODDS))
+        odds[i] += float(believed * np.clip(gained, -MOST_ODDS, MOST_ODDS))
         against = np.exp(np.clip(-odds[i], -MOST_TOGETHER, MOST_TOGETHER))
         wanted = belief.size / (1.0 + (belief.size - count) / count * against)
         more = round(wanted) - count
