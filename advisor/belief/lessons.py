@@ -35,24 +35,41 @@ def taught(
     """
     since_h = (seen.at_ms - belief.counts["lesson_ms"]) / HOUR_MS
     free_ft = seen.read(belief.members["free_ft"], belief.members)
-    low, high = np.quantile(free_ft, (0.16, 0.84), axis=-1)  # a few members far off do not make a shot a lesson
-    telling = 0.5 * (high - low) > TELLING * np.sqrt(seen.variance[:, 0])
+    ranked = np.sort(free_ft, axis=-1)  # a few members far off do not make a shot a lesson
+    sixth = belief.size // 6  # about a standard deviation in from either end
+    telling = 0.5 * (ranked[:, -1 - sixth] - ranked[:, sixth]) > TELLING * np.sqrt(seen.variance[:, 0])
     doubted = (belief.counts["no_lift"] > IN_DOUBT) & (since_h < DOUBTED_H)
     lesson = near & ((since_h >= LESSON_H) | telling) & ~doubted
+    if lesson.any():
+        belief = _weighed(belief, wells, columns, settings, seen, lesson)
+    kinds = modes.starving(belief, wells, columns, settings)
+    free_ft = seen.read(belief.members["free_ft"], belief.members)
+    args = (seen.height_ft, seen.variance)
+    between, names = near & ~lesson, assimilate.OF_HOURS
+    learnt = assimilate.members_after(belief.members, seen.predicted(belief), *args, between, names, kinds)
+    if lesson.any():
+        taught_all = assimilate.members_after(belief.members, free_ft, *args, lesson, kinds=kinds)
+        taught_all["height_ft"] = taught_all["free_ft"]
+        learnt = {
+            name: np.where(lesson[:, None], values, learnt.get(name, belief.members[name]))
+            for name, values in taught_all.items()
+        }
+    return belief.with_members(learnt, {"lesson_ms": np.where(lesson, seen.at_ms, belief.counts["lesson_ms"])})
+
+
+def _weighed(
+    belief: Belief,
+    wells: Sequence[Well],
+    columns: Sequence[Column],
+    settings: Sequence[Setting],
+    seen: Seen,
+    lesson: Marks,
+) -> Belief:
+    """With members of the likelier kinds in the place of others."""
     for name in ("starving", "gauge_blamed"):
         starving = name == "starving"
         kind = modes.starving(belief, wells, columns, settings) if starving else modes.gauge_blamed(belief)
         free_ft = seen.read(belief.members["free_ft"], belief.members)
         believed = STARVING_BELIEVED if starving else 1.0
         belief = modes.weighed(belief, kind, name, free_ft, seen.height_ft, seen.variance, lesson, believed=believed)
-    kinds = modes.starving(belief, wells, columns, settings)
-    free_ft = seen.read(belief.members["free_ft"], belief.members)
-    args = (seen.height_ft, seen.variance)
-    learnt = assimilate.members_after(belief.members, free_ft, *args, lesson, kinds=kinds)
-    learnt["height_ft"] = np.where(lesson[:, None], learnt["free_ft"], belief.members["height_ft"])
-    between = near & ~lesson
-    names = assimilate.OF_HOURS
-    set_right = assimilate.members_after(belief.members, seen.predicted(belief), *args, between, names, kinds)
-    for name in names:
-        learnt[name] = np.where(between[:, None], set_right[name], learnt[name])
-    return belief.with_members(learnt, {"lesson_ms": np.where(lesson, seen.at_ms, belief.counts["lesson_ms"])})
+    return belief
