@@ -68,6 +68,9 @@ def moved_ft(
     height_ft: Array, dt_d: Array, running_frac: Array, rate_spm: Array, fed: Formation, pump: Pump, ann: Annulus
 ) -> tuple[Array, Drawn]:
     """Height after dt, carried on below the intake (balance.unclipped_ft), and the balance about the way's middle."""
+    if not np.any(running_frac):  # a rest: what drains back does so whatever the level
+        leaks = np.asarray(-pump.leak_bpd)
+        return balance.unclipped_ft(height_ft, dt_d, leaks, fed, ann), Drawn(np.maximum(height_ft, 0.0), leaks, fed)
     drawn = about(height_ft, running_frac, rate_spm, fed, pump, ann)
     end = balance.unclipped_ft(height_ft, dt_d, drawn.take_bpd, drawn.fed, ann)
     drawn = about(0.5 * (height_ft + np.clip(end, 0.0, ann.full_ft)), running_frac, rate_spm, fed, pump, ann)
