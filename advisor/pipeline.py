@@ -22,7 +22,7 @@ from advisor.rulebook.load import Rulebook
 from advisor.tasks import SHOT_KINDS, Head, Outcome, Settings, Task, Work, carried_on
 from advisor.well import Well
 
-HOUR_MS = 3_600_000
+MINUTE_MS, HOUR_MS = 60_000, 3_600_000
 DAY_MS = 24 * HOUR_MS
 JUST_NOW_MS = 10 * 60_000
 PHYSICS_KINDS = frozenset({"level", "production-test"})
@@ -226,6 +226,7 @@ def _look(items: list[Work], settings: Settings) -> None:
     held = [item for item in items if item.belief is not None]
     if not held:
         return
+    days = [_day_still_ahead(item) for item in held]
     looks = presents.summary(
         ensemble.join([item.belief for item in held if item.belief is not None]),
         [item.well for item in held],
@@ -233,9 +234,9 @@ def _look(items: list[Work], settings: Settings) -> None:
         [item.setting for item in held],
         [item.memory.running for item in held],
         atmospheric_psia=settings.atmospheric_psia,
-        days_ahead=[_day_still_ahead(item) for item in held],
+        days_ahead=days,
         ledgers=[item.memory.ledger for item in held],
-        spells=[_spell_now(item) for item in held],
+        spells=[_spell_now(item) if day is None else None for item, day in zip(held, days, strict=True)],
     )
     for item, look in zip(held, looks, strict=True):
         item.look, item.day_ahead = look, look.day_ahead
@@ -246,7 +247,8 @@ def _spell_now(item: Work) -> Spell | None:
     if item.setting.idle_min <= 0.0 or not item.setting.run_min:
         return None
     at_ms = item.moment.at_ms
-    now = operation.segments(item.memory.runs, item.well, at_ms, at_ms + DAY_MS)[0]
+    cycle_ms = round((item.setting.run_min + item.setting.idle_min) * MINUTE_MS)
+    now = operation.segments(item.memory.runs, item.well, at_ms, at_ms + cycle_ms)[0]
     return None if now.running is None else Spell(running=now.running, left_d=(now.end_ms - at_ms) / DAY_MS)
 
 

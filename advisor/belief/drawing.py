@@ -49,7 +49,7 @@ def about(height_ft: Array, running_frac: Array, rate_spm: Array, fed: Formation
         r0=fed.r0 + rise * height,
         r1=fed.r1 + rise,
         r2=fed.r2,
-        least_height_bpd=fed.least_height_bpd + take - low,
+        least_height_bpd=fed.least_height_bpd + (take - low),
     )
     return Drawn(height, take, curve)
 
@@ -70,7 +70,8 @@ def moved_ft(
     """Height after dt, carried on below the intake (balance.unclipped_ft), and the balance about the way's middle."""
     if not np.any(running_frac):  # a rest: what drains back does so whatever the level
         leaks = np.asarray(-pump.leak_bpd)
-        return balance.unclipped_ft(height_ft, dt_d, leaks, fed, ann), Drawn(np.maximum(height_ft, 0.0), leaks, fed)
+        end = balance.unclipped_ft(height_ft, dt_d, leaks, fed, ann)
+        return end, Drawn(0.5 * (height_ft + np.clip(end, 0.0, ann.full_ft)), leaks, fed)
     drawn = about(height_ft, running_frac, rate_spm, fed, pump, ann)
     end = balance.unclipped_ft(height_ft, dt_d, drawn.take_bpd, drawn.fed, ann)
     drawn = about(0.5 * (height_ft + np.clip(end, 0.0, ann.full_ft)), running_frac, rate_spm, fed, pump, ann)
