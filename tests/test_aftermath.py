@@ -34,8 +34,8 @@ def stays(n: int) -> float:
 
 
 def rises(n: int) -> float:
-    """It rises by a hundredth of a second an hour, to hundreds of feet above what was foretold."""
-    return max(6.5, 7.9 - 0.01 * (n - 26)) + 0.004 * (n % 3)
+    """It rises by three hundredths of a second an hour, to hundreds of feet above what was foretold."""
+    return max(6.5, 7.9 - 0.03 * (n - 26)) + 0.004 * (n % 3)
 
 
 def told(rate: float, first: int, last: int, round_trip_s: Callable[[int], float] = stays) -> list[Told]:
