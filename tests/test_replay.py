@@ -179,7 +179,7 @@ def test_every_line_is_a_message_as_it_is_published(tmp_path: Path) -> None:
 def test_every_advice_is_written_though_the_next_came_within_the_same_step(tmp_path: Path) -> None:
     """Levels of one hour, one after the other; live each would have been published before the next came."""
     messages = [*stream(WELL, 3), message(WELL, "event", START + hours(3), what="returned")]
-    messages += [level(WELL, START + hours(26 + k / 10), round_trip_s=7.0 + 0.08 * k) for k in range(1, 5)]
+    messages += [level(WELL, START + hours(26 + k / 10), round_trip_s=7.2 + 0.1 * k) for k in range(1, 9)]
     one = advisor()
     published = []
     for _, together in groupby(messages, lambda each: each[2]):
@@ -188,7 +188,7 @@ def test_every_advice_is_written_though_the_next_came_within_the_same_step(tmp_p
         published += [m.payload for m in one.outgoing() if m.topic.endswith("/advice")]
         one.sent_all([m.id for m in one.outgoing()])
     _, out, _ = replayed(tmp_path, messages)
-    assert len(published) >= 4
+    assert len(published) >= 6
     assert [line["payload"] for line in lines_of(out, "advice")] == [json.loads(payload) for payload in published]
 
 
