@@ -43,9 +43,11 @@ def stepped(rows: Sequence[Row]) -> tuple[int, float] | None:
         stays = abs(float(np.median(after) - np.median(before))) >= 0.5 * abs(row.step_psi)
         if abs(row.step_psi) < usual or not stays:
             continue
-        gas = [[r.gas_mscfd for r in part if r.gas_mscfd is not None] for part in (rows[max(i - 5, 0) : i], rows[i:])]
-        if min(len(part) for part in gas) >= 2:
-            ratio = float(np.median(gas[1][:5]) / max(np.median(gas[0]), 0.1))
+        then, now = (
+            [r.gas_mscfd for r in part if r.gas_mscfd is not None] for part in (rows[max(i - 5, 0) : i], rows[i:])
+        )
+        if min(len(then), len(now)) >= 2:
+            ratio = float(np.median(now[:5]) / max(np.median(then), 0.1))
             if not 1.0 / STEP_GAS_RATIO < ratio < STEP_GAS_RATIO:
                 continue
         found = row.day, row.step_psi

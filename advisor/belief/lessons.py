@@ -43,11 +43,11 @@ def taught(
     if lesson.any():
         belief = _weighed(belief, wells, columns, settings, seen, lesson)
     kinds = modes.starving(belief, wells, columns, settings)
-    free_ft = seen.read(belief.members["free_ft"], belief.members)
     args = (seen.height_ft, seen.variance)
     between, names = near & ~lesson, assimilate.OF_HOURS
     learnt = assimilate.members_after(belief.members, seen.predicted(belief), *args, between, names, kinds)
     if lesson.any():
+        free_ft = seen.read(belief.members["free_ft"], belief.members)
         taught_all = assimilate.members_after(belief.members, free_ft, *args, lesson, kinds=kinds)
         taught_all["height_ft"] = taught_all["free_ft"]
         learnt = {
@@ -66,10 +66,9 @@ def _weighed(
     lesson: Marks,
 ) -> Belief:
     """With members of the likelier kinds in the place of others."""
-    for name in ("starving", "gauge_blamed"):
-        starving = name == "starving"
-        kind = modes.starving(belief, wells, columns, settings) if starving else modes.gauge_blamed(belief)
-        free_ft = seen.read(belief.members["free_ft"], belief.members)
-        believed = STARVING_BELIEVED if starving else 1.0
-        belief = modes.weighed(belief, kind, name, free_ft, seen.height_ft, seen.variance, lesson, believed=believed)
-    return belief
+    args = (seen.height_ft, seen.variance, lesson)
+    starving = modes.starving(belief, wells, columns, settings)
+    free_ft = seen.read(belief.members["free_ft"], belief.members)
+    belief = modes.weighed(belief, starving, "starving", free_ft, *args, believed=STARVING_BELIEVED)
+    free_ft = seen.read(belief.members["free_ft"], belief.members)
+    return modes.weighed(belief, modes.gauge_blamed(belief), "gauge_blamed", free_ft, *args)

@@ -13,7 +13,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance, chosen, cycles
+from advisor.belief import balance, chosen, cycles, drawing
 from advisor.belief.ensemble import Array, Belief, Marks, stream
 from advisor.column import Column
 from advisor.well import Setting, Well
@@ -31,9 +31,8 @@ def starving(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], s
     fed = balance.formation(belief.members, ann)
     pump = balance.pump(wells, belief.members)
     arrays = cycles.as_arrays(settings)
-    full_bpd = pump.full_bpd(arrays.rate_spm, ann.at_intake_psia(np.zeros_like(fed.r0)))
-    share = arrays.running_frac
-    return np.asarray(share * full_bpd - (1.0 - share) * pump.leak_bpd > fed.least_height_bpd)
+    take = drawing.take_bpd(np.zeros_like(fed.r0), arrays.running_frac, arrays.rate_spm, pump, ann)
+    return np.asarray(take > fed.least_height_bpd)
 
 
 def gauge_blamed(belief: Belief) -> Marks:

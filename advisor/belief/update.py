@@ -6,7 +6,19 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, balance, chosen, cycles, evidence, first, lessons, operation, prior, widen
+from advisor.belief import (
+    assimilate,
+    balance,
+    chosen,
+    cycles,
+    drawing,
+    evidence,
+    first,
+    lessons,
+    operation,
+    prior,
+    widen,
+)
 from advisor.belief.ensemble import Array, Belief, Marks, normals
 from advisor.belief.first import LEAST_VELOCITY_FT
 from advisor.belief.seen import Seen
@@ -149,7 +161,7 @@ def settled(
     height = belief.members["height_ft"]
     share = np.array([[s.running_frac] for s in settings])
     rate = np.array([[s.stroke_rate_spm] for s in settings])
-    full_bpd = pump.full_bpd(rate, ann.at_intake_psia(height)) * share - (1.0 - share) * pump.leak_bpd
+    take_bpd = drawing.take_bpd(height, share, rate, pump, ann)
     now_bpd = np.maximum(fed.rate_bpd(height, ann.tank_ft), 1e-3)
     noise = np.stack(
         [
@@ -157,7 +169,7 @@ def settled(
             for well, at in zip(belief.wells, belief.at_ms, strict=True)
         ]
     )
-    matched = belief.members["ln_potential"] + np.log(np.maximum(full_bpd, 0.5) / now_bpd) + SETTLED_SD * noise
+    matched = belief.members["ln_potential"] + np.log(np.maximum(take_bpd, 0.5) / now_bpd) + SETTLED_SD * noise
     low = height <= ann.tank_ft
     capped = np.where(low, np.minimum(belief.members["ln_potential"], matched), matched)
     return belief.with_members({"ln_potential": np.where(rows[:, None], capped, belief.members["ln_potential"])})

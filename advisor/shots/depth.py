@@ -10,7 +10,7 @@ from scipy import special
 
 from advisor.model import Quantity
 from advisor.physics.ranges import Array
-from advisor.shots.joints import Comb, Count
+from advisor.shots.joints import ALLOWED_FRAC, Comb, Count
 from advisor.shots.joints import count as counted_to
 from advisor.shots.match import LEAST_RATIO, MOST_RATIO, Match
 from advisor.shots.path import GAS_SD_FRAC, Path
@@ -127,7 +127,7 @@ def _delayed_frac(match: Match, path: Path, time_s: float) -> float:
 
 def _right(level: Quantity, joint_ft: float, count: Count | None, beside_frac: float) -> float:
     """Probability of an error under one joint or one per cent: of the lines' own spread, or of a normal error."""
-    allowed = max(joint_ft / level.value, 0.01)
+    allowed = max(joint_ft / level.value, ALLOWED_FRAC)
     if count is None:
         return math.erf(allowed * level.value / (max(level.sd, 1e-3) * math.sqrt(2.0)))
     wide = max(beside_frac, 1e-5)

@@ -52,15 +52,19 @@ def _without(x: Array, hz: float, found: list[float]) -> Array:
     weight = 1.0 / (np.sqrt(np.convolve(x * x, np.ones(25) / 25.0, "same")) + 1e-9)
     lines, many = np.array(found), len(found)
     for _ in range(STEPS):
-        turn = 2.0 * np.pi * lines[:, None] * t
-        tones = np.concatenate((np.cos(turn), np.sin(turn)))
+        tones = _tones(lines, t)
         amounts = _fitted(tones, x, weight)
         slopes = 2.0 * np.pi * t * (amounts[many:, None] * tones[:many] - amounts[:many, None] * tones[many:])
         moved = _fitted(np.concatenate((tones, slopes)), x, weight)[2 * many :]
         lines = np.clip(lines + moved, np.array(found) - STRAY_HZ, np.array(found) + STRAY_HZ)
-    turn = 2.0 * np.pi * lines[:, None] * t
-    tones = np.concatenate((np.cos(turn), np.sin(turn)))
+    tones = _tones(lines, t)
     return np.asarray(x - _fitted(tones, x, weight) @ tones)
+
+
+def _tones(lines: Array, t: Array) -> Array:
+    """Cosines, then sines, of frequencies (k,) at times (n,): (2k, n)."""
+    turn = 2.0 * np.pi * lines[:, None] * t
+    return np.concatenate((np.cos(turn), np.sin(turn)))
 
 
 def _fitted(columns: Array, x: Array, weight: Array) -> Array:

@@ -51,10 +51,8 @@ TRAIL = 6  # blocks
 SEEN = 3.5  # evidence of a trail of blocks that shows joint echoes
 ENDING = 0.3  # of it at least in the trail's later half, or they have ended
 MISSED = 12  # blocks in a row
-ALLOWED_FRAC, WIDE_FRAC = (
-    0.01,
-    0.03,
-)  # a depth may be off by so much or by one joint; in a wide window nothing is told apart
+ALLOWED_FRAC = 0.01  # a depth may be off by so much or by one joint
+WIDE_FRAC = 0.03  # in a wider window nothing is told apart
 ABOUT = 0.7  # standard deviation of what is summed about a depth, as a share of that
 LEAST_IN_ALL = 9.0  # evidence of a line that is taken for joints at all
 
