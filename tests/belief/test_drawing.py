@@ -96,7 +96,7 @@ def test_the_level_moves_as_scipy_integrates_it(
 
 
 def test_a_gassy_timer_repeats_itself_at_the_level_its_pump_holds() -> None:
-    """Half the time at 300 bbl/d with much gas: by brentq on the mean balance the level rests at some 250 ft.
+    """Half the time at 300 bbl/d with much gas: by brentq on the mean balance the level rests at some 340 ft.
 
     What is lifted then is what comes in there, never more than the reachable inflow.
     """
