@@ -19,6 +19,7 @@ from sim_site.measures import (
     DAY_S,
     GAS_CONSTANT,
     GRAVITY_M_S2,
+    INCH_M,
     MSCF_MOL,
     PSI_PA,
     STANDARD_K,
@@ -85,6 +86,7 @@ class Annulus:
         at_10_mscfd, drop = 10.0 * MSCF_MOL / 86400.0, truth.valve_drop_psi * PSI_PA
         self.valve = at_10_mscfd / math.sqrt(drop * (2.0 * self.flowline_pa + drop))
         self.below_m = bore.datum_tvd_m - bore.intake_tvd_m
+        self.tubing_m3 = math.pi / 4 * (bore.plan.tubing_id_in * INCH_M) ** 2 * bore.intake_md_m
 
     def started(self) -> State:
         """A well at rest for a while: a short column above the intake, the casing at flowline pressure."""
@@ -266,12 +268,20 @@ class Annulus:
 
     def rest(self, s: State, seconds: float, oil_in: float, water_in: float, effects: Effects) -> None:
         """All that flows in (stock-tank m3/s) stays in the annulus; a leaking pump gives back what stood above it."""
-        leak = effects.leak_bpd * BPD_M3_S * seconds
+        leak = self.drains_back_m3(s, seconds, effects.leak_bpd * BPD_M3_S) if effects.leak_bpd > 0.0 else 0.0
         water = self.bore.plan.truth.water_share
         s.oil_m3 += oil_in * seconds + leak * (1.0 - water)
         s.water_m3 += water_in * seconds + leak * water
         s.tubing_short_m3 += leak
         s.starved = False
+
+    def drains_back_m3(self, s: State, seconds: float, most_m3_s: float) -> float:
+        """What falls back through a pump at rest: the most from a full tubing into an empty annulus, in proportion to
+        the pressure over the pump, and no more than the tubing holds."""
+        short = s.tubing_short_m3 / self.tubing_m3
+        standing_pa = self.pump.tubing_pa - short * (self.pump.tubing_pa - absolute_pa(self.bore.plan.tubing_psig))
+        driven = min(max(standing_pa - s.intake_pa, 0.0) / self.pump.tubing_pa, 1.0)
+        return min(most_m3_s * driven * seconds, max(self.tubing_m3 - s.tubing_short_m3, 0.0))
 
     def pass_gas(self, s: State, seconds: float, valve_open: bool) -> None:
         """Casing pressure after gas has come in and left through the valve: n = p V s/(Z R T)."""

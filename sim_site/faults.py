@@ -7,7 +7,8 @@ worn-pump       plunger clearance grows by this factor (2.0: doubled)
 falling-inflow  inflow falls by this share (0.3: to 0.7)
 water-rising    water's share of the inflow rises by this
 more-gas        gas-oil ratio grows by this share
-leak-back       liquid that drains back through the pump while it rests, bbl/d
+leak-back       liquid that drains back through the pump while it rests, bbl/d, from a full tubing into an empty
+                annulus; less as they level
 gauge-off       the casing gauge reads this many psi too high
 clock-off       the site's clock is this many seconds fast
 gas-slugs       this many Mscf/d more gas while a slug passes; two an hour in five, for 5 to 19 minutes

@@ -6,11 +6,11 @@ import math
 from collections.abc import Sequence
 
 from sim_site.plain.drawing import Drawn, rods_of
+from sim_site.plain.wells import TUBING_ID_IN
 from sim_site.scenario import Pace
 from sim_site.well_file import Value, drive_keys, table
 
 PERFORATED_FT = 60.0
-TUBING_ID_IN = {2.875: 2.441, 2.375: 1.995}
 SOURCE = "well file of the plain fleet"
 # Greatest depth, ft, with the rating of the structure, lb, that goes with it; bought with room to spare.
 STRUCTURES = ((4500.0, 25600.0), (5600.0, 30500.0), (math.inf, 36500.0))

@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 
 from sim_site.plain.drawing import BPD_PER_IN3_STROKE, SURFACE_PSIA
-from sim_site.plain.wells import Floats, Wells
+from sim_site.plain.wells import TUBING_ID_IN, Floats, Wells
 
 Truths = npt.NDArray[np.bool_]
 DAY_MIN = 1440.0
@@ -104,6 +104,8 @@ class Flow:
         self.water_psi_per_ft = 0.433 * wells.water_gravity
         mix = wells.water_share * self.water_psi_per_ft + (1.0 - wells.water_share) * self.oil_psi_per_ft
         self.below_psi = (self.datum_tvd - self.intake_tvd) * mix
+        inner_in = np.array([TUBING_ID_IN[outer] for outer in wells.tubing_od_in.tolist()])
+        self.tubing_bbl = np.square(inner_in) / 1029.4 * wells.intake_ft_md
         self.lift_psia = wells.tubing_psig + SURFACE_PSIA + mix * self.intake_tvd
         self.intake_degr = wells.surface_degr + wells.degr_per_ft * self.intake_tvd
         self.speed_of_mscfd = 1000.0 * SURFACE_PSIA * self.intake_degr / BASE_DEGR / 86400.0 / self.area_ft2
@@ -229,7 +231,7 @@ class Flow:
         water = np.minimum(took, water_in + s.water_bbl * (DAY_MIN / SINK_MIN))
         oil = np.minimum((took - water) / w.swelling, oil_in + s.oil_bbl / day)
         water = took - oil * w.swelling
-        leak = np.where(turning, 0.0, troubles.leak_bpd)
+        leak = np.where(turning, 0.0, self.drains_back_bpd(s, troubles.leak_bpd, day))
         s.oil_bbl = np.maximum(s.oil_bbl + (oil_in - oil + leak * (1.0 - w.water_share)) * day, 0.0)
         s.water_bbl = np.maximum(s.water_bbl + (water_in - water + leak * w.water_share) * day, 0.0)
         s.tubing_short_bbl = s.tubing_short_bbl + leak * day
@@ -239,6 +241,15 @@ class Flow:
         reaches = day * (1.0 - kept / np.maximum(lifted, LEAST))
         s.sum_oil_bbl += oil * reaches
         s.sum_water_bbl += water * reaches
+
+    def drains_back_bpd(self, s: Now, most_bpd: Floats, day: float) -> Floats:
+        """What falls back through pumps at rest: the most from a full tubing into an empty annulus, in proportion to
+        the pressure over the pump, and no more than the tubing holds."""
+        short = s.tubing_short_bbl / self.tubing_bbl
+        standing_psia = self.lift_psia - short * (self.lift_psia - self.wells.tubing_psig - SURFACE_PSIA)
+        driven = np.clip((standing_psia - s.intake_psia) / self.lift_psia, 0.0, 1.0)
+        left: Floats = np.maximum(self.tubing_bbl - s.tubing_short_bbl, 0.0) / day
+        return np.minimum(most_bpd * driven, left)
 
     def pass_gas(self, s: Now, space_before_ft3: Floats, valve_open: Truths, minutes: float = 1.0) -> None:
         """Casing pressure after a step of gas that comes up and, the valve open, leaves."""

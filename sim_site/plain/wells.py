@@ -9,6 +9,7 @@ import numpy as np
 import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
+TUBING_ID_IN = {2.875: 2.441, 2.375: 1.995}  # by outer diameter (API 5CT, from memory)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -63,6 +63,15 @@ def test_liquid_is_conserved_with_faults(demo: Scenario, effects: Effects) -> No
     assert oil + water == pytest.approx(state.lifted_oil_m3 + state.lifted_water_m3 + stored, abs=1e-9)
 
 
+def test_no_more_drains_back_than_levels_tubing_and_annulus(demo: Scenario) -> None:
+    """Whatever the leak: the pressures on both sides of the pump come to be equal, or the tubing is empty."""
+    annulus = Annulus(wellbore_of(demo.well[1]))
+    state = annulus.started()
+    live(annulus, state, 7 * 1440, cycle(8.5, 0, 60), Effects(leak_bpd=500.0))
+    assert 0.3 * annulus.tubing_m3 < state.tubing_short_m3 <= annulus.tubing_m3
+    assert annulus.drains_back_m3(state, 60.0, 500.0 * BPD_M3_S) < 1e-3 * 500.0 * BPD_M3_S * 60.0
+
+
 def test_gas_that_bubbles_in_stays_or_leaves_through_the_valve(demo: Scenario) -> None:
     annulus = Annulus(wellbore_of(demo.well[0]))
     state = annulus.started()

@@ -216,6 +216,19 @@ def test_liquid_is_conserved_whatever_is_wrong() -> None:
     assert lifted[2] == 0.0 and (np.delete(lifted, 2) > 10.0).all()
 
 
+def test_liquid_drains_back_until_tubing_and_annulus_level() -> None:
+    """By hand: tubing of 2.441 in holds 2.441^2/1029.4 x 5000 = 28.94 bbl, the annulus (4.892^2 - 2.875^2)/1029.4 =
+    0.01522 bbl/ft, oil weighs 0.433 x 0.85 = 0.36805 psi/ft. A share x of the tubing drained takes 1840.25 x psi off
+    1934.95 psia under it and adds 28.94 x/0.01522 x 0.36805 = 699.8 x psi at the intake; the well itself is dead."""
+    flow, now = flow_of(reservoir_psia=15.0)
+    troubles = no_troubles(1)
+    troubles.leak_bpd = np.array([400.0])
+    first = value(now.intake_psia)
+    for _ in range(3 * 1440):
+        flow.advance(now, np.zeros(1), OPEN, troubles, ONE)
+    assert value(now.tubing_short_bbl) == pytest.approx(28.94 * (1934.95 - first) / 2540.05, rel=0.01)
+
+
 def test_sound_in_air_and_in_methane_is_as_tabulated() -> None:
     """Air (cp/cv 1.4) at 59 degF: 1116.45 ft/s (U.S. Standard Atmosphere 1976). Methane (cp/cv 1.306 at 77 degF) 1473
     ft/s (449 m/s, gas tables, from memory), tolerance 1 %."""
