@@ -248,8 +248,9 @@ class Flow:
         short = s.tubing_short_bbl / self.tubing_bbl
         standing_psia = self.lift_psia - short * (self.lift_psia - self.wells.tubing_psig - SURFACE_PSIA)
         driven = np.clip((standing_psia - s.intake_psia) / self.lift_psia, 0.0, 1.0)
-        left: Floats = np.maximum(self.tubing_bbl - s.tubing_short_bbl, 0.0) / day
-        return np.minimum(most_bpd * driven, left)
+        left = np.maximum(self.tubing_bbl - s.tubing_short_bbl, 0.0) / day
+        bpd: Floats = np.minimum(most_bpd * driven, left)
+        return bpd
 
     def pass_gas(self, s: Now, space_before_ft3: Floats, valve_open: Truths, minutes: float = 1.0) -> None:
         """Casing pressure after a step of gas that comes up and, the valve open, leaves."""
