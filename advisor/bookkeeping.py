@@ -8,11 +8,11 @@ from advisor.belief import causes
 from advisor.belief import ledger as ledgers
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import Ledger, News
+from advisor.memory import BUILD_UP_MS
 from advisor.model import Level
 from advisor.tasks import Work
 from advisor.well import Segment
 
-BUILD_UP_MS = 45 * 60_000
 STUCK_FROM = 3  # times one value is read in a row: no level, and no day like others
 PRESSURE_KINDS = frozenset({"level", "casing-pressure", "trace"})
 
@@ -62,8 +62,7 @@ def _gas_mscfd(item: Work) -> float | None:
     build_up = item.memory.build_up
     if build_up is None or build_up is item.task.head.memory.build_up or item.workup is None:
         return None
-    gas = item.workup.quantities.get("annular_gas_mscfd")
-    return None if gas is None else gas.value
+    return item.workup.rough_gas_mscfd
 
 
 def _bleeds_off(item: Work) -> bool:
@@ -73,7 +72,5 @@ def _bleeds_off(item: Work) -> bool:
 
 
 def _shut_in(item: Work) -> bool:
-    """The casing valve is said to be shut, and for longer than a build-up takes."""
-    since_ms = item.memory.valve_since_ms
-    said = any(getattr(reading.measured, "casing_valve", None) == "shut" for reading in item.moment.readings)
-    return said and since_ms is not None and item.moment.at_ms - since_ms > BUILD_UP_MS
+    """The casing valve is said just now to be shut, and for longer than a build-up takes."""
+    return item.memory.shut_in() and item.memory.valve_said_ms == item.moment.at_ms

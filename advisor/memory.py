@@ -28,6 +28,7 @@ from advisor.shots.shot import Shot
 from advisor.well import Setting, Well
 
 DAY_MS = 86_400_000
+BUILD_UP_MS = 45 * 60_000  # the longest, till the casing is back at the pressure it flows at
 NO_TRIES = Tries()
 NO_DAYS = Ledger()
 KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
@@ -70,6 +71,7 @@ class Memory:
     newest_casing_values: tuple[float, ...] = ()
     valve: str | None = None
     valve_since_ms: int | None = None
+    valve_said_ms: int | None = None  # when a reading said so last
     valve_live: bool = True
     build_up: BuildUp | None = None
     test: ProductionTest | None = None
@@ -101,6 +103,12 @@ class Memory:
     trend_day: int | None = None
     trend_words: str | None = None
     ledger: Ledger = NO_DAYS  # its days, and what they say of causes
+
+    def shut_in(self) -> bool:
+        """Whether the casing valve is said to be shut, for longer than a build-up takes."""
+        if self.valve != "shut" or not self.valve_live or self.valve_since_ms is None or self.valve_said_ms is None:
+            return False
+        return self.valve_said_ms - self.valve_since_ms > BUILD_UP_MS
 
     def highest_rate_30d_spm(self) -> float | None:
         return max((rate for _, rate in self.highest_rates), default=None)
@@ -202,7 +210,9 @@ def _valve_now(memory: Memory, valve: str | None, reading: Reading) -> Memory:
     if valve is None:
         return memory
     since_ms = memory.valve_since_ms if valve == memory.valve else reading.at_ms
-    return replace(memory, valve=valve, valve_since_ms=since_ms, valve_live=not reading.historical)
+    return replace(
+        memory, valve=valve, valve_since_ms=since_ms, valve_said_ms=reading.at_ms, valve_live=not reading.historical
+    )
 
 
 def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:

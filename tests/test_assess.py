@@ -396,6 +396,18 @@ def test_a_build_up_that_cannot_be_believed_is_said_and_production_serves() -> N
     assert sd(done, "intake_psig") > sd(worked(inputs()), "intake_psig")
 
 
+def test_a_build_up_that_bends_tells_much_gas_from_little_though_it_is_not_believed() -> None:
+    """Slopes of 0.2 and 0.3 psi/min by halves: not within 20 %, so refused; near that of 0.25 psi/min still."""
+    bent = tuple(85.0 + 0.25 * (0.2 * i if i <= 8 else 0.2 * 8 + 0.3 * (i - 8)) for i in range(17))
+    done = worked(inputs(build_up=BuildUp(at_ms=AT_MS, casing_psig=bent, every_s=15.0)))
+    straight = worked(inputs(build_up=build_up(0.25, 17)))
+    assert done.quantities["annular_gas_mscfd"] is None
+    assert done.rough_gas_mscfd is not None and straight.rough_gas_mscfd is not None
+    assert done.rough_gas_mscfd == pytest.approx(straight.rough_gas_mscfd, rel=0.2)
+    wild = tuple(85.0 + (5.0 if i % 2 else 0.0) + 0.1 * i for i in range(17))
+    assert worked(inputs(build_up=BuildUp(at_ms=AT_MS, casing_psig=wild, every_s=15.0))).rough_gas_mscfd is None
+
+
 def test_without_a_build_up_the_gas_of_the_test_serves_with_a_wide_error() -> None:
     done = worked(inputs(build_up=None, gas_mscfd=14.4))
     gas = done.quantities["annular_gas_mscfd"]

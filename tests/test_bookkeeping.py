@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
 from advisor import bookkeeping
-from advisor.belief.ledger import Ledger
-from advisor.memory import BuildUp
+from advisor import memory as memories
+from advisor.column import BuildUp
 from advisor.model import CasingPressure, Reading
 from advisor.tasks import Moment
-from tests.belief.invented import column
+from tests.belief.invented import column, well
 
 MINUTE_MS = 60_000
 
@@ -24,7 +25,7 @@ def item(at_ms: int, build_up: BuildUp | None) -> Any:
         received_at_ms=at_ms,
         measured=CasingPressure(casing_psig=(45.0,), casing_valve="open"),
     )
-    memory = SimpleNamespace(build_up=build_up, valve_since_ms=0, ledger=Ledger())
+    memory = replace(memories.first(well()), build_up=build_up)
     return SimpleNamespace(
         moment=Moment(at_ms=at_ms, readings=(taken,)),
         memory=memory,

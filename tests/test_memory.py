@@ -144,6 +144,16 @@ def test_the_last_known_valve_holds() -> None:
     assert memory.build_up is not None
 
 
+def test_a_valve_that_is_said_to_be_shut_for_longer_than_a_build_up_is_shut_in() -> None:
+    """Said at 0, and again after 60 min; a series of 10 min, and nothing more of the valve, is a build-up."""
+    shut = CasingPressure(casing_psig=(80.0,), casing_valve="shut")
+    opened = CasingPressure(casing_psig=(80.0,), casing_valve="to-flowline")
+    assert fold(reading(shut), reading(shut, T0_MS + 60 * MINUTE_MS)).shut_in()
+    assert not fold(reading(shut), reading(shut, T0_MS + 30 * MINUTE_MS)).shut_in()
+    assert not fold(reading(shut), reading(opened, T0_MS + 60 * MINUTE_MS)).shut_in()
+    assert not fold(reading(shut), run(8.0, 2)).shut_in()
+
+
 def test_a_shot_brings_its_casing_pressure_along() -> None:
     memory = fold(reading(Level(round_trip_s=6.0, casing_psig=90.0, casing_valve="vented")))
     assert (memory.casing_psig, memory.casing_at_ms, memory.valve) == (90.0, T0_MS, "vented")

@@ -14,16 +14,21 @@ from advisor.physics import buildup
 from advisor.physics.ranges import Array
 from advisor.physics.traveltime import Descent
 
+ROUGH_R2_FRAC, ROUGH_HALVES_FRAC = 0.8, 0.5  # of a refused build-up that still tells much gas from little
 ANNULUS_SHARE = 0.7  # of produced gas that comes up the annulus where only the production is known
 
 
 @dataclass(frozen=True, slots=True)
 class GasRate:
-    """Annular gas (W, 1) Mscf/d for the column, NaN where not known; published says whether it is also shown."""
+    """Annular gas (W, 1) Mscf/d for the column, NaN where not known; published says whether it is also shown.
+
+    rough_mscfd (W,): of a build-up good enough to tell much gas from little, whether believed or not; NaN of others.
+    """
 
     gas_mscfd: Array
     sd_mscfd: Array
     published: tuple[bool, ...]
+    rough_mscfd: Array
 
 
 def of(
@@ -40,20 +45,18 @@ def of(
         gas_mscfd=np.array([[row[0]] for row in rows]),
         sd_mscfd=np.array([[row[1]] for row in rows]),
         published=tuple(row[2] for row in rows),
+        rough_mscfd=np.array([row[3] for row in rows]),
     )
 
 
-_Row = tuple[float, float, bool]
+_Row = tuple[float, float, bool, float]
 
 
 def _one(each: Inputs, per_psi: float, per_ft: float, base_psia: float, base_degr: float, notes: list[str]) -> _Row:
     if each.build_up is None:
-        return _guessed(each, notes, None)
+        return (*_guessed(each, notes, None), math.nan)
     series = each.build_up
     rise = buildup.judged(rise_psi=series.casing_psig, every_s=series.every_s)
-    if rise.fault is not None and not rise.flat:
-        notes.append(f"annular_gas_mscfd: build-up not used: {rise.fault}")
-        return (*_guessed(each, notes, "after a refused build-up")[:2], False)
 
     def rate(slope_psi_per_min: float, level_ft_per_min: float) -> float:
         return float(
@@ -67,24 +70,29 @@ def _one(each: Inputs, per_psi: float, per_ft: float, base_psia: float, base_deg
             )
         )
 
+    if rise.fault is not None and not rise.flat:
+        notes.append(f"annular_gas_mscfd: build-up not used: {rise.fault}")
+        straight = rise.r2_frac >= ROUGH_R2_FRAC and rise.halves_difference_frac <= ROUGH_HALVES_FRAC
+        rough = max(rate(rise.slope_psi_per_min, 0.0), 0.0) if straight else math.nan
+        return (*_guessed(each, notes, "after a refused build-up")[:2], False, rough)
     if rise.flat:
         half = 0.5 * rate(rise.seen_psi_per_min, 0.0)
         notes.append(
             f"annular_gas_mscfd: build-up not used: {rise.fault}; less than {2.0 * half:.2g} Mscf/d is not seen"
         )
-        return (half, half, False) if math.isfinite(half) else (math.nan, math.nan, False)
+        return (half, half, False, math.nan) if math.isfinite(half) else (math.nan, math.nan, False, math.nan)
     moving = each.level_rate_ft_per_min or 0.0
     q = rate(rise.slope_psi_per_min, moving)
     own = rate(rise.slope_sd_psi_per_min, 0.0)
     width = math.hypot(errors.BUILD_UP_FRAC * abs(q), own)
     if not math.isfinite(q):
-        return (math.nan, math.nan, False)
+        return (math.nan, math.nan, False, math.nan)
     if q <= 0.0:
         notes.append("annular_gas_mscfd: the level rises faster than gas comes in; taken as none")
-    return (max(q, 0.0), max(width, 0.05), True)
+    return (max(q, 0.0), max(width, 0.05), True, max(q, 0.0))
 
 
-def _guessed(each: Inputs, notes: list[str], why: str | None) -> _Row:
+def _guessed(each: Inputs, notes: list[str], why: str | None) -> tuple[float, float, bool]:
     """From the last test's gas, else from the configured ratio and the last test's oil, both with a wide error."""
     said = "no build-up" if why is None else why
     produced, source = each.gas_mscfd, "gas of the last test"
