@@ -237,6 +237,7 @@ def _look(items: list[Work], settings: Settings) -> None:
         days_ahead=days,
         ledgers=[item.memory.ledger for item in held],
         spells=[_spell_now(item) if day is None else None for item, day in zip(held, days, strict=True)],
+        shut=[item.memory.shut_in() for item in held],
     )
     for item, look in zip(held, looks, strict=True):
         item.look, item.day_ahead = look, look.day_ahead

@@ -1,4 +1,4 @@
-"""What casing pressures and build-ups of whole days say: how much gas comes, and slugs and steps of the gauge."""
+"""Casing pressures and build-ups: how much gas comes, slugs and steps of the gauge, what a shut valve leads to."""
 
 from __future__ import annotations
 
@@ -7,6 +7,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from advisor.belief.ledger import Row
+from advisor.column import Column
+from advisor.physics.constants import BASE_PSIA, FT3_PER_BBL
 
 SPIKES, SPIKES_ON_DAYS, SPIKE_DAYS = 4, 3, 5
 STEP_LEAST_PSI = 5.0
@@ -52,3 +54,15 @@ def stepped(rows: Sequence[Row]) -> tuple[int, float] | None:
                 continue
         found = row.day, row.step_psi
     return found
+
+
+def half_a_day_shut(column: Column, height_ft: float) -> Column:
+    """The column with the casing pressure half a day after the valve was shut, the mean of a day: p V = n R T of the
+    annular gas in the space over the level. Its temperature and deviation, a few per cent between them, are left out;
+    without a known rate of gas the column is as it was.
+    """
+    if column.gas_mscfd is None:
+        return column
+    space_ft = max(column.intake_ft_tvd - height_ft / column.liquid_frac, 1.0)
+    space_ft3 = space_ft * column.capacity_bbl_per_ft * FT3_PER_BBL
+    return column.at_casing(column.casing_psia + 0.5 * 1000.0 * column.gas_mscfd * BASE_PSIA / space_ft3)

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance, cycles, drawing, suspects
+from advisor.belief import balance, casing, cycles, drawing, suspects
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import Ledger
 from advisor.column import Column
@@ -68,12 +68,13 @@ def summary(
     days_ahead: Sequence[DayAhead | None] | None = None,
     ledgers: Sequence[Ledger] | None = None,
     spells: Sequence[Spell | None] | None = None,
+    shut: Sequence[bool] | None = None,
 ) -> list[Present]:
     """The present of each well (W) at the settings in force; running None: not known.
 
     days_ahead: for the wells that have one, the day that was rolled out shortly before stands. ledgers: their days
     so far; without them no slow cause is suspected. spells: where timers are in their cycles; without one a cycle
-    begins now.
+    begins now. shut: whose casing valve stays shut, so that gas presses the level down through the day ahead.
     """
     ann = balance.annulus(columns, belief.members)
     fed = balance.formation(belief.members, ann)
@@ -81,8 +82,10 @@ def summary(
     setting = cycles.as_arrays(settings)
     begins = np.array([r is not False for r in running])
     none = [None] * len(wells)
+    ann_ahead = balance.annulus(_ahead(belief, columns, shut), belief.members) if shut and any(shut) else ann
+    fed_ahead = fed if ann_ahead is ann else balance.formation(belief.members, ann_ahead)
     days = _days_ahead(
-        belief, settings, setting, begins, spells or none, fed, pump, ann, days_ahead=days_ahead or none
+        belief, settings, setting, begins, spells or none, fed_ahead, pump, ann_ahead, days_ahead=days_ahead or none
     )
     arrays = _quantities(belief, columns, setting, fed, pump, ann, atmospheric_psia)
     kept = ledgers or [Ledger()] * len(wells)
@@ -113,6 +116,14 @@ def summary(
             )
         )
     return presents
+
+
+def _ahead(belief: Belief, columns: Sequence[Column], shut: Sequence[bool]) -> list[Column]:
+    height = np.median(belief.members["height_ft"], axis=-1).tolist()
+    return [
+        casing.half_a_day_shut(column, ft) if closed else column
+        for column, ft, closed in zip(columns, height, shut, strict=True)
+    ]
 
 
 def _days_ahead(
@@ -227,8 +238,8 @@ def _notes(belief: Belief, i: int, ledger: Ledger) -> tuple[str, ...]:
         notes.append(f"run: {unknown_h:.1f} h since the last shot without word of whether the unit ran")
     if ledger.causes.starves >= 0.5:
         notes.append(
-            "pound_probability: by whole days inflow fell to less than the pump takes, and the level stands about"
-            f" its lowest: {ledger.causes.starves:.0%}"
+            "pound_probability: by whole days the level stands about its lowest and does not answer to how much the"
+            f" pump is run, or inflow fell to less than it takes: {ledger.causes.starves:.0%}"
         )
     question = suspects.open_question(ledger.causes)
     return tuple(notes) if question is None else (*notes, question)

@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from advisor.belief import balance, cycles, prior, update
+from advisor.belief import balance, casing, cycles, prior, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import Causes, Ledger
@@ -158,3 +158,25 @@ def test_what_days_say_of_starving_is_not_less_likely_to_pound() -> None:
     assert before.pound_probability < 0.5
     assert after.pound_probability == 0.9
     assert any(note.startswith("pound_probability: by whole days") for note in after.notes)
+
+
+def test_half_a_day_behind_a_shut_valve_is_a_pressure_worked_by_hand() -> None:
+    """12 Mscf/d, half a day: 6,000 scf at 14.696 psia into (5000 - 300/0.6) ft x 0.015219 bbl/ft x 5.6146 ft3/bbl =
+    384.5 ft3 are 229.3 psi more."""
+    shut = casing.half_a_day_shut(column(gas_mscfd=12.0, liquid_frac=0.6, intake_ft_tvd=5000.0), 300.0)
+    assert shut.casing_psia - column().casing_psia == pytest.approx(229.3, abs=0.2)
+    assert casing.half_a_day_shut(column(gas_mscfd=None), 300.0) == column(gas_mscfd=None)
+
+
+def test_gas_behind_a_shut_valve_is_foreseen_to_press_the_level_to_the_intake() -> None:
+    """A unit that never rests and just keeps up: with 150 psi and more on its formation it has less to take."""
+    wells, columns, settings = [well()], [column()], [setting(5.0)]
+    belief = prior.draw(wells, START_MS, columns)
+    shot = Observation(at_ms=START_MS, height_ft=400.0, random_sd_ft=10.0, shared={"velocity": 30.0})
+    belief = update.shot(belief, wells, columns, [shot], settings=settings)
+    args = (belief, wells, columns, settings, [True])
+    opened, shut = (presents.summary(*args, shut=[closed])[0] for closed in (False, True))
+    assert opened.pound_probability < 0.3
+    assert shut.pound_probability > opened.pound_probability + 0.2
+    assert shut.lifted_bpd.value < opened.lifted_bpd.value
+    assert shut.quantities == opened.quantities  # what is foretold of the day ahead alone
