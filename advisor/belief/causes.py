@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from advisor.belief import balance, casing, cycles, evidence
+from advisor.belief import balance, casing, cycles, evidence, starving
 from advisor.belief.ensemble import OF_THE_WELL, PARAMETERS, Array, Belief
 from advisor.belief.ledger import LOWEST, WELL_ENOUGH, Causes, Ledger, Row
 from advisor.column import Column
@@ -39,6 +39,7 @@ DAY_SD, WANDER_SD, LEAST_DAY_SD_BPD = 0.014, 0.008, 0.3
 MOVED_SD, CHANGED_SD = 0.12, 0.15  # of the day's move of the liquid, and of a change of what the pump takes
 TEST_SD, SWING_ROW_SD = 0.03, 0.06
 LOW_FT, LOW_FRAC = 40.0, 0.15  # above the lowest day: the pump may starve
+ANSWERED = 0.02  # change of the strokes of a day that a fed level answers to
 LEFT_SD = 0.05  # of what is left of an inflow, over what the pump takes
 DEPTH_FRAC = 0.1  # of the depth of the intake; errors of depth and of the gassy column are no larger
 MOST_SWING_SD_FRAC = 0.3
@@ -118,7 +119,8 @@ def told(
         return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, reason="too few days yet")
     table = _table(known, well, column, reference, step)
     if table is None:
-        return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, reason=LOWEST)
+        still = _starves(known, well, column, reference, 0.0, 0.0)
+        return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, starves=still, reason=LOWEST)
     chance, size, gauge_odds = _weighed(table)
     if step is not None:
         gauge = STEP_ODDS * gauge_odds / (1.0 + STEP_ODDS * gauge_odds)
@@ -136,17 +138,44 @@ def told(
 def _starves(
     rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float], fell: float, share: float
 ) -> float:
-    """Chance that strokes of the last day met a part-filled barrel: inflow fell by a share (its chance: fell) to less
-    than POUNDS_UNDER of what the pump takes, and the level stands about its lowest.
+    """Chance that strokes of the last day met a part-filled barrel: the level does not answer to how much the pump is
+    run, or inflow fell by a share (its chance: fell) to less than POUNDS_UNDER of what the pump takes and the level
+    stands about its lowest.
 
-    A belief that took the fall for a pump that lifts less says nothing of it. 0 where the swing of a timer or a
-    measured fillage tells more.
+    A belief that took the fall for a pump that lifts less says nothing of it. 0 where measured fillage tells more.
     """
     flow = _Flow(rows, well, column, reference)
-    if flow.idle[-1] > RESTS_FRAC or flow.filled[-1] or not _low(flow.height_ft, column)[-1]:
+    if flow.filled[-1] or not _low(flow.height_ft, column)[-1]:
         return 0.0
+    still = starving.chance(_answers(flow, column), WANDER_SD)
+    if flow.idle[-1] > RESTS_FRAC:
+        return round(still, 4)
     left = (1.0 - share) * flow.reachable[-1] / max(float(flow.lifted[-1]), 1.0)
-    return round(fell * float(ndtr((cycles.POUNDS_UNDER - left) / LEFT_SD)), 4)
+    return round(max(still, fell * float(ndtr((cycles.POUNDS_UNDER - left) / LEFT_SD))), 4)
+
+
+def _answers(flow: _Flow, column: Column) -> starving.Days:
+    """The days as what the level answers to how much the pump is run."""
+    none = np.zeros(len(flow.day))
+    parts = (INFLOW_SD * flow.inflow, -PUMP_SD * flow.lifted, -SLOPE_SD * flow.leaning)
+    over = max(1.0 - cycles.POUNDS_UNDER / (1.0 - float(flow.gassy[-1])), 0.0)  # a timer that starves ends runs empty
+    return starving.Days(
+        day=flow.day,
+        height_ft=flow.height_ft,
+        off_bpd=flow.off_bpd,
+        variance=flow.variance,
+        steady=np.column_stack([*parts, FREE_GAS_SD * flow.gassy * flow.lifted]),
+        wanders_bpd=none + flow.scale_bpd,
+        per_ft_bpd=flow.slope + flow.per_ft,
+        moved=np.abs(np.diff(np.log(flow.effort), prepend=np.log(flow.effort[0]))) > ANSWERED,
+        intake_ft=column.intake_ft_tvd,
+        pounds_over_bpd=0.0 if flow.idle[-1] > RESTS_FRAC else float(flow.lifted[-1]) * over,
+        other={
+            "worn": (PRIOR["worn"], flow.lifted, SIZES["worn"]),
+            "falling": (PRIOR["falling"], -flow.inflow, SIZES["falling"]),
+            "rising": (PRIOR["rising"], flow.inflow, SIZES["rising"]),
+        },
+    )
 
 
 def _low(height_ft: Array, column: Column) -> NDArray[np.bool_]:
@@ -312,9 +341,11 @@ class _Flow:
         run = np.maximum(_of(rows, lambda row: row.run_frac), 1e-3)
         height = np.maximum(self.height_ft, 0.0)[:, None]
         rate = (_of(rows, lambda row: row.strokes_spm) / run)[:, None]
+        self.effort = np.maximum(_of(rows, lambda row: row.strokes_spm), 1e-3)
         self.inflow = fed.rate_bpd(height, ann.tank_ft)[:, 0]
         slope = (fed.rate_bpd(height, ann.tank_ft) - fed.rate_bpd(height + 50.0, ann.tank_ft))[:, 0] / 50.0
-        self.per_psi = np.maximum(slope, 0.0) / np.maximum(ann.psi_per_ft[:, 0], 0.05)
+        self.slope = np.maximum(slope, 0.0)
+        self.per_psi = self.slope / np.maximum(ann.psi_per_ft[:, 0], 0.05)
         self.leaning = (self.height_ft - np.median(self.height_ft)) * np.maximum(slope, 0.002)
         self.running = pump.full_bpd(rate, ann.at_intake_psia(height))[:, 0]
         self.gassy = 1.0 - pump.barrel_frac(ann.at_intake_psia(height))[:, 0]  # share of the barrel that gas takes
@@ -325,6 +356,7 @@ class _Flow:
         self.scale_bpd = max(float(np.median(self.inflow)), 1.0)
         leak = pump.leak_bpd[:, 0]
         per_ft = np.broadcast_to(ann.stb_per_ft, height.shape)[:, 0]
+        self.per_ft = per_ft
         moved = per_ft * _of(rows, lambda row: row.end_ft - row.begin_ft)
         self.off_bpd = moved - (self.inflow - self.lifted + leak * self.idle)
         changed = np.abs(np.diff(self.lifted, prepend=self.lifted[0]))

@@ -1,0 +1,132 @@
+"""Whether a pump starves, as told by days: a level at the intake does not answer to how much the pump is run.
+
+A fed well's level settles where inflow meets what the pump takes: run more, and it falls. With the level at the
+intake the pump lifts what comes in, however much more it could take, and the level stands still. The days since each
+of their beginnings are held against both, and against a pump that takes less and inflow that fell or rose; where the
+intake lies is known no better than errors of depth allow, and no fed level reads below it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import logsumexp, ndtr
+
+from advisor.belief.ensemble import Array
+
+# our choices, on simulated wells
+STARVES = 0.03  # prior chance, spread over when it began
+ENDED, MOST_ENDED_D = 0.1, 3  # chance that it is over again, and how many days ago at most
+STILL_FT, LOWER_FT = 8.0, 15.0  # noise of a starved day's level, and how surely it is the lowest
+RANGE_FT = 300.0  # where a level may be once the pump is fed again
+INTAKE_FRAC = 0.02  # of its depth: how far off a level at the intake may read, all errors together
+FELL_SD = 0.25  # share of the inflow that may have been lost meanwhile, which shows nowhere else
+RAMPS_D = (1.0, 6.0)
+LEAST_SLOPE_BPD_PER_FT = 0.002
+LEAST_DAYS = 2
+LEAST_CHANCE = 1e-12
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Days:
+    """The balance of each day (n,), bbl/d, as in the linear models of causes; steady (n, k): wrong beliefs, a column
+    each, scaled to its width. other: other causes, each with its chance, shape (n,) and sizes (m,)."""
+
+    day: Array
+    height_ft: Array
+    off_bpd: Array
+    variance: Array
+    steady: Array
+    wanders_bpd: Array
+    per_ft_bpd: Array  # what a foot of level is worth in the balance: inflow and storage
+    moved: NDArray[np.bool_]  # the pump was run more or less than the day before
+    intake_ft: float
+    pounds_over_bpd: float  # what the pump must take over what comes in for its barrel to pound
+    other: Mapping[str, tuple[float, Array, Array]]
+
+
+def chance(days: Days, wander_sd: float) -> float:
+    """Chance that the pump pounds on the last of the days; inflow wanders by wander_sd, a share, a root day."""
+    n = len(days.day)
+    if n < LEAST_DAYS + 1:
+        return 0.0
+    covariance = _covariance(days, wander_sd)
+    firsts = range(1, n - LEAST_DAYS + 1)
+    begun = np.log(STARVES / len(firsts))
+    lasting = np.array([_starved(days, covariance, wander_sd, first, n) for first in firsts]) + begun
+    ended = [
+        _starved(days, covariance, wander_sd, first, end) + begun + np.log(ENDED)
+        for end in range(n - MOST_ENDED_D, n)
+        for first in range(1, end - LEAST_DAYS + 1)
+    ]
+    everything = logsumexp(np.concatenate([_fed(days, covariance), lasting, ended]))
+    short = np.array([_short(days, covariance, first) for first in firsts])
+    return float(np.exp(lasting - everything) @ short)
+
+
+def _fed(days: Days, covariance: Array) -> Array:
+    """Log weights of a pump that is fed, with nothing wrong and with each other cause of any size and beginning."""
+    solved = np.linalg.solve(covariance, days.off_bpd)
+    none = _log_density(days.off_bpd, covariance)
+    found = [none + np.log(1.0 - STARVES - sum(prior for prior, _, _ in days.other.values()))]
+    since = [np.clip((days.day - begin + 1.0) / ramp, 0.0, 1.0) for begin in days.day[1:] for ramp in RAMPS_D]
+    grown = np.stack(since, axis=1)
+    for prior, shape, sizes in days.other.values():
+        columns = grown * shape[:, None]
+        slope = columns.T @ solved
+        bend = np.einsum("ij,ij->j", columns, np.linalg.solve(covariance, columns))
+        gain = sizes[:, None] * slope - 0.5 * np.square(sizes)[:, None] * bend
+        found.append(none + float(logsumexp(gain) - np.log(gain.size)) + np.log(prior))
+    return np.array(found)
+
+
+def _starved(days: Days, covariance: Array, wander_sd: float, first: int, end: int) -> float:
+    """Log density of the balances with the pump starving from day `first` on until before day `end`."""
+    before, since = slice(0, first), slice(first, end)
+    height = days.height_ft[since]
+    per_ft = np.maximum(days.per_ft_bpd[first:], LEAST_SLOPE_BPD_PER_FT)
+    # but after a change as wide as a fed day: that a level stands still is no sign by itself
+    day_bpd2 = days.variance[since] + np.square(wander_sd * days.wanders_bpd[since])
+    wide = np.where(days.moved[since], 0.0, day_bpd2 / np.square(per_ft[: end - first]))
+    spread = np.diag(np.square(STILL_FT) + wide) + (INTAKE_FRAC * days.intake_ft) ** 2
+    log = _log_density(days.off_bpd[before], covariance[before, before])
+    log += _log_density(height, spread) - float(np.log(per_ft).sum())
+    lower_ft = days.height_ft[before].min() - height.mean()
+    log += _log_chance((lower_ft + LOWER_FT) / LOWER_FT)
+    mean, sd = _over(days, covariance, first, end - 1)
+    sd = float(np.hypot(sd, FELL_SD * days.wanders_bpd[end - 1]))
+    return log + _log_chance(mean / sd) - (len(days.day) - end) * float(np.log(RANGE_FT))
+
+
+def _over(days: Days, covariance: Array, first: int, at: int) -> tuple[float, float]:
+    """What the pump takes over what comes in on day `at`, bbl/d, by the days before `first`; its sd."""
+    before = slice(0, first)
+    row = covariance[at, before]
+    solved = np.linalg.solve(covariance[before, before], np.stack([days.off_bpd[before], row], axis=1))
+    variance = float(covariance[at, at] - row @ solved[:, 1])
+    return float(days.off_bpd[at] - row @ solved[:, 0]), float(np.sqrt(max(variance, 1e-9)))
+
+
+def _short(days: Days, covariance: Array, first: int) -> float:
+    """Chance that a pump that starves is short of so much that its barrel pounds, with inflow as it was known."""
+    mean, sd = _over(days, covariance, first, len(days.day) - 1)
+    return float(ndtr((max(mean, 0.0) - days.pounds_over_bpd) / sd) / ndtr(max(mean, 0.0) / sd))
+
+
+def _covariance(days: Days, wander_sd: float) -> Array:
+    since_d = days.day - days.day.min()
+    together_d = np.minimum(since_d[:, None], since_d[None, :])
+    wander = np.square(wander_sd) * together_d * np.outer(days.wanders_bpd, days.wanders_bpd)
+    return np.asarray(np.diag(days.variance) + days.steady @ days.steady.T + wander)
+
+
+def _log_chance(deviations: float) -> float:
+    return float(np.log(max(ndtr(deviations), LEAST_CHANCE)))
+
+
+def _log_density(off: Array, covariance: Array) -> float:
+    _, log_det = np.linalg.slogdet(covariance)
+    return float(-0.5 * (off @ np.linalg.solve(covariance, off) + log_det + len(off) * np.log(2.0 * np.pi)))

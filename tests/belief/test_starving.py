@@ -1,0 +1,87 @@
+"""Whether a level answers to how much the pump is run, on days worked out by hand.
+
+Inflow 130 - 0.1 h bbl/d, h ft above the intake; 0.0145 bbl/ft of annulus, so that a foot is worth 0.1145 bbl/d in the
+balance of a day. The pump takes 20 bbl/d for each stroke a minute. A reading is 40 ft too high.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from advisor.belief import starving
+from advisor.belief.ensemble import Array
+
+REACHABLE_BPD, BPD_PER_FT, BBL_PER_FT, TAKES_BPD, TOO_HIGH_FT = 130.0, 0.1, 0.0145, 20.0, 40.0
+SIZES = np.arange(0.08, 0.65, 0.04)
+
+
+def days(spm: list[float], *, seed: int = 1, fell: float = 0.0, from_day: int = 99) -> starving.Days:
+    """Days at these strokes a minute, each settled by its end; inflow falls by a share within 4 days of from_day."""
+    rng = np.random.default_rng(seed)
+    rate = np.array(spm)
+    left = 1.0 - fell * np.clip((np.arange(len(spm)) - from_day) / 4.0, 0.0, 1.0)
+    inflow_bpd = REACHABLE_BPD * left * (1.0 + 0.006 * rng.standard_normal(len(spm)))
+    take_bpd = TAKES_BPD * rate
+    height = np.maximum((inflow_bpd - take_bpd) / BPD_PER_FT, 0.0)
+    read = height + TOO_HIGH_FT + rng.normal(0.0, 3.0, len(spm))
+    moved = BBL_PER_FT * np.diff(height, prepend=height[0])
+    believed_bpd = REACHABLE_BPD - BPD_PER_FT * np.maximum(read, 0.0)
+    return of(rate, read, moved - (believed_bpd - take_bpd), take_bpd, believed_bpd)
+
+
+def of(rate: Array, read: Array, off_bpd: Array, take_bpd: Array, believed_bpd: Array) -> starving.Days:
+    leaning = (read - np.median(read)) * BPD_PER_FT
+    return starving.Days(
+        day=np.arange(len(rate), dtype=np.float64),
+        height_ft=read,
+        off_bpd=off_bpd,
+        variance=np.full(len(rate), 1.8**2),
+        steady=np.column_stack([0.3 * believed_bpd, -0.12 * take_bpd, -0.25 * leaning]),
+        wanders_bpd=np.full(len(rate), REACHABLE_BPD),
+        per_ft_bpd=np.full(len(rate), BPD_PER_FT + BBL_PER_FT),
+        moved=np.abs(np.diff(np.log(rate), prepend=np.log(rate[0]))) > 0.02,
+        intake_ft=5000.0,
+        pounds_over_bpd=0.0,
+        other={
+            "worn": (0.03, take_bpd, SIZES),
+            "falling": (0.03, -believed_bpd, SIZES),
+            "rising": (0.003, believed_bpd, SIZES),
+        },
+    )
+
+
+@pytest.mark.parametrize("seed", range(1, 6))
+def test_a_level_that_stands_still_while_the_pump_is_run_more_is_at_the_intake(seed: int) -> None:
+    """6.5 strokes a minute take all of 130 bbl/d: from there to 7.8 the level stays, where a fed one fell 260 ft."""
+    faster = [5.5] * 4 + [6.0] * 3 + [6.5] * 2 + [6.8] * 2 + [7.1] * 2 + [7.4] * 2 + [7.8] * 2
+    assert starving.chance(days(faster, seed=seed), 0.008) > 0.8
+
+
+@pytest.mark.parametrize("seed", range(1, 6))
+def test_a_level_that_stands_still_while_the_pump_is_run_less_is_at_the_intake_too(seed: int) -> None:
+    """Inflow falls to 78 bbl/d, what 3.9 strokes take; 6 to 4.4 are more than that."""
+    slower = [6.0] * 10 + [5.6] * 2 + [5.2] * 2 + [4.8] * 2 + [4.4] * 2
+    assert starving.chance(days(slower, seed=seed, fell=0.4, from_day=5), 0.008) > 0.8
+
+
+@pytest.mark.parametrize("seed", range(1, 6))
+def test_a_level_that_answers_is_above_the_intake(seed: int) -> None:
+    answers = [5.5] * 4 + [5.8] * 4 + [5.5] * 4 + [5.8] * 4
+    assert starving.chance(days(answers, seed=seed), 0.008) < 0.05
+
+
+@pytest.mark.parametrize("seed", range(1, 6))
+def test_that_a_level_stands_still_is_no_sign_by_itself(seed: int) -> None:
+    assert starving.chance(days([5.5] * 5 + [5.8] * 15, seed=seed), 0.008) < 0.2
+    assert starving.chance(days([5.5] * 20, seed=seed), 0.008) < 0.2
+
+
+def test_a_level_that_rises_again_is_no_longer_at_the_intake() -> None:
+    """Three days at 5.5 strokes, 200 ft up, after a week of starving."""
+    over = [5.5] * 4 + [6.0] * 3 + [6.5] * 2 + [6.8] * 2 + [7.1] * 2 + [7.4] * 2 + [5.5] * 3
+    assert starving.chance(days(over), 0.008) < 0.1
+
+
+def test_two_days_say_nothing() -> None:
+    assert starving.chance(days([6.0, 7.0]), 0.008) == 0.0
