@@ -97,6 +97,7 @@ def summary(
         lifted = Quantity(value=0.0, sd=0.0) if stopped else days[i].lifted_bpd
         quantities = {name: _quantity(values[i], name) for name, values in arrays.items()}
         quantities = suspects.widened(quantities, kept[i].causes)
+        quantities = suspects.doubted(quantities, suspected[i], kept[i], int(belief.at_ms[i]))
         quantities = suspects.standing(quantities, suspected[i]["no-pump-action"], well, columns[i])
         level_tvd = quantities["level_ft_tvd"]
         quantities["level_ft_md"] = Quantity(value=_measured_ft(level_tvd.value, well), sd=level_tvd.sd)

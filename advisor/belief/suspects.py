@@ -26,6 +26,8 @@ WITH_DAYS = 0.95  # once days say it too
 QUICK_IF_DOUBTFUL, SHUT_TELLS_D, CONTRADICTED = 0.5, 3.0, 2
 NAMED, SOME = 0.8, 0.5
 WATER_PSI_PER_FT = 0.433  # fresh water: 62.4 lb/ft3 over 144 in2/ft2
+DOUBTED = 2.0  # (chosen on simulated wells, no source)
+BY_LEVEL = ("liquid_height_ft", "submergence_ft", "level_ft_tvd", "intake_psig", "bottomhole_psig")
 LAGS = 0.5  # of a loss that days tell of: not yet in the belief (chosen on simulated wells, no source)
 LOSES = {
     "worn": ("pump_effectiveness_frac", "inflow_bpd"),
@@ -123,6 +125,18 @@ def widened(quantities: Mapping[str, Quantity], causes: Causes) -> dict[str, Qua
         for name in names:
             one = found[name]
             found[name] = replace(one, sd=float(np.hypot(one.sd, lost * abs(one.value))))
+    return found
+
+
+def doubted(
+    quantities: Mapping[str, Quantity], suspected: Mapping[str, float], ledger: Ledger, at_ms: int
+) -> dict[str, Quantity]:
+    """Level and pressures less sure by what is suspected, up to DOUBTED times as wide: what has shown how far levels
+    read off was a balance that did not hold then. So it is for some days after a valve was shut."""
+    doubt = 1.0 if _shut_lately(ledger, at_ms) else max(suspected.values())
+    found = dict(quantities)
+    for name in BY_LEVEL:
+        found[name] = replace(found[name], sd=found[name].sd * (1.0 + (DOUBTED - 1.0) * doubt))
     return found
 
 

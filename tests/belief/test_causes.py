@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from advisor.belief import causes, prior, suspects
-from advisor.belief.ledger import Causes, Ledger, Row
+from advisor.belief.ledger import DAY_MS, Causes, Ledger, Row
 from advisor.model import Quantity
 from tests.belief.invented import column, drive, well
 
@@ -272,6 +272,19 @@ def test_what_may_be_lost_makes_the_quantities_less_sure() -> None:
     assert found["inflow_reachable_bpd"].sd == pytest.approx((18.0**2 + 5.0**2) ** 0.5)
     assert found["pump_effectiveness_frac"].sd == 5.0
     assert found["intake_psig"] == known["intake_psig"]
+
+
+def test_what_is_suspected_makes_the_level_less_sure() -> None:
+    """Half suspected: one and a half times as wide; a valve shut yesterday: twice, and four days ago: as it was."""
+    plain = {name: Quantity(value=100.0, sd=10.0) for name in (*suspects.BY_LEVEL, "inflow_bpd")}
+    half = suspects.doubted(plain, {"worn-pump": 0.5, "gauge-off": 0.1}, Ledger(), 10 * DAY_MS)
+    assert [half[name].sd for name in suspects.BY_LEVEL] == pytest.approx([15.0] * 5)
+    assert half["inflow_bpd"] == plain["inflow_bpd"]
+    none = {"worn-pump": 0.0}
+    assert suspects.doubted(plain, none, Ledger(disturbed_day=9), 10 * DAY_MS)["intake_psig"].sd == pytest.approx(
+        20.0
+    )
+    assert suspects.doubted(plain, none, Ledger(disturbed_day=6), 10 * DAY_MS) == plain
 
 
 def test_a_well_that_lifts_nothing_may_hold_water() -> None:
