@@ -15,7 +15,7 @@ from sim_site.site import Message, Site
 Told: TypeAlias = tuple[str, bytes, datetime]
 Published: TypeAlias = tuple[str, dict[str, Any]]
 
-FILLAGE_MIN, FILLAGE_SD = 10, 0.03
+FILLAGE_SD = 0.03
 
 
 def heard(wells: Fleet | Site, minutes: int, *, fillage: bool) -> list[Message]:
@@ -23,9 +23,10 @@ def heard(wells: Fleet | Site, minutes: int, *, fillage: bool) -> list[Message]:
     if not fillage:
         return wells.step(minutes)
     found: list[Message] = []
-    for _ in range(minutes // FILLAGE_MIN):
-        piece = wells.step(FILLAGE_MIN)
-        fill = {key: one.fillage_frac for key, one in wells.truth(with_best=False).items()}
+    for _ in range(minutes):  # of a run that begins, not of its end some minutes later
+        piece = wells.step(1)
+        runs = any(topic.endswith("/reading/run") for topic, _ in piece)
+        fill = {key: one.fillage_frac for key, one in wells.truth(with_best=False).items()} if runs else {}
         for topic, fields in piece:
             if topic.endswith("/reading/run") and fields["running"]:
                 key = "/".join(topic.split("/")[1:3])

@@ -44,6 +44,8 @@ NAMED_AT = 0.8
 GAS_FILLAGE = 0.75  # under it gas interferes (common practice, no source)
 LIFTS_NOTHING = 0.05  # of what the plunger displaces
 POUNDS_SHARE = 0.01  # of the running time of 24 h
+POUNDS_FILLAGE, GAS_LOOK_H = 0.85, 6
+POUND_RAISED = ("fluid-pound-risk", "unacknowledged")
 HORIZON_H = 24
 WITHIN_ASSESSMENTS = 2
 IS_CALLED = {
@@ -346,8 +348,8 @@ def named_rows(watch: Watch) -> list[str]:
 
 def pound_rows(watch: Watch) -> list[str]:
     """Starts of pounding announced before or within two assessments; alarms of wells that would not have pounded."""
-    begun = announced = first = first_announced = 0
-    late = []
+    begun = announced = first = first_announced = gassy = gassy_announced = 0
+    late, told_h = [], []
     for key, one in watch.lived.items():
         for start in starts_of_pounding(one.hours):
             alarmed = active_or_raised(one, start)
@@ -355,16 +357,25 @@ def pound_rows(watch: Watch) -> list[str]:
                 first, first_announced = first + 1, first_announced + alarmed
                 continue
             begun, announced = begun + 1, announced + alarmed
+            if gas_before(one.hours, start):
+                gassy, gassy_announced = gassy + 1, gassy_announced + alarmed
+            after_h = 0.0 if alarmed else hours_till_told(one, start)
+            told_h.append(after_h)
             if not alarmed:
-                late.append(f"{key} day {start / DAY_H:.2f}")
+                said = "never told" if after_h == np.inf else f"told {after_h:.0f} h after"
+                late.append(f"{key} day {start / DAY_H:.2f}, {said}")
     true = sum(len(one.true_pounds) for one in watch.lived.values())
     false = [day for one in watch.lived.values() for day in one.false_pounds]
     learning, later = sum(day < LEARNT_D for day in false), sum(day >= LEARNT_D for day in false)
     wells = len(watch.lived)
     years = wells * (watch.asked.days - LEARNT_D) / 365.25
+    pounds_h, under_alarm_h = hours_under_alarm(watch)
     rows = [
         f"pounding announced before or within {WITHIN_ASSESSMENTS} assessments: {interval(announced, begun)};"
         f" in the first day {first_announced} of {first}",
+        f"    where gas alone kept the barrel under {POUNDS_FILLAGE:g} before: {gassy_announced} of {gassy}; of all,"
+        f" within a day after {sum(h <= DAY_H for h in told_h)}, within three {sum(h <= 3 * DAY_H for h in told_h)}",
+        f"hours of wells that pound, after {LEARNT_D:g} days, under a standing alarm: {under_alarm_h} of {pounds_h}",
         f"pound alarms: {true} before pounding; false in the first {LEARNT_D:g} days {learning},"
         f" {learning / wells:.2f} a well; after them {later}, {rate(later, years)} a well and year, at most 1",
     ]
@@ -397,6 +408,31 @@ def starts_of_pounding(hours: Sequence[WellTruth]) -> list[int]:
                 found.append(hour)
         quiet_since = hour + 1
     return found
+
+
+def gas_before(hours: Sequence[WellTruth], start: int) -> bool:
+    """Whether the barrel held as little as one that pounds in the hours before the level came to the intake."""
+    return float(np.median([h.fillage_frac for h in hours[max(start - GAS_LOOK_H, 0) : start]])) < POUNDS_FILLAGE
+
+
+def hours_till_told(one: Watched, start: int) -> float:
+    """From the start of pounding till the alarm comes on; inf: never."""
+    raised = (day * DAY_H - start for day, rule, what in one.alarms if (rule, what) == POUND_RAISED)
+    return min((after_h for after_h in raised if after_h > 0.0), default=np.inf)
+
+
+def hours_under_alarm(watch: Watch) -> tuple[int, int]:
+    """Hours in which wells pound for over 1 % of the strokes, and how many of them the alarm stands in."""
+    pounds = under = 0
+    for one in watch.lived.values():
+        alarms = [(day * DAY_H, what) for day, rule, what in one.alarms if rule == POUND_RAISED[0]]
+        for hour in range(round(LEARNT_D * DAY_H), len(one.hours)):
+            if share_of(one.hours[hour - 1], one.hours[hour]) <= POUNDS_SHARE:
+                continue
+            pounds += 1
+            state = [what for at_h, what in alarms if at_h <= hour + 1 + 1e-6][-1:]
+            under += state in (["unacknowledged"], ["acknowledged"])
+    return pounds, under
 
 
 def active_or_raised(one: Watched, start: int) -> bool:
