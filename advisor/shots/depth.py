@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import special
+from scipy import signal, special
 
 from advisor.model import Quantity
 from advisor.physics.ranges import Array
@@ -23,6 +23,10 @@ REFLECTOR_SD_FT, REFLECTOR_SD_FRAC = 3.0, 0.0015
 FOUND_LOCAL, FOUND_NOISE = 4.0, 6.0
 NEAR = 3  # samples about the echo in which its absorption is looked up
 SURE_OF_RATIO = 0.6  # of an absorption found that much is real, as regression has it on records of known absorption
+AS_LOUD = 0.7  # echoes of so much of its size could as well be the reflector's
+HEARD = 0.8  # of known reflectors so many are heard as one echo (common practice, no source)
+STRAYS = 0.5  # echoes of nothing known in a trace, beside those seen (common practice, no source)
+FIRST = 25  # samples in which the pulse rings
 SIDE = 20  # samples within which side lobes of an echo lie
 ODD_SDS = 3.0
 GUESSED_FRAC = 0.01  # a joint length less sure than this was guessed
@@ -41,11 +45,12 @@ class Place:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """A known reflector's echo."""
+    """A known reflector's echo; own: the probability that it is that reflector's and not another's."""
 
     place: Place
     time_s: float
     over_noise: float
+    own: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -96,12 +101,19 @@ def of(
     if by_gas:  # the lines of the comb are too few for a velocity so little known
         value, sd = gas.value, gas.sd
     found = _reflectors(match, path, comb, time_s, places)
-    by_reflector = _by_reflector(found, path, value, time_s, pick_sd)
+    last = max((one for one in found if one.own > 0.5), key=lambda one: one.time_s, default=None)
+    by_reflector = None if last is None else _by_reflector(last, path, time_s, pick_sd)
     level = _combined(counted, by_reflector, gas, value, sd)
-    plain = by_reflector is None and path.joint_sd_frac <= GUESSED_FRAC and not by_gas
+    plain = path.joint_sd_frac <= GUESSED_FRAC and not by_gas
+    right = _right(level.value, value, sd, path.joint_ft, count if plain else None, beside)
+    if last is not None and level.sd < sd:
+        right = last.own * _within(level.sd, 0.0, _allowed_ft(level.value, path.joint_ft)) + (1.0 - last.own) * right
+        level = replace(level, sd=_mixed_sd(last.own, level, value, sd))
+    if last is not None and by_reflector is not None:
+        by_reflector = replace(by_reflector, sd=_mixed_sd(last.own, by_reflector, value, sd))
     return Depths(
         level_ft=level,
-        right=_right(level, path.joint_ft, count if plain else None, beside),
+        right=right,
         joints=counted,
         reflector=by_reflector,
         gas=gas,
@@ -125,14 +137,32 @@ def _delayed_frac(match: Match, path: Path, time_s: float) -> float:
     return SURE_OF_RATIO * per_joint * (min(max(ratio, LEAST_RATIO), MOST_RATIO) - 1.0)
 
 
-def _right(level: Quantity, joint_ft: float, count: Count | None, beside_frac: float) -> float:
-    """Probability of an error under one joint or one per cent: of the lines' own spread, or of a normal error."""
-    allowed = max(joint_ft / level.value, ALLOWED_FRAC)
+def _right(
+    level_ft: float, value: float, sd: float, joint_ft: float, count: Count | None, beside_frac: float
+) -> float:
+    """Probability that level_ft is right by joints and gas: of the lines' own spread, or of a normal error."""
+    allowed = _allowed_ft(level_ft, joint_ft)
     if count is None:
-        return math.erf(allowed * level.value / (max(level.sd, 1e-3) * math.sqrt(2.0)))
+        return _within(sd, level_ft - value, allowed)
     wide = max(beside_frac, 1e-5)
-    within = special.ndtr((allowed - count.off_frac) / wide) - special.ndtr((-allowed - count.off_frac) / wide)
+    off = count.off_frac + 1.0 - level_ft / value
+    within = special.ndtr((allowed / level_ft - off) / wide) - special.ndtr((-allowed / level_ft - off) / wide)
     return float(np.sum(count.chance * within))
+
+
+def _allowed_ft(level_ft: float, joint_ft: float) -> float:
+    return max(joint_ft, ALLOWED_FRAC * level_ft)
+
+
+def _within(sd: float, off: float, allowed: float) -> float:
+    """Probability of a normal error about off that is smaller than allowed."""
+    wide = max(sd, 1e-3)
+    return float(special.ndtr((allowed - off) / wide) - special.ndtr((-allowed - off) / wide))
+
+
+def _mixed_sd(own: float, with_it: Quantity, value: float, sd: float) -> float:
+    """Where the echo was another's, the depth is as joints and gas have it."""
+    return math.sqrt(own * with_it.sd**2 + (1.0 - own) * (sd**2 + (with_it.value - value) ** 2))
 
 
 def _combined(
@@ -170,15 +200,25 @@ def _reflectors(
         mine, other = (match.up, match.down) if place.narrower else (match.down, match.up)
         one = _echo_near(mine, other, guess, 2.2 * sd, time_s - 0.06)
         if one is not None:
-            out.append(Found(place=place, time_s=one[0], over_noise=one[1]))
+            own = _own(mine, one[0], one[0] - guess, sd, time_s)
+            out.append(Found(place=place, time_s=one[0], over_noise=one[1], own=own))
     return tuple(out)
+
+
+def _own(mine: Array, at_s: float, off_s: float, sd_s: float, time_s: float) -> float:
+    """That an echo is the reflector's: how likely it is there, against the rate at which others as loud come."""
+    at, end = round(at_s * WORK_HZ), int((time_s - 0.06) * WORK_HZ)
+    peaks, _ = signal.find_peaks(mine[:end], height=AS_LOUD * mine[at], distance=SIDE)
+    others = int(np.sum((np.abs(peaks - at) > SIDE) & (peaks > FIRST)))
+    density = HEARD * math.exp(-0.5 * (off_s / sd_s) ** 2) / (sd_s * math.sqrt(2.0 * math.pi))
+    return density / (density + (STRAYS + others) / time_s)
 
 
 def _echo_near(mine: Array, other: Array, guess: float, half: float, end: float) -> tuple[float, float] | None:
     """Time and signal over noise of the one echo near a time; side lobes of one of the other sign are none."""
     a, b = int((guess - half) * WORK_HZ), int((guess + half) * WORK_HZ) + 2
     b = min(b, int(end * WORK_HZ))
-    if a < 25 or b - a < 3:
+    if a < FIRST or b - a < 3:
         return None
     at = a + int(np.argmax(mine[a:b]))
     about = np.concatenate((mine[max(a - 250, 0) : a], mine[b : b + 250]))
@@ -192,13 +232,8 @@ def _echo_near(mine: Array, other: Array, guess: float, half: float, end: float)
     return at / WORK_HZ, float(mine[at])
 
 
-def _by_reflector(
-    found: tuple[Found, ...], path: Path, value: float, time_s: float, pick_sd: float
-) -> Quantity | None:
+def _by_reflector(last: Found, path: Path, time_s: float, pick_sd: float) -> Quantity:
     """The deepest reflector's velocity carried on to the level with the gas model's shape."""
-    if not found:
-        return None
-    last = max(found, key=lambda one: one.time_s)
     ratio = last.place.depth_ft / float(path.depth_at(last.time_s))
     depth = ratio * float(path.depth_at(time_s))
     at_place = math.hypot(REFLECTOR_SD_FT / last.place.depth_ft, REFLECTOR_SD_FRAC)

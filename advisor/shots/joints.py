@@ -2,9 +2,8 @@
 
 The trace is drawn over the joint number that the gas model expects; collars are then a comb of one a joint, or of
 scale a joint where the gas is not as configured. The scale may bend a little on the way down: a line of scale against
-depth. Along every line the comb's first harmonics are followed by a filter of one complex number each, which lets the
-phase wander as unequal joints make it and knows how loud collars of these sizes are after such a way. What it expects
-less badly than plain noise would is the evidence for the line; hundreds of joints that no eye sees add up in it.
+depth. Along every line the comb is followed (follow.py), given how loud collars of these sizes are after such a way
+and what phases their echoes have; hundreds of joints that no eye sees add up to evidence for the line.
 """
 
 from __future__ import annotations
@@ -12,49 +11,44 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cache
-from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import fft, ndimage, optimize
+from scipy import fft, interpolate, ndimage, optimize
 
 from advisor.physics.ranges import Array
-from advisor.shots.match import Match
+from advisor.shots import follow
+from advisor.shots.follow import BLOCK, COARSE, FADING, HARMONICS, Complex
+from advisor.shots.match import PULSE_BEFORE, Match
 from advisor.shots.path import Path
 from advisor.shots.record import WORK_HZ
 
-Complex: TypeAlias = NDArray[np.complex64]
 PER_JOINT = 8  # samples
-BLOCK = 4  # joints
 AROUND = 80  # joints over which the background is taken
-SCALES = np.linspace(0.91, 1.09, 181)
-COARSE = np.linspace(0.90, 1.10, 21)  # scales at which a block is worked out
-SLOPES = np.linspace(-0.020, 0.020, 9)  # change of the scale from the inlet to the deepest point
+FINE = 4  # lines for each one followed, between which evidence is smooth
+SCALES = np.linspace(follow.SCALES[0], follow.SCALES[-1], FINE * (len(follow.SCALES) - 1) + 1)
+SLOPES = np.linspace(follow.SLOPES[0], follow.SLOPES[-1], FINE * (len(follow.SLOPES) - 1) + 1)
 SLOPE_SD = 0.006
-HARMONICS = np.array([1.0, 2.0, 3.0])
-STRAY_FRAC = 0.008  # standard deviation of a joint's length
 LOUD = np.array([0.006, 0.05, 0.4, 3.0])  # collars' power over that of plain ones
 LOUD_CHANCE = np.array([0.15, 0.25, 0.35, 0.25])
-FADING = np.array([0.9, 1.7])  # absorption over predicted
 FADING_CHANCE = np.array([0.6, 0.4])
 MOST_OVER = 6.0  # of a block
-MOST_NATS = 4.0  # of evidence in a block's harmonic: one loud echo of something else is no comb
-TEMPER = 0.45  # harmonics share the wander of their phase; the background is no plain noise
 COLLAR_FT = 0.42  # length (common practice, no source)
 HEARD = 1.7  # at the wellhead an echo meets its own reflection
 BIN_HZ, FLAT_HZ = 0.5, 8.0
+PHASES = 4096  # points of the spectrum in which the pulse's phases are looked up
 BAND = (0.55, 3.6)  # joint rates: what lies outside would only set the loudness
 WAYS = np.array([0.03, 0.2, 0.6])
-EVEN = 40
+EVEN = 24  # samples
 CLIP = 3.0
 TRAIL = 6  # blocks
-SEEN = 3.5  # evidence of a trail of blocks that shows joint echoes
+SEEN = 3.0  # evidence of a trail of blocks that shows joint echoes
 ENDING = 0.3  # of it at least in the trail's later half, or they have ended
 MISSED = 12  # blocks in a row
 ALLOWED_FRAC = 0.01  # a depth may be off by so much or by one joint
 WIDE_FRAC = 0.03  # in a wider window nothing is told apart
 ABOUT = 0.7  # standard deviation of what is summed about a depth, as a share of that
-LEAST_IN_ALL = 9.0  # evidence of a line that is taken for joints at all
+LEAST_IN_ALL = 6.0  # evidence of a line that is taken for joints at all
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,8 +106,14 @@ def comb(match: Match, path: Path, start_s: float) -> Comb:
     noise = _background(drawn, count) * wide
     over = lines.reshape(count, len(HARMONICS), len(COARSE)) / np.sqrt(noise)[:, :, None]
     expected = _expected(match, path, time_s, rate) / np.maximum(_background(plain, count), 1.0)[:, None, :]
-    shift = path.absorption / (2.0 * np.pi * np.sqrt(HARMONICS * rate[:, None]))
-    total = _followed(over.astype(np.complex64), np.minimum(expected, MOST_OVER), middle, deepest, shift)
+    lost = path.absorption * time_s[:, None] * np.sqrt(HARMONICS * rate[:, None])
+    blocks = follow.Blocks(
+        echo=over * np.conj(_phases(match, path, time_s, rate)),
+        turn=lost - HARMONICS * lost[:, :1],
+        expected=np.minimum(expected, MOST_OVER),
+        down=middle / deepest,
+    )
+    total = follow.evidence(blocks)
     return Comb(middle=middle, time_s=time_s, total=total, deepest=deepest)
 
 
@@ -209,43 +209,19 @@ def _expected(match: Match, path: Path, time_s: Array, rate: Array) -> Array:
     return np.asarray(loud.reshape(len(time_s), -1, len(HARMONICS)))
 
 
-def _followed(over: Complex, expected: Array, middle: Array, deepest: float, shift: Array) -> NDArray[np.float32]:
-    """Log likelihood over noise alone of the blocks from the top, (W, loudness, slopes, scales).
+def _phases(match: Match, path: Path, time_s: Array, rate: Array) -> Complex:
+    """Turns (modulus 1) of a collar's echo at each harmonic and coarse scale, (W, H, C): the pulse's, delayed.
 
-    The comb's number at each harmonic is a first-order autoregression (Kalman 1960), its gain the same on all lines.
+    A constriction reflects in proportion to i f (see _expected); absorption A sqrt(f) t delays by as much of a turn.
     """
-    count, levels, _ = expected.shape
-    kept = np.exp(-0.5 * (2.0 * np.pi * HARMONICS * STRAY_FRAC) ** 2 * BLOCK)
-    down = middle / deepest
-    a_block = np.exp(-2j * np.pi * BLOCK * HARMONICS[:, None, None] * SCALES).astype(np.complex64)
-    turned = np.ones((len(HARMONICS), len(SLOPES), len(SCALES)), dtype=np.complex64)
-    guess = np.zeros((levels, *turned.shape), dtype=np.complex64)
-    spread = np.ones((levels, len(HARMONICS)))
-    sum_ = np.zeros((levels, len(SLOPES), len(SCALES)), dtype=np.float32)
-    total = np.empty((count, *sum_.shape), dtype=np.float32)
-    coarse_step = COARSE[1] - COARSE[0]
-    for j in range(count):
-        local = SCALES[None, :] + SLOPES[:, None] * (down[j] - 0.5)
-        at = np.clip(np.round((local - COARSE[0]) / coarse_step).astype(int), 0, len(COARSE) - 1)
-        if j:
-            bend = HARMONICS[:, None] * (SLOPES[None, :] * (0.5 * (down[j] + down[j - 1]) - 0.5) - shift[j, :, None])
-            turned = turned * a_block * np.exp(-2j * np.pi * BLOCK * bend).astype(np.complex64)[:, :, None]
-        seen = over[j][:, at] * turned
-        root = np.sqrt(expected[j])
-        whole = expected[j] * spread + 1.0
-        miss = seen - _wide(root) * guess
-        share = miss.real**2 + miss.imag**2
-        each = seen.real**2 + seen.imag**2 - share * _wide(1.0 / whole) - _wide(np.log(whole))
-        sum_ = sum_ + np.sum(MOST_NATS * np.tanh(each / MOST_NATS), axis=1)
-        gain = spread * root / whole
-        guess = _wide(kept) * (guess + _wide(gain) * miss)
-        spread = kept**2 * (spread - gain * root * spread) + 1.0 - kept**2
-        total[j] = sum_
-    return total
-
-
-def _wide(values: Array) -> NDArray[np.float32]:
-    return np.asarray(values, dtype=np.float32)[..., None, None]
+    hertz = rate[:, None, None] * HARMONICS[None, :, None] * COARSE[None, None, :]
+    spectrum = fft.rfft(match.pulse, PHASES)
+    step = WORK_HZ / PHASES
+    spectrum = spectrum * np.exp(2j * np.pi * np.arange(len(spectrum)) * step * PULSE_BEFORE / WORK_HZ)
+    at = np.arange(len(spectrum)) * step
+    pulse = np.interp(hertz, at, spectrum.real) + 1j * np.interp(hertz, at, spectrum.imag)
+    late = path.absorption * time_s[:, None, None] * np.sqrt(hertz)
+    return np.asarray(1j * pulse / (np.abs(pulse) + 1e-30) * np.exp(-1j * late))
 
 
 def count(found: Comb, path: Path, time_s: float) -> Count:
@@ -259,7 +235,7 @@ def count(found: Comb, path: Path, time_s: float) -> Count:
     scale_0, slope = float(np.sum(chance * SCALES[None, :])), float(np.sum(chance * SLOPES[:, None]))
     line = scale_0 + slope * (found.middle[:inside] / found.deepest - 0.5)
     line_at = np.unravel_index(int(np.argmax(chance)), chance.shape)
-    summed = found.total[:, :, line_at[0], line_at[1]].astype(np.float64)
+    summed = found.total[:, :, round(line_at[0] / FINE), round(line_at[1] / FINE)].astype(np.float64)
     along = np.concatenate((np.zeros((TRAIL, summed.shape[1])), summed))
     trail, its_end = (np.max(along[TRAIL:] - along[TRAIL - n : -n], axis=1) for n in (TRAIL, TRAIL // 2))
     seen = np.where(its_end > ENDING * SEEN, trail, 0.0)[:inside]
@@ -302,11 +278,21 @@ def _chance(found: Comb, gas_sd_frac: float, inside: int) -> Array:
     log = -0.5 * ((SCALES[None, :] - 1.0) / gas_sd_frac) ** 2 - 0.5 * (SLOPES[:, None] / SLOPE_SD) ** 2
     if inside:
         loud = np.log(np.outer(LOUD_CHANCE, FADING_CHANCE).ravel())[:, None, None]
-        each = loud + TEMPER * found.total[inside - 1].astype(np.float64)
+        each = loud + found.total[inside - 1].astype(np.float64)
         top = each.max(axis=0)
-        log = log + top + np.log(np.sum(np.exp(each - top), axis=0))
+        slopes, scales = _between()
+        log = log + slopes @ (top + np.log(np.sum(np.exp(each - top), axis=0))) @ scales.T
     chance = np.exp(log - log.max())
     return np.asarray(chance / chance.sum())
+
+
+@cache
+def _between() -> tuple[Array, Array]:
+    """Cubic interpolation from the lines followed to the finer ones, by slope and by scale."""
+    return tuple(  # type: ignore[return-value]
+        np.asarray(interpolate.CubicSpline(coarse, np.eye(len(coarse)))(fine))
+        for coarse, fine in ((follow.SLOPES, SLOPES), (follow.SCALES, SCALES))
+    )
 
 
 def _last_seen(seen: Array) -> int:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 
 from advisor import shots
@@ -43,6 +44,27 @@ def test_a_known_reflector_sets_the_velocity() -> None:
     assert got.reflector is not None
     assert got.reflector.value == pytest.approx(3000.0, rel=0.004)
     assert got.level_ft.by == "reflector"
+
+
+def test_an_echo_is_a_reflectors_by_how_near_it_is_and_how_many_others_come() -> None:
+    """By hand: 0.8 of a normal density of sd 0.1 s is 3.19 a second at its middle, 0.432 two sd off; one echo as loud
+    beside it and half a one unseen in 5 s are 0.3 a second."""
+    mine = np.ones(2500)
+    for at in (500, 1000):
+        mine[at - 1 : at + 2] = (10.0, 20.0, 10.0)
+    assert depth._own(mine, 4.0, 0.0, 0.1, 5.0) == pytest.approx(3.19 / 3.49, abs=0.002)
+    assert depth._own(mine, 4.0, 0.2, 0.1, 5.0) == pytest.approx(0.432 / 0.732, abs=0.002)
+
+
+def test_a_reflector_among_many_echoes_sets_less() -> None:
+    """Gas alone puts it to 0.1 s: with five echoes as loud about, one of them may lie there by chance."""
+    well = plain.well(reflectors=(Reflector(name="anchor", depth_ft_md=2400.0, area_change="smaller"),))
+    alone = depths(plain.record(joints=0.0, others=((4.0, 0.25),)), well, 5.0)
+    others = tuple((t, 0.25) for t in (1.0, 1.5, 2.1, 2.6, 3.2))
+    among = depths(plain.record(joints=0.0, others=(*others, (4.0, 0.25))), well, 5.0)
+    assert alone.found[0].own > 0.85 > 0.75 > among.found[0].own
+    assert among.level_ft.sd > 1.3 * alone.level_ft.sd
+    assert among.right < alone.right
 
 
 def test_a_larger_area_is_not_found_in_an_upward_echo() -> None:

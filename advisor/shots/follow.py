@@ -1,0 +1,92 @@
+"""The comb of joint echoes followed down the trace along lines of scale against depth, all its harmonics together.
+
+A collar is short, so its echo is the pulse's slope, whose phase is known at every frequency: one number, where within
+a joint a stretch lies, sets the phases of all harmonics. Unequal joints let it wander. What is known of it is a
+probability over a joint, carried from stretch to stretch (the forward pass of a hidden Markov model; Rabiner 1989);
+what it expects less badly than plain noise would is the evidence for the line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TypeAlias
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.physics.ranges import Array
+
+Complex: TypeAlias = NDArray[np.complex128]
+Single: TypeAlias = NDArray[np.float32]
+BLOCK = 4  # joints of a stretch
+SCALES = np.linspace(0.91, 1.09, 46)
+COARSE = np.linspace(0.90, 1.10, 21)  # scales at which a block is worked out
+SLOPES = np.linspace(-0.020, 0.020, 5)  # change of the scale from the inlet to the deepest point
+HARMONICS = np.array([1.0, 2.0, 3.0])
+SURE = np.array([1.0, 0.85, 0.65])  # of an amplitude, that its phase is as expected: pulses come different ways
+STRAY_FRAC = 0.015  # standard deviation of a joint's length
+FADING = np.array([0.9, 1.7])  # absorption over predicted
+PLACES = 16  # within a joint
+MOST_NATS = 6.0  # of evidence in a block: one loud echo of something else is no comb
+
+
+@dataclass(frozen=True, slots=True)
+class Blocks:
+    """What is followed: W blocks, at the coarse scales C, by harmonic H.
+
+    echo: over noise of unit variance, turned by the phase of a collar's echo at the predicted absorption, (W, H, C);
+    turn: how much more the phases of the harmonics turn against the first's for as much absorption again, (W, H);
+    expected: power of the echoes over noise, for each loudness with each of FADING, (W, loudness, H); down: share of
+    the way to the deepest point, (W,).
+    """
+
+    echo: Complex
+    turn: Array
+    expected: Array
+    down: Array
+
+
+def evidence(blocks: Blocks) -> Single:
+    """Log likelihood over noise alone of the blocks from the top, (W, loudness, slopes, scales)."""
+    count, levels, _ = blocks.expected.shape
+    wave = np.exp(-2j * np.pi * HARMONICS[:, None] * np.arange(PLACES) / PLACES)
+    waves = np.concatenate((wave.real, -wave.imag)).astype(np.float32)  # (2H, places)
+    blurred = np.exp(-0.5 * (2.0 * np.pi * HARMONICS * STRAY_FRAC) ** 2 * BLOCK / 6.0) * SURE  # within a block
+    root = 2.0 * np.sqrt(blocks.expected) * blurred
+    dull = np.sum(root * root, axis=2) / 4.0
+    wander = _wander()
+    lines = (len(SLOPES), len(SCALES))
+    chance = np.full((levels, *lines, PLACES), 1.0 / PLACES, dtype=np.float32)
+    total = np.empty((count, levels, *lines), dtype=np.float32)
+    sum_ = np.zeros((levels, *lines), dtype=np.float32)
+    at_joint = np.zeros(lines)  # joints along each line, less those of the model
+    ratio = np.resize(FADING, levels)
+    step = COARSE[1] - COARSE[0]
+    for j in range(count):
+        if j:
+            middle = 0.5 * (blocks.down[j] + blocks.down[j - 1]) - 0.5
+            at_joint += BLOCK * (SCALES[None, :] - 1.0 + SLOPES[:, None] * middle)
+            chance = chance @ wander
+        local = SCALES[None, :] + SLOPES[:, None] * (blocks.down[j] - 0.5)
+        near = np.clip(np.round((local - COARSE[0]) / step).astype(np.intp), 0, len(COARSE) - 1)
+        seen = blocks.echo[j][:, near] * np.exp(-2j * np.pi * HARMONICS[:, None, None] * at_joint)
+        turned = seen * np.exp(1j * (ratio[:, None] - 1.0) * blocks.turn[j])[:, :, None, None]
+        turned *= root[j][:, :, None, None]
+        parts = np.concatenate((turned.real, turned.imag), axis=1).astype(np.float32)  # (levels, 2H, lines)
+        nats = np.moveaxis(parts, 1, -1) @ waves - dull[j][:, None, None, None].astype(np.float32)
+        nats = nats / (1.0 + np.abs(nats) / np.float32(MOST_NATS))
+        chance = chance * np.exp(nats)
+        whole = np.sum(chance, axis=-1)
+        chance /= whole[..., None]
+        sum_ = sum_ + np.log(whole)
+        total[j] = sum_
+    return total
+
+
+def _wander() -> Single:
+    """Probability of each place a block on, from each place: unequal joints, a normal error around a circle."""
+    order = np.arange(PLACES // 2 + 1)
+    kept = np.exp(-0.5 * (2.0 * np.pi * order * STRAY_FRAC) ** 2 * BLOCK)
+    ring = np.maximum(np.fft.irfft(kept, PLACES), 1e-6)
+    apart = (np.arange(PLACES)[:, None] - np.arange(PLACES)[None, :]) % PLACES
+    return np.asarray((ring / ring.sum())[apart], dtype=np.float32)
