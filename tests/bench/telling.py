@@ -42,6 +42,7 @@ SAYS_WITHIN_D = 10.0
 LOSS = 0.2
 NAMED_AT = 0.8
 GAS_FILLAGE = 0.75  # under it gas interferes (common practice, no source)
+STANDS_D = 0.5
 LIFTS_NOTHING = 0.05  # of what the plunger displaces
 POUNDS_SHARE = 0.01  # of the running time of 24 h
 POUNDS_FILLAGE, GAS_LOOK_H = 0.85, 6
@@ -269,11 +270,17 @@ def lifts_nothing(hours: Sequence[WellTruth], day: float) -> bool:
 
 
 def gas_fills(fault: Fault | None, hours: Sequence[WellTruth], day: float) -> bool:
-    """Whether gas takes a quarter of the barrel: it holds less though rods are whole and no stroke starves."""
+    """Whether gas takes a quarter of the barrel: it holds less though rods are whole and no stroke starves.
+
+    What was so until rods parted may be said for STANDS_D more.
+    """
     hour = min(max(round(day * DAY_H) - 1, DAY_H), len(hours) - 1)
+    if fault is not None and fault.kind == "parted-rods" and day > fault.from_d:
+        if day - fault.from_d > STANDS_D:
+            return False
+        hour = int(fault.from_d * DAY_H) - 1
     starves = share_of(hours[hour - DAY_H], hours[hour]) > POUNDS_SHARE
-    parted = fault is not None and fault.kind == "parted-rods"
-    return not parted and not starves and hours[hour].fillage_frac < GAS_FILLAGE
+    return not starves and hours[hour].fillage_frac < GAS_FILLAGE
 
 
 def tallies(watch: Watch) -> dict[str, Tally]:
