@@ -10,9 +10,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
+import numpy as np
+
 from advisor import advising, aftermath, assess, bookkeeping, compose, facts, listening
 from advisor import memory as memories
-from advisor.belief import ensemble, operation, prior, step, update
+from advisor.belief import casing, ensemble, operation, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import DayAhead, Spell
@@ -30,6 +32,7 @@ CASING = frozenset({"casing-pressure"})
 HEAVY_KINDS = PHYSICS_KINDS | {"trace"}
 NEWS_KINDS = frozenset({"level", "trace", "production-test", "event"})
 DAY_ROLLED_EVERY_MS = HOUR_MS
+USUAL_WITHIN_MIN = 120  # from one casing pressure to the next: rarer ones say nothing of the present
 
 
 def work(tasks: Sequence[Task], rules: Rulebook, settings: Settings) -> list[list[Outcome]]:
@@ -237,10 +240,21 @@ def _look(items: list[Work], settings: Settings) -> None:
         days_ahead=days,
         ledgers=[item.memory.ledger for item in held],
         spells=[_spell_now(item) if day is None else None for item, day in zip(held, days, strict=True)],
-        shut=[item.memory.shut_in() for item in held],
+        columns_ahead=[_column_ahead(item, settings) for item in held],
     )
     for item, look in zip(held, looks, strict=True):
         item.look, item.day_ahead = look, look.day_ahead
+
+
+def _column_ahead(item: Work, settings: Settings) -> Column:
+    """The annulus through the day ahead: gas gathers behind a valve that stays shut, and a slug of it passes."""
+    assert item.belief is not None
+    if item.memory.shut_in():
+        return casing.half_a_day_shut(item.column, float(np.median(item.belief.members["height_ft"])))
+    if item.well.casing_pressure_every_min > USUAL_WITHIN_MIN:
+        return item.column
+    values = [psig + settings.atmospheric_psia for psig in item.memory.newest_casing_values]
+    return casing.usual(item.column, values)
 
 
 def _spell_now(item: Work) -> Spell | None:

@@ -13,6 +13,7 @@ from advisor.physics.constants import BASE_PSIA, FT3_PER_BBL
 SPIKES, SPIKES_ON_DAYS, SPIKE_DAYS = 4, 3, 5
 STEP_LEAST_PSI = 5.0
 STEP_GAS_RATIO = 1.4
+LATELY = 5
 
 
 def gas(rows: Sequence[Row]) -> float | None:
@@ -54,6 +55,12 @@ def stepped(rows: Sequence[Row]) -> tuple[int, float] | None:
                 continue
         found = row.day, row.step_psi
     return found
+
+
+def usual(column: Column, casing_psia: Sequence[float]) -> Column:
+    """The column at the middle one of the last pressures, as through a day ahead: that of now may be a slug's."""
+    lately = casing_psia[-LATELY:]
+    return column if len(lately) < LATELY else column.at_casing(float(np.median(lately)))
 
 
 def half_a_day_shut(column: Column, height_ft: float) -> Column:

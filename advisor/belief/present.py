@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance, casing, cycles, drawing, suspects
+from advisor.belief import balance, cycles, drawing, suspects
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import Ledger
 from advisor.column import Column
@@ -68,13 +68,13 @@ def summary(
     days_ahead: Sequence[DayAhead | None] | None = None,
     ledgers: Sequence[Ledger] | None = None,
     spells: Sequence[Spell | None] | None = None,
-    shut: Sequence[bool] | None = None,
+    columns_ahead: Sequence[Column] | None = None,
 ) -> list[Present]:
     """The present of each well (W) at the settings in force; running None: not known.
 
     days_ahead: for the wells that have one, the day that was rolled out shortly before stands. ledgers: their days
     so far; without them no slow cause is suspected. spells: where timers are in their cycles; without one a cycle
-    begins now. shut: whose casing valve stays shut, so that gas presses the level down through the day ahead.
+    begins now. columns_ahead: as the annulus will be through the day ahead, where that is not as it is now.
     """
     ann = balance.annulus(columns, belief.members)
     fed = balance.formation(belief.members, ann)
@@ -82,8 +82,8 @@ def summary(
     setting = cycles.as_arrays(settings)
     begins = np.array([r is not False for r in running])
     none = [None] * len(wells)
-    ann_ahead = balance.annulus(_ahead(belief, columns, shut), belief.members) if shut and any(shut) else ann
-    fed_ahead = fed if ann_ahead is ann else balance.formation(belief.members, ann_ahead)
+    ann_ahead = ann if columns_ahead is None else balance.annulus(columns_ahead, belief.members)
+    fed_ahead = fed if columns_ahead is None else balance.formation(belief.members, ann_ahead)
     days = _days_ahead(
         belief, settings, setting, begins, spells or none, fed_ahead, pump, ann_ahead, days_ahead=days_ahead or none
     )
@@ -117,14 +117,6 @@ def summary(
             )
         )
     return presents
-
-
-def _ahead(belief: Belief, columns: Sequence[Column], shut: Sequence[bool]) -> list[Column]:
-    height = np.median(belief.members["height_ft"], axis=-1).tolist()
-    return [
-        casing.half_a_day_shut(column, ft) if closed else column
-        for column, ft, closed in zip(columns, height, shut, strict=True)
-    ]
 
 
 def _days_ahead(

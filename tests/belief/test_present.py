@@ -168,6 +168,12 @@ def test_half_a_day_behind_a_shut_valve_is_a_pressure_worked_by_hand() -> None:
     assert casing.half_a_day_shut(column(gas_mscfd=None), 300.0) == column(gas_mscfd=None)
 
 
+def test_the_usual_pressure_is_the_middle_one_of_the_last_five() -> None:
+    assert casing.usual(column(), [60.0, 59.0, 61.0, 95.0, 93.0]).casing_psia == 61.0
+    assert casing.usual(column(), [60.0, 59.0, 88.0, 95.0, 93.0]).casing_psia == 88.0
+    assert casing.usual(column(), [60.0, 59.0, 61.0, 95.0]) == column()
+
+
 def test_gas_behind_a_shut_valve_is_foreseen_to_press_the_level_to_the_intake() -> None:
     """A unit that never rests and just keeps up: with 150 psi and more on its formation it has less to take."""
     wells, columns, settings = [well()], [column()], [setting(5.0)]
@@ -175,7 +181,8 @@ def test_gas_behind_a_shut_valve_is_foreseen_to_press_the_level_to_the_intake() 
     shot = Observation(at_ms=START_MS, height_ft=400.0, random_sd_ft=10.0, shared={"velocity": 30.0})
     belief = update.shot(belief, wells, columns, [shot], settings=settings)
     args = (belief, wells, columns, settings, [True])
-    opened, shut = (presents.summary(*args, shut=[closed])[0] for closed in (False, True))
+    opened = presents.summary(*args)[0]
+    shut = presents.summary(*args, columns_ahead=[casing.half_a_day_shut(columns[0], 400.0)])[0]
     assert opened.pound_probability < 0.3
     assert shut.pound_probability > opened.pound_probability + 0.2
     assert shut.lifted_bpd.value < opened.lifted_bpd.value
