@@ -60,7 +60,7 @@ def of(record: Record, absorption: float) -> Match:
     spectrum = fft.rfft(faded, size)
     pulse = x[:ring] * _fade(ring, max(4, round(0.35 * (ring - lead))))
     pulse_spectrum = fft.rfft(pulse, size)
-    quiet, broad = _quiet(x, lead + round(0.5 * WORK_HZ), f)
+    quiet, broad = _quiet(x, lead + round(0.5 * WORK_HZ), f, record.rounding)
     soft = f**4 / (f**4 + LOW_HZ**4) / (1.0 + (f / TOP_HZ) ** 24)
     weight, broad_weight = soft / quiet, soft / broad
     seconds = n / WORK_HZ
@@ -126,12 +126,13 @@ def _fade(n: int, edge: int) -> Array:
     return w
 
 
-def _quiet(x: Array, start: int, f: Array) -> tuple[Array, Array]:
+def _quiet(x: Array, start: int, f: Array, rounding: float) -> tuple[Array, Array]:
     """Noise power at the frequencies f, so that whitened noise has unit variance: that of the quieter stretches.
 
     And its median over BROAD_HZ.
 
     An echo, a stroke or a click stands in some stretches only; the power that the quieter third of them has is noise.
+    Where a record falls silent because its sampler's steps are too coarse for it, that is the steps', not none.
     """
     late = x[min(start, len(x) // 2) :]
     long = int(np.clip(len(late) // 8, 64, 512))
@@ -142,6 +143,6 @@ def _quiet(x: Array, start: int, f: Array) -> tuple[Array, Array]:
     g = fft.rfftfreq(long, 1.0 / WORK_HZ)
     low = np.quantile(power, 0.35, axis=1) / 0.42  # of an exponential the 0.35 quantile is 0.43 of its mean
     spread = np.convolve(np.pad(low, 2, mode="edge"), np.ones(5) / 5.0, "valid")
-    spread = np.maximum(spread, 1e-4 * np.max(spread) + 1e-30)
+    spread = np.maximum(spread, 1e-4 * np.max(spread) + rounding)
     broad = ndimage.median_filter(spread, max(round(BROAD_HZ / g[1]), 1), mode="nearest")
     return np.interp(f, g, spread) * WORK_HZ / 2.0, np.interp(f, g, broad) * WORK_HZ / 2.0

@@ -30,7 +30,8 @@ PULSES = ("compression", "rarefaction")
 class Record:
     """Samples at WORK_HZ from LEAD_S before the firing, the released pulse upward; pulse_s: how long it rings.
 
-    clipped_frac of the raw samples; over_noise: the pulse's peak over the late noise's standard deviation.
+    clipped_frac of the raw samples; over_noise: the pulse's peak over the late noise's standard deviation; rounding:
+    power a hertz of the error that whole steps of the sampler make, the least that noise can be.
     """
 
     samples: Array
@@ -38,6 +39,7 @@ class Record:
     clipped_frac: float
     dropouts: int
     over_noise: float
+    rounding: float
     pulse_clipped: bool
     notes: tuple[str, ...]
 
@@ -57,6 +59,7 @@ def of(trace: Trace) -> Record:
     notes: list[str] = []
     top, bottom = _clipped(raw)
     clipped = top | bottom
+    rounding = _rounding(raw, trace.sample_hz)
     share = float(np.mean(clipped))
     if share > CLIPPED_MOST:
         raise Unusable(f"samples: {share:.0%} are at the limit of the range; must be at most {CLIPPED_MOST:.0%}")
@@ -79,7 +82,8 @@ def of(trace: Trace) -> Record:
     x = x[: round((MOST_S + LEAD_S) * WORK_HZ)]
     high = _high(x)
     peak = float(np.max(np.abs(high[: round((LEAD_S + 0.35) * WORK_HZ)])))
-    noise = 1.4826 * float(np.median(np.abs(high[len(high) // 2 :]))) + 1e-12
+    noise = 1.4826 * float(np.median(np.abs(high[len(high) // 2 :])))
+    noise = math.hypot(noise, math.sqrt(rounding * WORK_HZ / 2.0))
     pulse_clipped = bool(np.any(clipped))
     if pulse_clipped:
         notes.append(f"clipped: {max(share, 1e-4):.2%} of the samples, rebuilt")
@@ -89,6 +93,7 @@ def of(trace: Trace) -> Record:
         clipped_frac=share,
         dropouts=gaps,
         over_noise=peak / noise,
+        rounding=rounding,
         pulse_clipped=pulse_clipped,
         notes=tuple(notes),
     )
@@ -113,6 +118,12 @@ def _checked(trace: Trace) -> Array:
     if np.ptp(x) < 4.0:
         raise Unusable("samples: silence, the microphone shows nothing; must be a record of a shot")
     return x * math.copysign(1.0, trace.scale)
+
+
+def _rounding(x: Array, hz: float) -> float:
+    """Power a hertz of rounding: a twelfth of the step's square, spread up to half the rate (Bennett 1948)."""
+    step = float(np.min(np.diff(np.unique(x))))
+    return step * step / 12.0 / (hz / 2.0)
 
 
 def _runs(flags: Flags) -> NDArray[np.intp]:

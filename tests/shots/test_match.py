@@ -21,7 +21,14 @@ def test_the_front_not_the_peak_sets_the_time() -> None:
     )[:n]
     x = 1000.0 * (plain.pulse(t) + echo) + 0.02 * np.random.default_rng(1).standard_normal(n)
     made = record.Record(
-        samples=x, pulse_s=0.12, clipped_frac=0.0, dropouts=0, over_noise=1e4, pulse_clipped=False, notes=()
+        samples=x,
+        pulse_s=0.12,
+        clipped_frac=0.0,
+        dropouts=0,
+        over_noise=1e4,
+        rounding=0.0,
+        pulse_clipped=False,
+        notes=(),
     )
     got = match.of(made, per_s)
     a, b = int(5.5 * hz), int(6.5 * hz)
@@ -31,6 +38,20 @@ def test_the_front_not_the_peak_sets_the_time() -> None:
     assert peak / hz > when + 0.012  # the plain peak would be late
     assert got.reflection[at] == pytest.approx(0.6, rel=0.3)  # strengths are tried on a coarse grid
     assert got.ratio[at] == pytest.approx(1.0, abs=0.25)
+
+
+def test_a_record_that_falls_silent_has_the_noise_of_its_steps() -> None:
+    """Late samples are all alike, and yet what is there is not known better than a step.
+
+    An error that is uniform over a step has a twelfth of its square as variance; sampled at 1 kHz, so up to 500 Hz.
+    """
+    made = plain.trace(np.round(plain.record(joints=0.0, noise=0.0, level_s=None) * 1000.0))
+    raw = np.frombuffer(made.samples, dtype="<i2")
+    step = float(np.min(np.diff(np.unique(raw))))
+    assert step > 10.0 and np.ptp(raw[-3000:]) == 0
+    got = record.of(made)
+    assert got.rounding * 500.0 == pytest.approx(step**2 / 12.0)
+    assert np.max(match.of(got, 0.02).up[750:]) < 8.0  # there is nothing in the record after its third second
 
 
 def test_an_echo_of_the_other_sign_is_not_the_level_s() -> None:
