@@ -24,6 +24,7 @@ FOUND_LOCAL, FOUND_NOISE = 4.0, 6.0
 NEAR = 3  # samples about the echo in which its absorption is looked up
 SURE_OF_RATIO = 0.6  # of an absorption found that much is real, as regression has it on records of known absorption
 AS_LOUD = 0.7  # echoes of so much of its size could as well be the reflector's
+LEAST_OWN = 0.5  # an echo less likely a reflector's is told as none
 HEARD = 0.8  # of known reflectors so many are heard as one echo (common practice, no source)
 STRAYS = 0.5  # echoes of nothing known in a trace, beside those seen (common practice, no source)
 FIRST = 25  # samples in which the pulse rings
@@ -101,7 +102,7 @@ def of(
     if by_gas:  # the lines of the comb are too few for a velocity so little known
         value, sd = gas.value, gas.sd
     found = _reflectors(match, path, comb, time_s, places)
-    last = max((one for one in found if one.own > 0.5), key=lambda one: one.time_s, default=None)
+    last = max(found, key=lambda one: one.time_s, default=None)
     by_reflector = None if last is None else _by_reflector(last, path, time_s, pick_sd)
     level = _combined(counted, by_reflector, gas, value, sd)
     plain = path.joint_sd_frac <= GUESSED_FRAC and not by_gas
@@ -187,7 +188,10 @@ def _reflectors(
     time_s: float,
     places: tuple[Place, ...],
 ) -> tuple[Found, ...]:
-    """Echoes of known reflectors above the level: of the right sign, where joints and gas put them, alone there."""
+    """Echoes of known reflectors above the level: of the right sign, where joints and gas put them, alone there.
+
+    And more likely theirs than another's.
+    """
     out = []
     for place in places:
         guess = path.time_at(place.depth_ft)
@@ -201,7 +205,8 @@ def _reflectors(
         one = _echo_near(mine, other, guess, 2.2 * sd, time_s - 0.06)
         if one is not None:
             own = _own(mine, one[0], one[0] - guess, sd, time_s)
-            out.append(Found(place=place, time_s=one[0], over_noise=one[1], own=own))
+            if own > LEAST_OWN:
+                out.append(Found(place=place, time_s=one[0], over_noise=one[1], own=own))
     return tuple(out)
 
 
