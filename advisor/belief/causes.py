@@ -39,7 +39,7 @@ DAY_SD, WANDER_SD, LEAST_DAY_SD_BPD = 0.014, 0.008, 0.3
 MOVED_SD, CHANGED_SD = 0.12, 0.15  # of the day's move of the liquid, and of a change of what the pump takes
 TEST_SD, SWING_ROW_SD = 0.03, 0.06
 LOW_FT, LOW_FRAC = 40.0, 0.15  # above the lowest day: the pump may starve
-ANSWERED = 0.02  # change of the strokes of a day that a fed level answers to
+ANSWERED, ALIKE = 0.02, 0.25  # ln of strokes that a fed level answers to, of casing pressures held together
 LEFT_SD = 0.05  # of what is left of an inflow, over what the pump takes
 DEPTH_FRAC = 0.1  # of the depth of the intake; errors of depth and of the gassy column are no larger
 MOST_SWING_SD_FRAC = 0.3
@@ -142,12 +142,13 @@ def _starves(
     run, or inflow fell by a share (its chance: fell) to less than POUNDS_UNDER of what the pump takes and the level
     stands about its lowest.
 
-    A belief that took the fall for a pump that lifts less says nothing of it. 0 where measured fillage tells more.
+    A belief that took it for a pump that lifts less says nothing of it. 0 where measured fillage tells more.
     """
     flow = _Flow(rows, well, column, reference)
     if flow.filled[-1] or not _low(flow.height_ft, column)[-1]:
         return 0.0
-    still = starving.chance(_answers(flow, column), WANDER_SD)
+    alike = [row for row in rows if abs(np.log(row.casing_psia / rows[-1].casing_psia)) < ALIKE]
+    still = starving.chance(_answers(_Flow(alike, well, column, reference), column), WANDER_SD)
     if flow.idle[-1] > RESTS_FRAC:
         return round(still, 4)
     left = (1.0 - share) * flow.reachable[-1] / max(float(flow.lifted[-1]), 1.0)
@@ -156,16 +157,15 @@ def _starves(
 
 def _answers(flow: _Flow, column: Column) -> starving.Days:
     """The days as what the level answers to how much the pump is run."""
-    none = np.zeros(len(flow.day))
-    parts = (INFLOW_SD * flow.inflow, -PUMP_SD * flow.lifted, -SLOPE_SD * flow.leaning)
+    gas = FREE_GAS_SD * flow.gassy * flow.lifted
     over = max(1.0 - cycles.POUNDS_UNDER / (1.0 - float(flow.gassy[-1])), 0.0)  # a timer that starves ends runs empty
     return starving.Days(
         day=flow.day,
         height_ft=flow.height_ft,
         off_bpd=flow.off_bpd,
         variance=flow.variance,
-        steady=np.column_stack([*parts, FREE_GAS_SD * flow.gassy * flow.lifted]),
-        wanders_bpd=none + flow.scale_bpd,
+        steady=np.stack([INFLOW_SD * flow.inflow, PUMP_SD * flow.lifted, SLOPE_SD * flow.leaning, gas], axis=1),
+        wanders_bpd=np.full(len(flow.day), flow.scale_bpd),
         per_ft_bpd=flow.slope + flow.per_ft,
         moved=np.abs(np.diff(np.log(flow.effort), prepend=np.log(flow.effort[0]))) > ANSWERED,
         intake_ft=column.intake_ft_tvd,

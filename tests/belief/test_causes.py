@@ -197,6 +197,24 @@ def test_a_pump_that_takes_more_than_is_left_starves() -> None:
     assert found["high"].starves == 0.0
 
 
+def test_a_level_that_does_not_answer_is_told_but_not_across_casing_pressures() -> None:
+    """From day 8 on at 60 ft, 3 % more strokes each day; not where the casing rose to four times then."""
+    found = {}
+    for name, casing_psia in (("as before", 60.0), ("shut", 240.0)):
+        rows = []
+        for row in lived(Lost(), rests=False, tested=False):
+            since = row.day - 7
+            low = {"height_ft": 60.0, "begin_ft": 60.0, "end_ft": 60.0, "strokes_spm": row.strokes_spm * 1.03**since}
+            if since > 0:
+                row = row.__class__(**{**as_dict(row), **low})
+            if row.day > 20:
+                row = row.__class__(**{**as_dict(row), "casing_psia": casing_psia})
+            rows.append(row)
+        found[name] = told(rows, rests=False).starves
+    assert found["as before"] > 0.8
+    assert found["shut"] < 0.3
+
+
 def test_few_days_say_nothing() -> None:
     found = told(lived(Lost(pump=0.3), rests=False, days=7), rests=False)
     assert found.chance == {} and found.reason == "too few days yet"
