@@ -167,7 +167,7 @@ def _answers(flow: _Flow, column: Column) -> starving.Days:
         steady=np.stack([INFLOW_SD * flow.inflow, PUMP_SD * flow.lifted, SLOPE_SD * flow.leaning, gas], axis=1),
         wanders_bpd=np.full(len(flow.day), flow.scale_bpd),
         per_ft_bpd=flow.slope + flow.per_ft,
-        moved=np.abs(np.diff(np.log(flow.effort), prepend=np.log(flow.effort[0]))) > ANSWERED,
+        moved=flow.next & (np.abs(np.diff(np.log(flow.effort), prepend=np.log(flow.effort[0]))) > ANSWERED),
         intake_ft=column.intake_ft_tvd,
         pounds_over_bpd=0.0 if flow.idle[-1] > RESTS_FRAC else float(flow.lifted[-1]) * over,
         other={
@@ -336,6 +336,7 @@ class _Flow:
         fed = balance.formation(members, ann)
         pump = balance.pump([well] * len(rows), members)
         self.day = _of(rows, lambda row: row.day)
+        self.next = np.diff(self.day, prepend=self.day[:1]) < 1.5  # to the day before
         self.height_ft = _of(rows, lambda row: row.height_ft)
         self.idle = _of(rows, lambda row: row.idle_frac)
         run = np.maximum(_of(rows, lambda row: row.run_frac), 1e-3)
@@ -355,8 +356,7 @@ class _Flow:
         self.reachable = np.broadcast_to(fed.least_height_bpd, height.shape)[:, 0]
         self.scale_bpd = max(float(np.median(self.inflow)), 1.0)
         leak = pump.leak_bpd[:, 0]
-        per_ft = np.broadcast_to(ann.stb_per_ft, height.shape)[:, 0]
-        self.per_ft = per_ft
+        self.per_ft = per_ft = np.broadcast_to(ann.stb_per_ft, height.shape)[:, 0]
         moved = per_ft * _of(rows, lambda row: row.end_ft - row.begin_ft)
         self.off_bpd = moved - (self.inflow - self.lifted + leak * self.idle)
         changed = np.abs(np.diff(self.lifted, prepend=self.lifted[0]))

@@ -18,13 +18,13 @@ from scipy.special import logsumexp, ndtr
 from advisor.belief.ensemble import Array
 
 # our choices, on simulated wells
-STARVES = 0.03  # prior chance, spread over when it began
+STARVES = 0.01  # prior chance, spread over when it began
 ENDED, MOST_ENDED_D = 0.1, 3  # chance that it is over again, and how many days ago at most
 STILL_FT, LOWER_FT = 8.0, 15.0  # noise of a starved day's level, and how surely it is the lowest
 RANGE_FT = 300.0  # where a level may be once the pump is fed again
 INTAKE_FRAC = 0.02  # of its depth: how far off a level at the intake may read, all errors together
 FELL_SD = 0.25  # share of the inflow that may have been lost meanwhile, which shows nowhere else
-RAMPS_D = (1.0, 6.0)
+RAMPS_D = (1.0, 2.0, 4.0, 8.0, 16.0)
 LEAST_SLOPE_BPD_PER_FT = 0.002
 LEAST_DAYS = 2
 LEAST_CHANCE = 1e-12
