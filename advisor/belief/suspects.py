@@ -66,7 +66,8 @@ def probabilities(
     found = []
     for i, ledger in enumerate(ledgers):
         causes = ledger.causes
-        doubtful = _shut_lately(ledger, int(belief.at_ms[i])) or ledger.contradicted >= CONTRADICTED
+        shut = _shut_lately(ledger, int(belief.at_ms[i]))
+        doubtful = shut or ledger.contradicted >= CONTRADICTED
         quick = float(no_lift[i]) * (QUICK_IF_DOUBTFUL if doubtful else 1.0)
         if ledger.stopped_day is not None:
             quick = max(quick, WITH_DAYS)
@@ -76,14 +77,15 @@ def probabilities(
         lifts = (1.0 - nothing) * (1.0 - causes.slugs)  # slugs press on the formation and lock the pump by turns
         worn = causes.chance.get("worn", 0.0) * lifts
         leak = causes.chance.get("leak", 0.0) * lifts
+        supplied = (QUICK_IF_DOUBTFUL if shut else 1.0) * (1.0 - causes.chance.get("falling", 0.0))
         gas_rose = causes.gas_ratio is not None and causes.gas_ratio >= GAS_ROSE
         rests = settings[i].idle_min > 0.0
         one = {
             "worn-pump": 0.0 if gas_rose else worn,
             "inflow-falling": causes.chance.get("falling", 0.0) * lifts,
-            # what does not fill a barrel that lifts nothing need not be gas
+            # what does not fill a barrel that lifts nothing, or starves, need not be gas
             "gas-interference": max(
-                float(gassy[i]) * (1.0 - nothing), causes.slugs, _by_gas(worn + leak) if gas_rose else 0.0
+                float(gassy[i]) * (1.0 - nothing) * supplied, causes.slugs, _by_gas(worn + leak) if gas_rose else 0.0
             ),
             "no-pump-action": nothing,
             "leak-back": leak if rests and not gas_rose else 0.0,

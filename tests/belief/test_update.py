@@ -9,10 +9,10 @@ from advisor.belief import balance, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief import seen as observed
 from advisor.belief.ensemble import Belief
-from advisor.belief.ledger import Ledger
+from advisor.belief.ledger import Causes, Ledger
 from advisor.column import Observation
 from advisor.well import Segment
-from tests.belief.invented import HOUR_MS, START_MS, column, setting, well
+from tests.belief.invented import DAY_MS, HOUR_MS, START_MS, column, setting, well
 
 
 def shot(height_ft: float, at_ms: int = START_MS, **more) -> Observation:  # type: ignore[no-untyped-def]
@@ -232,6 +232,12 @@ def test_low_fillage_with_liquid_above_the_intake_says_gas() -> None:
     unlifted = presents.summary(dead, *args, [True])[0].suspects  # rods that parted fill no barrel, gas or none
     assert unlifted["no-pump-action"] > 0.8
     assert unlifted["gas-interference"] < 0.1
+    day = int(belief.at_ms[0] // DAY_MS)
+    falls, shut = Ledger(causes=Causes(chance={"falling": 0.9})), Ledger(disturbed_day=day)
+    for ledger, most in ((falls, 0.1), (shut, 0.5)):  # the level may be at the intake: short of liquid, not of room
+        assert (
+            presents.summary(belief, *args, [True], ledgers=[ledger])[0].suspects["gas-interference"] <= most + 1e-6
+        )
     with pytest.raises(ValueError, match="must be 0 to 1"):
         update.fillage(belief, *args, [1.4])
 
