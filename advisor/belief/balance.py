@@ -33,6 +33,7 @@ GAUGE_SD_PSI = 1.0  # one standard deviation of the shared gauge error
 LEAST_PSIA = 1.0  # however much is blamed on the gauge, what is left is a pressure
 DENSITY_SD_FRAC = 0.02  # and of the liquid's density
 FREE_GAS_AT_PSIA = 100.0
+MOST_SLIP_SHARE = 0.4  # of the displacement at the configured rate: a pump that loses more lacks effectiveness
 MOST_SHAPE = 1.4  # wells are met that bend more than Vogel's: Fetkovich 1973 with n = 1 is 1.25, with less still more
 PUMP_BPD_PER_IN3_SPM = 0.25 * np.pi * 1440.0 / 9702.0  # area x stroke x rate, 9702 in3 in a barrel
 
@@ -172,9 +173,11 @@ def displacement_bpd_per_spm(well: Well) -> float:
 def pump(wells: Sequence[Well], members: Mapping[str, Array]) -> Pump:
     """The pump of each member."""
     displacement = np.array([[displacement_bpd_per_spm(well)] for well in wells])
+    most_bpd = MOST_SLIP_SHARE * displacement * np.array([[max(w.drive.stroke_rate_spm, 0.1)] for w in wells])
+    slip_bpd = np.exp(members["ln_slip"])
     return Pump(
         full_bpd_per_spm=displacement * np.exp(members["ln_effectiveness"]),
-        slip_bpd=np.exp(members["ln_slip"]),
+        slip_bpd=slip_bpd / np.sqrt(1.0 + np.square(slip_bpd / most_bpd)),
         leak_bpd=np.exp(members["ln_leak"]),
         free_gas=np.exp(members["ln_free_gas"]),
     )

@@ -17,7 +17,7 @@ from advisor.belief import balance
 from advisor.belief.balance import Annulus, Formation, Pump
 from advisor.belief.ensemble import Array
 
-REST_STEPS = 4  # each squares what is left to go
+REST_STEPS = 6  # each squares what is left to go
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,9 +97,16 @@ def rest_ft(running_frac: Array, rate_spm: Array, fed: Formation, pump: Pump, an
 
 
 def _root_ft(fed: Formation, out_bpd: Array, ann: Annulus) -> Array:
-    """Height at which r0 - r1 h - r2 h^2 is out, the tank's top at least."""
+    """The greatest height at which r0 - r1 h - r2 h^2 is out, the tank's top at least and where there is none.
+
+    A curve that bends more than Fetkovich's rises a little from the tank's top before it falls: r1 is negative there.
+    """
     over = fed.r0 - out_bpd
-    root = 2.0 * over / (fed.r1 + np.sqrt(np.maximum(fed.r1 * fed.r1 + 4.0 * fed.r2 * over, 0.0)) + 1e-12)
+    square = fed.r1 * fed.r1 + 4.0 * fed.r2 * over
+    s = np.sqrt(np.maximum(square, 0.0))
+    falls = 2.0 * over / (np.maximum(fed.r1, 0.0) + s + 1e-12)
+    bends = (s - fed.r1) / (2.0 * fed.r2 + 1e-12)
+    root = np.where(fed.r1 >= 0.0, falls, np.where(square >= 0.0, bends, 0.0))
     return np.asarray(np.maximum(root, ann.tank_ft))
 
 

@@ -64,8 +64,10 @@ def weighed(
         if not LEAST_OF_A_KIND <= count <= belief.size - LEAST_OF_A_KIND:
             odds[i] = 0.0
             continue
-        gained = _log_density(predicted[i][low], height_ft[i, 0], variance[i, 0])
-        gained -= _log_density(predicted[i][~low], height_ft[i, 0], variance[i, 0])
+        wide = variance[i, 0] + max(float(predicted[i][each].var(ddof=1)) for each in (low, ~low))
+        gained = _log_fit(predicted[i][low], height_ft[i, 0], wide) - _log_fit(
+            predicted[i][~low], height_ft[i, 0], wide
+        )
         odds[i] += float(believed * np.clip(gained, -MOST_ODDS, MOST_ODDS))
         against = np.exp(np.clip(-odds[i], -MOST_TOGETHER, MOST_TOGETHER))
         wanted = belief.size / (1.0 + (belief.size - count) / count * against)
@@ -79,10 +81,14 @@ def weighed(
     return belief.with_members(members, {name: odds})
 
 
-def _log_density(read_ft: Array, seen_ft: float, variance: float) -> float:
-    total = float(read_ft.var(ddof=1)) + variance
+def _log_fit(read_ft: Array, seen_ft: float, variance: float) -> float:
+    """Of the kind's mean alone, both kinds taken to be as wide.
+
+    That a level stands quietly tells the one from the other only by how restless a fed well is taken to be, which is
+    not known: shot by shot it would make every quiet well one that starves.
+    """
     off = seen_ft - float(read_ft.mean())
-    return -0.5 * off * off / total - 0.5 * float(np.log(total))
+    return -0.5 * off * off / variance
 
 
 def _exchanged(winners: Marks, number: int, belief: Belief, i: int) -> NDArray[np.intp]:

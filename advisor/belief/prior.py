@@ -136,7 +136,7 @@ def bounded(ln_effectiveness: Array) -> Array:
 def ln_net_effectiveness(wells: Sequence[Well], members: Mapping[str, Array]) -> Array:
     """ln of liquid lifted over displacement of a full barrel, slip taken off, at the configured stroke rate."""
     full_bpd = np.array([[balance.displacement_bpd_per_spm(w) * max(w.drive.stroke_rate_spm, 0.1)] for w in wells])
-    net = np.exp(members["ln_effectiveness"]) - np.exp(members["ln_slip"]) / full_bpd
+    net = np.exp(members["ln_effectiveness"]) - balance.pump(wells, members).slip_bpd / full_bpd
     return np.asarray(np.log(np.maximum(net, 0.02)))
 
 

@@ -141,6 +141,15 @@ def test_a_level_inside_the_tank_leaves_inflow_alone() -> None:
     assert (fed.rate_bpd(np.full((1, belief.size), 400.0), ann.tank_ft) < top).all()
 
 
+def test_slip_takes_two_fifths_of_the_displacement_at_most_and_little_is_left_as_it_is() -> None:
+    """26.2 bbl/d a stroke a minute at 8: 210; of 84 most, 84 believed is 84/sqrt 2 and 8 is 8/sqrt(1 + (8/84)^2)."""
+    drawn = prior.draw([well()], START_MS, [column()])
+    full_bpd = balance.displacement_bpd_per_spm(well()) * well().drive.stroke_rate_spm
+    for believed, comes in ((0.4 * full_bpd, 0.4 * full_bpd / np.sqrt(2.0)), (8.0, 7.964), (1e6, 0.4 * full_bpd)):
+        members = drawn.members | {"ln_slip": np.full((1, drawn.size), np.log(believed))}
+        np.testing.assert_allclose(balance.pump([well()], members).slip_bpd, comes, rtol=1e-3)
+
+
 def test_displacement_is_stroke_times_plunger_area() -> None:
     # plunger constants per inch of stroke and stroke a minute, 1 1/2 in: 0.262 bbl/d (handbook table)
     assert balance.displacement_bpd_per_spm(well(stroke_in=1.0)) == pytest.approx(0.262, rel=3e-3)

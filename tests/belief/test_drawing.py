@@ -69,6 +69,34 @@ def test_the_level_rests_where_inflow_is_what_the_pump_takes(
         assert found == pytest.approx(brentq(over, 0.0, full_ft), abs=0.5)
 
 
+@hypothesis_settings(max_examples=100, deadline=None)
+@given(
+    full=st.floats(60.0, 200.0),
+    gas=st.floats(0.1, 0.6),
+    potential=st.floats(60.0, 120.0),
+    shape=st.floats(1.25, 1.39),
+    base=st.floats(15.0, 60.0),
+)
+def test_a_curve_that_rises_before_it_falls_has_one_level_of_rest(
+    full: float, gas: float, potential: float, shape: float, base: float
+) -> None:
+    """Bent more than 1.25 the curve is highest a little above the intake, and the tangent may miss all of it."""
+    ann, fed = hand(
+        potential=potential, reservoir=STATIC_PSIA, shape=shape, base=base, gradient=GRADIENT, per_ft=PER_FT
+    )
+    pump = gassy(full, gas)
+    found = float(drawing.rest_ft(ONE, ONE, fed, pump, ann)[0, 0])
+
+    def over(height_ft: float) -> float:
+        psia = base + GRADIENT * height_ft
+        x = psia / STATIC_PSIA
+        comes = potential * (1.0 - (1.0 - 0.8 * shape) * x - 0.8 * shape * x * x)
+        return comes - max(full * psia / (psia + 100.0 * gas) - 5.0, 0.0)
+
+    static_ft = (STATIC_PSIA - base) / GRADIENT
+    assert found == (0.0 if over(0.0) <= 0.0 else pytest.approx(brentq(over, 0.0, static_ft), abs=1.0))
+
+
 @hypothesis_settings(max_examples=40, deadline=None)
 @given(
     full=st.floats(60.0, 300.0),

@@ -61,6 +61,19 @@ def test_a_level_that_stands_still_comes_to_be_taken_for_one_at_the_intake() -> 
     assert float(starving(belief).mean()) > 0.9
 
 
+def test_that_one_kind_is_the_surer_of_what_both_foretell_tells_nothing() -> None:
+    """Both foretell 200 ft, the starving within 3 ft and the fed within 60: a quiet well may as well be fed."""
+    belief = halves()
+    rng = np.random.default_rng(5)
+    for _ in range(40):
+        low = starving(belief)
+        spread = rng.standard_normal((1, belief.size))
+        for kind in (low, ~low):
+            spread[kind] -= spread[kind].mean()
+        belief = weighed(belief, 200.0 + np.where(low, 3.0, 60.0) * spread, variance=225.0)
+    assert starving(belief).mean() == pytest.approx(0.5)
+
+
 def test_shots_that_both_kinds_foretell_alike_move_no_member() -> None:
     belief = halves()
     predicted = np.where(np.arange(belief.size) % 4 < 2, 199.0, 201.0)[None, :]
