@@ -99,6 +99,7 @@ def summary(
         quantities = suspects.widened(quantities, kept[i].causes)
         quantities = suspects.doubted(quantities, suspected[i], kept[i], int(belief.at_ms[i]))
         quantities = suspects.standing(quantities, suspected[i]["no-pump-action"], well, columns[i])
+        starves = suspects.starves(kept[i].causes, suspected[i])
         level_tvd = quantities["level_ft_tvd"]
         quantities["level_ft_md"] = Quantity(value=_measured_ft(level_tvd.value, well), sd=level_tvd.sd)
         quantities["pump_displacement_bpd"] = _displacement(well, settings[i])
@@ -108,12 +109,12 @@ def summary(
                 well=well.key,
                 at_ms=int(belief.at_ms[i]),
                 quantities=quantities,
-                pound_probability=max(days[i].pound_probability, kept[i].causes.starves),
+                pound_probability=max(days[i].pound_probability, starves),
                 lifted_bpd=lifted,
                 day_ahead=days[i],
                 pump_room_frac=min(max(room, 0.0), PLENTY),
                 suspects=suspected[i],
-                notes=_notes(belief, i, kept[i]),
+                notes=_notes(belief, i, kept[i], starves),
             )
         )
     return presents
@@ -216,7 +217,7 @@ def _displacement(well: Well, setting: Setting) -> Quantity:
     return Quantity(value=value, sd=DISPLACEMENT_SD_FRAC * value)
 
 
-def _notes(belief: Belief, i: int, ledger: Ledger) -> tuple[str, ...]:
+def _notes(belief: Belief, i: int, ledger: Ledger, starves: float) -> tuple[str, ...]:
     notes = []
     if belief.counts["shots"][i] == 0:
         notes.append("liquid_height_ft: no shot taken in yet; from the configuration alone")
@@ -229,10 +230,10 @@ def _notes(belief: Belief, i: int, ledger: Ledger) -> tuple[str, ...]:
     unknown_h = float(belief.counts["unknown_h"][i])
     if unknown_h > 0.05:
         notes.append(f"run: {unknown_h:.1f} h since the last shot without word of whether the unit ran")
-    if ledger.causes.starves >= 0.5:
+    if starves >= 0.5:
         notes.append(
             "pound_probability: by whole days the level stands about its lowest and does not answer to how much the"
-            f" pump is run, or inflow fell to less than it takes: {ledger.causes.starves:.0%}"
+            f" pump is run, or inflow fell to less than it takes: {starves:.0%}"
         )
     question = suspects.open_question(ledger.causes)
     return tuple(notes) if question is None else (*notes, question)

@@ -130,6 +130,11 @@ def widened(quantities: Mapping[str, Quantity], causes: Causes) -> dict[str, Qua
     return found
 
 
+def starves(causes: Causes, suspected: Mapping[str, float]) -> float:
+    """Chance that the pump starves by whole days; not one that lifts nothing, nor where a gauge's step is in them."""
+    return causes.starves * (1.0 - suspected["no-pump-action"]) * (1.0 - suspected["gauge-off"])
+
+
 def doubted(
     quantities: Mapping[str, Quantity], suspected: Mapping[str, float], ledger: Ledger, at_ms: int
 ) -> dict[str, Quantity]:

@@ -292,6 +292,14 @@ def test_what_may_be_lost_makes_the_quantities_less_sure() -> None:
     assert found["intake_psig"] == known["intake_psig"]
 
 
+def test_a_pump_that_lifts_nothing_does_not_starve_nor_is_it_told_past_a_gauge_that_stepped() -> None:
+    """0.8 by days; 0.7 that nothing is lifted leaves 0.24, 0.75 that the gauge is off leaves 0.2."""
+    days = Causes(starves=0.8)
+    assert suspects.starves(days, {"no-pump-action": 0.0, "gauge-off": 0.0}) == 0.8
+    assert suspects.starves(days, {"no-pump-action": 0.7, "gauge-off": 0.0}) == pytest.approx(0.24)
+    assert suspects.starves(days, {"no-pump-action": 0.0, "gauge-off": 0.75}) == pytest.approx(0.2)
+
+
 def test_what_is_suspected_makes_the_level_less_sure() -> None:
     """Half suspected: one and a half times as wide; a valve shut yesterday: twice, and four days ago: as it was."""
     plain = {name: Quantity(value=100.0, sd=10.0) for name in (*suspects.BY_LEVEL, "inflow_bpd")}
