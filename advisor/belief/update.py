@@ -30,6 +30,10 @@ GATE_SD = 4.0
 AFRESH_H = 24.0  # since the first shot: until then it is the first one that three others contradict
 MISSES_FOLLOWED = 3  # shots in a row outside the gate on one side: a change, not noise
 TEST_SD_FRAC, LEAST_TEST_SD_BPD = 0.04, 2.0  # of a production test (common practice, no source)
+EMPTY, FAR_SD, UNDER_SD = 0.1, 3.0, 2.0  # of measured fillage: under it nothing is lifted; so far off, it is not gas
+LEARNT_H = 72.0  # till then what a barrel holds when fed is not known well enough to choose members by
+# not the level: how much gas takes at a pressure is known too badly; all but the gas only of members that starve
+OF_FILLAGE = ("ln_potential", "wander", "ln_effectiveness", "ln_free_gas")
 SETTLED_SD = 0.30  # ln of inflow over lift when a well is first seen: it may be drawing down or filling
 
 
@@ -299,6 +303,23 @@ def lifted_bpd(
     )
 
 
+def _filled(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting]) -> Array:
+    """What the barrel of each member holds (W, M)."""
+    ann = balance.annulus(columns, belief.members)
+    fed = balance.formation(belief.members, ann)
+    pump = balance.pump(wells, belief.members)
+    rate = np.array([[s.stroke_rate_spm] for s in settings])
+    return cycles.fill_frac(belief.members["height_ft"], rate, fed, pump, ann)
+
+
+def _fed_least(predicted: Array, fed: Marks, sds: Array) -> Array:
+    """The least that a barrel holds while it is fed (W,), UNDER_SD under what members (W, M) say that are fed."""
+    count = np.maximum(fed.sum(axis=-1), 1)
+    mean = (predicted * fed).sum(axis=-1) / count
+    spread = np.square((predicted - mean[:, None]) * fed).sum(axis=-1) / count
+    return np.asarray(mean - UNDER_SD * np.sqrt(spread + np.square(sds)))
+
+
 def fillage(
     belief: Belief,
     wells: Sequence[Well],
@@ -312,14 +333,25 @@ def fillage(
     for well, value in zip(wells, fillage_frac, strict=True):
         if value is not None and not 0.0 <= value <= 1.0:
             raise ValueError(f"{well.key} fillage: {value:g}; must be 0 to 1")
-    used = np.array([v is not None for v in fillage_frac])
+    # a barrel that holds next to nothing is not short of liquid, and says nothing of gas
+    used = np.array([v is not None and v >= EMPTY for v in fillage_frac])
     if not used.any():
         return belief
-    ann = balance.annulus(columns, belief.members)
-    fed = balance.formation(belief.members, ann)
-    pump = balance.pump(wells, belief.members)
-    rate = np.array([[s.stroke_rate_spm] for s in settings])
-    predicted = cycles.fill_frac(belief.members["height_ft"], rate, fed, pump, ann)
     seen = np.array([v if v is not None else 0.0 for v in fillage_frac])
-    after = scalar(belief, predicted, seen, np.full(len(wells), sd), used)
-    return after.with_members({}, {"fillages": belief.counts["fillages"] + used})
+    sds = np.full(len(wells), sd)
+    predicted = _filled(belief, wells, columns, settings)
+    under = seen < _fed_least(predicted, belief.members["height_ft"] > 0.0, sds)
+    known = belief.at_ms - belief.counts["first_ms"] > LEARNT_H * HOUR_MS
+    belief, left = chosen.by_rate(belief, predicted, seen, sds, used & under & known)
+    predicted = _filled(belief, wells, columns, settings)
+    # strokes that find no more liquid are not gas, whatever no member foresaw
+    most = FAR_SD * np.hypot(predicted.std(axis=-1, ddof=1), sds)
+    near = np.clip(seen - predicted.mean(axis=-1), -most, most) + predicted.mean(axis=-1)
+    args = (predicted, near[:, None], (np.square(sds) / left)[:, None], used)
+    starved = belief.members["height_ft"] <= 0.0
+    moved = assimilate.members_after(belief.members, *args, OF_FILLAGE, starved)
+    learnt = {
+        name: np.where(starved | (name == "ln_free_gas"), values, belief.members[name])
+        for name, values in moved.items()
+    }
+    return belief.with_members(learnt, {"fillages": belief.counts["fillages"] + used})

@@ -242,6 +242,36 @@ def test_low_fillage_with_liquid_above_the_intake_says_gas() -> None:
         update.fillage(belief, *args, [1.4])
 
 
+def test_fillage_of_a_fed_pump_says_nothing_of_the_level_however_often_it_is_read() -> None:
+    belief = after_first(700.0)
+    after = belief
+    for _ in range(40):
+        after = update.fillage(after, [well()], [column()], [setting()], [0.9])
+    np.testing.assert_array_equal(after.members["height_ft"], belief.members["height_ft"])
+    np.testing.assert_array_equal(after.members["ln_potential"], belief.members["ln_potential"])
+    assert after.members["ln_free_gas"].std() < belief.members["ln_free_gas"].std()
+
+
+def test_a_barrel_far_under_what_it_holds_when_fed_is_that_of_a_pump_that_starves() -> None:
+    """Half the members have the level at the intake, where 0.6 of the take comes in; 4 days on."""
+    belief = after_first(300.0)
+    height = np.where(np.arange(belief.size) % 2 == 0, 0.0, belief.members["height_ft"] + 1.0)
+    args = ([well()], [column()], [setting()])
+    fill = update._filled(belief.with_members({"height_ft": height}), *args)
+    potential = belief.members["ln_potential"] + np.log(0.6 / fill[height <= 0.0].mean())
+    first = {"first_ms": belief.counts["first_ms"] - 4 * DAY_MS}
+    belief = belief.with_members({"height_ft": height, "ln_potential": potential}, first)
+    for _ in range(3):
+        belief = update.fillage(belief, *args, [0.6])
+    assert float((belief.members["height_ft"] <= 0.0).mean()) > 0.9
+
+
+def test_a_barrel_that_holds_nothing_says_nothing_of_gas() -> None:
+    belief = after_first(700.0)
+    after = update.fillage(belief, [well()], [column()], [setting()], [0.02])
+    assert all((after.members[name] == values).all() for name, values in belief.members.items())
+
+
 def test_an_event_widens_what_it_touches_and_nothing_else() -> None:
     belief = after_first(500.0)
     for _ in range(10):
