@@ -94,6 +94,7 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         settles_at_ms=_settles_at_ms(item),
         blocks=tuple(book.blocks(rules, item.facts, item.well, now_ms)),
         suspects=dict(item.assessment.suspects),
+        pound_told=item.assessment.pound_probability or 0.0,
         level_at_ms=memory.level_at_ms,
         level_quality=item.assessment.inputs["level"],
         run_quality=item.assessment.inputs["run"],

@@ -38,6 +38,7 @@ class Context:
     settles_at_ms: int | None = None  # when the last change made as advised is judged
     blocks: tuple[tuple[str, str], ...] = ()  # id, why
     suspects: Mapping[str, float] = field(default_factory=dict)
+    pound_told: float = 0.0  # of pounding at the settings in force, by all the assessment goes by
     level_at_ms: int | None = None
     level_quality: str = "good"
     run_quality: str = "good"
@@ -102,7 +103,8 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
     if pick is not None:
         held += guards.against(belief, well, context, view, pick.index)
     if pick is None or held:
-        probe = guards.step_test(belief, well, column, context, view) if pick is None and not held else None
+        asks = pick is None if not held else all(name == guards.POUNDING_TOLD for name, _ in held)
+        probe = guards.step_test(belief, well, column, context, view) if asks else None
         if probe is not None:
             return _proposal(well, context, view, probe[0], probe[1], "step-test", (probe[2],))
         return _hold(well, column, context, view, held, pick)

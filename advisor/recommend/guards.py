@@ -37,9 +37,11 @@ BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on 
 VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
 LEAST_SPARED = 0.08  # of the strokes, for a change that gains no liquid
 SUSPECTED, CERTAIN = 0.5, 0.8
+POUNDING_TOLD = "pounding-told"
 LIFTS_LESS = ("worn-pump", "gas-interference", "no-pump-action", "leak-back")
 SHUT_MIN = 60.0
 CASING_SHARE_HIGH = 0.85
+TOLD_QUIET_DAYS = 5.0  # a pump that seems to pound is not left at its setting for long before it is asked
 TEST_AFTER_DAYS, TEST_QUIET_DAYS, TEST_SD_FRAC, TEST_STEP = 30.0, 10.0, 0.12, -0.06
 
 
@@ -203,6 +205,8 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
         held.append(
             (likeliest, f"At {together:.0%} the pump lifts less than it did, of a cause that is not clear yet.")
         )
+    if faster and not held and context.pound_told >= SUSPECTED:
+        held.append((POUNDING_TOLD, texts.pounding_told(context.pound_told, float(view.pound_probability[0]))))
     held += _reversal(context, view, index, change, well)
     return held
 
@@ -263,16 +267,14 @@ def nothing_better(well: Well, column: Column, context: Context, view: Outlook) 
 def step_test(
     belief: Belief, well: Well, column: Column, context: Context, view: Outlook
 ) -> tuple[int, list[LimitCheck], str] | None:
-    """A small step to learn from, for a steady unit whose inflow stays uncertain: place, limits, what it settles."""
-    if well.drive.kind != "variable-speed" or context.in_force.idle_min > 0 or context.first_at_ms is None:
-        return None
-    since_ms = max([context.first_at_ms, *(at for at, _, _ in context.changes[-1:]), context.test_at_ms or 0])
-    if context.now_ms - since_ms < TEST_QUIET_DAYS * 24 * HOUR_MS:
-        return None
-    if context.test_at_ms is not None and context.now_ms - context.test_at_ms < TEST_AFTER_DAYS * 24 * HOUR_MS:
-        return None
-    spread = float(np.std(belief.members["ln_potential"][0], ddof=1))
-    if spread < TEST_SD_FRAC:
+    """A small step down to learn from: place, limits, what it settles. None where there is nothing to settle.
+
+    Of a steady unit whose inflow stays uncertain, and of one that seems to pound although its outlook says no.
+    """
+    told = context.pound_told >= SUSPECTED and float(view.pound_probability[0]) < SUSPECTED
+    if context.first_at_ms is None or not (
+        _seems_to_pound(well, context) if told else _unsure(belief, well, context)
+    ):
         return None
     changes = [options.change_frac(context.in_force, s) for s in view.settings]
     index = int(np.argmin([abs(change - TEST_STEP) for change in changes]))
@@ -287,4 +289,36 @@ def step_test(
     )
     if limits.broken(checks):
         return None
-    return index, checks, texts.step_test(spread, float(view.settles_h[index]))
+    settles_h = float(view.settles_h[index])
+    if told:
+        return (
+            index,
+            checks,
+            texts.step_test_pounding(context.pound_told, float(view.pound_probability[0]), settles_h),
+        )
+    return index, checks, texts.step_test(_spread(belief), settles_h)
+
+
+def _seems_to_pound(well: Well, context: Context) -> bool:
+    """Whether the setting has been in force so long that only a step can tell more."""
+    return well.drive.kind != "fixed" and _quiet_days(context) >= TOLD_QUIET_DAYS
+
+
+def _unsure(belief: Belief, well: Well, context: Context) -> bool:
+    """Whether a steady unit has taught too little: no test and no change for long, and inflow uncertain."""
+    if well.drive.kind != "variable-speed" or context.in_force.idle_min > 0:
+        return False
+    tested_ms = context.test_at_ms
+    if tested_ms is not None and context.now_ms - tested_ms < TEST_AFTER_DAYS * 24 * HOUR_MS:
+        return False
+    return _quiet_days(context) >= TEST_QUIET_DAYS and _spread(belief) >= TEST_SD_FRAC
+
+
+def _quiet_days(context: Context) -> float:
+    """Days since the well was first known or last changed."""
+    since_ms = max([context.first_at_ms or context.now_ms, *(at for at, _, _ in context.changes[-1:])])
+    return (context.now_ms - since_ms) / (24 * HOUR_MS)
+
+
+def _spread(belief: Belief) -> float:
+    return float(np.std(belief.members["ln_potential"][0], ddof=1))

@@ -131,6 +131,23 @@ def step_test(spread: float, settles_h: float) -> str:
     )
 
 
+def pounding_told(told: float, foretold: float) -> str:
+    """Why strokes are not added to a pump that seems to pound, whatever is foretold."""
+    return (
+        f"The readings say at {told:.0%} that the pump pounds at the settings in force, the outlook {foretold:.0%}:"
+        " the unit is not run more until that is settled."
+    )
+
+
+def step_test_pounding(told: float, foretold: float, settles_h: float) -> str:
+    """What a small step down settles where the readings and the outlook disagree."""
+    return (
+        f"A small step, to learn: the readings say at {told:.0%} that the pump pounds, the outlook {foretold:.0%}."
+        f" A level that does not rise within about {settles_h:.0f} h stands at the intake: then the step costs no"
+        " liquid."
+    )
+
+
 def small_steps(largest_step_frac: float) -> str:
     """Why a step is smaller than it could be."""
     return f"The bounds set for this well keep a step to {largest_step_frac:.0%} where one so small is of use."

@@ -381,3 +381,28 @@ def test_gain_is_paired_member_by_member() -> None:
     # both lift what a full pump lifts: 26.23 x 0.4 x 0.88 less the gas, whatever the inflow: 9 bpd
     assert view.gain_bpd[1] == pytest.approx(26.23 * 0.4 * 0.88, rel=0.05)
     assert view.gain_sd_bpd[1] < 0.15 * view.liquid_sd_bpd[1] + 0.6
+
+
+def test_a_pump_that_seems_to_pound_is_not_run_more_whatever_is_foretold() -> None:
+    of = well()
+    belief = believed(of, height_ft=900.0, inflow_share=1.5)
+    assert advised(of, belief, context()).kind == "stroke-rate"
+    lately = ((context().now_ms - 3 * DAY_MS, setting(7.5), setting(8.0)),)
+    told = advised(of, belief, context(pound_told=0.7, changes=lately))
+    assert told.kind == "hold" and "pounding-told" in told.held_by
+    assert any("70%" in text for text in told.because)
+
+
+@pytest.mark.parametrize("kind", ["variable-speed", "timer"])
+def test_a_unit_that_seems_to_pound_for_days_is_offered_a_step_down_that_settles_it(kind: str) -> None:
+    of = well(drive=drive(kind))
+    force = setting(8.0, 60.0, 30.0) if kind == "timer" else setting(8.0)
+    belief = believed(of, height_ft=900.0, inflow_share=1.5)
+    late = context(now_ms=START_MS + 12 * DAY_MS, level_at_ms=START_MS + 12 * DAY_MS, in_force=force, pound_told=0.8)
+    draft = advised(of, belief, late)
+    assert draft.kind == "step-test" and draft.proposed is not None
+    now, then = (s.stroke_rate_spm * s.running_frac for s in (force, draft.proposed))
+    assert 0.9 < then / now < 1.0
+    assert any("stands at the intake" in text for text in draft.because)
+    lately = replace(late, changes=((late.now_ms - 3 * DAY_MS, setting(7.0), force),))
+    assert advised(of, belief, lately).kind == "hold"
