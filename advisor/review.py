@@ -48,7 +48,7 @@ def considered(
         return ()
     draft = _not_again(turned_down, draft)
     if current is None or current.state in ENDED:
-        return (_opened(draft, terms),)
+        return (_opened(draft, terms, current),)
     lapses_at_ms = draft.at_ms + terms.lapse_ms
     if current.deferred_until_ms is not None:
         lapses_at_ms = max(lapses_at_ms, current.deferred_until_ms + BACK_FOR_MS)
@@ -57,7 +57,7 @@ def considered(
         return () if set(current.draft.held_by) == set(draft.held_by) else (fresh,)
     if _same_proposal(current.draft, draft):
         return (fresh,)
-    return (replace(current, state="superseded"), _opened(draft, terms))
+    return (replace(current, state="superseded"), _opened(draft, terms, current))
 
 
 def _to_show_yet(current: Advice, draft: Draft) -> bool:
@@ -92,9 +92,11 @@ def _same_proposal(a: Draft, b: Draft) -> bool:
     return a.kind == b.kind and a.proposed == b.proposed
 
 
-def advice_id(draft: Draft) -> str:
-    """Derived from content: the same readings give the same id."""
+def advice_id(draft: Draft, before: Advice | None) -> str:
+    """Derived from content: the same readings give the same id; of one moment, no two advices after each other."""
     text = f"{draft.well}|{draft.kind}|{_setting_text(draft.proposed)}|{draft.at_ms}"
+    if before is not None and before.draft.at_ms == draft.at_ms:
+        text += f"|{before.id}"
     return "a" + sha256(text.encode()).hexdigest()[:10]
 
 
@@ -104,9 +106,9 @@ def _setting_text(setting: Setting | None) -> str:
     return f"{setting.stroke_rate_spm:.4f}/{setting.run_min}/{setting.idle_min}"
 
 
-def _opened(draft: Draft, terms: Terms) -> Advice:
+def _opened(draft: Draft, terms: Terms, before: Advice | None) -> Advice:
     return Advice(
-        id=advice_id(draft),
+        id=advice_id(draft, before),
         rev=1,
         state="offered",
         draft=draft,

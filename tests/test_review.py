@@ -179,7 +179,7 @@ def test_a_confirm_differs_where_it_states_another_value_than_released() -> None
                     "none",
                 ]
             ),
-            st.sampled_from([1, MINUTE_MS, 6 * MINUTE_MS, HOUR_MS, 30 * HOUR_MS, 80 * HOUR_MS]),
+            st.sampled_from([0, 1, MINUTE_MS, 6 * MINUTE_MS, HOUR_MS, 30 * HOUR_MS, 80 * HOUR_MS]),
         ),
         max_size=25,
     )
