@@ -2,17 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import numpy as np
 
 from advisor.belief import assimilate, modes
-from advisor.belief.ensemble import Belief, Marks
+from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.belief.seen import Seen
 from advisor.column import Column
 from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
+HEIGHTS = ("height_ft", "free_ft")
 LESSON_H = 6.0  # from one shot that teaches of the well to the next
 IN_DOUBT = 1.0  # log odds for a pump that lifts nothing: until that is settled no shot teaches of the inflow,
 DOUBTED_H = 12.0  # but for so long only
@@ -43,18 +44,32 @@ def taught(
     if lesson.any():
         belief = _weighed(belief, wells, columns, settings, seen, lesson)
     kinds = modes.starving(belief, wells, columns, settings)
-    args = (seen.height_ft, seen.variance)
-    between, names = near & ~lesson, assimilate.OF_HOURS
-    learnt = assimilate.members_after(belief.members, seen.predicted(belief), *args, between, names, kinds)
+    learnt = _moved(belief.members, seen, seen.predicted(belief), near & ~lesson, assimilate.OF_HOURS, kinds)
     if lesson.any():
         free_ft = seen.read(belief.members["free_ft"], belief.members)
-        taught_all = assimilate.members_after(belief.members, free_ft, *args, lesson, kinds=kinds)
-        taught_all["height_ft"] = taught_all["free_ft"]
+        wholly = _moved(belief.members, seen, free_ft, lesson, assimilate.UPDATED, kinds)
+        wholly["free_ft"] = wholly["height_ft"]
         learnt = {
             name: np.where(lesson[:, None], values, learnt.get(name, belief.members[name]))
-            for name, values in taught_all.items()
+            for name, values in wholly.items()
         }
     return belief.with_members(learnt, {"lesson_ms": np.where(lesson, seen.at_ms, belief.counts["lesson_ms"])})
+
+
+def _moved(
+    members: Mapping[str, Array], seen: Seen, reading_ft: Array, rows: Marks, names: Sequence[str], kinds: Marks
+) -> dict[str, Array]:
+    """Members after the shot: what each would have read moves, and its height is the one that reads so.
+
+    The height itself would not do: where the gassy column errs much, high members and low ones read the same, and no
+    straight line leads from the reading to the height.
+    """
+    others = [name for name in names if name not in HEIGHTS]
+    with_reading = {**members, "reading": reading_ft}
+    args = (reading_ft, seen.height_ft, seen.variance, rows, ["reading", *others], kinds)
+    moved = assimilate.members_after(with_reading, *args)
+    height_ft = seen.stands(moved.pop("reading"), {**members, **moved})
+    return moved | {"height_ft": np.where(rows[:, None], height_ft, members["height_ft"])}
 
 
 def _weighed(

@@ -40,6 +40,9 @@ class Seen:
         by = {name: np.array([[o.shared.get(name, 0.0)] for o in listed]) for name in SHARED}
         scale = np.maximum(self.height_ft, LEAST_SCALE_FT)
         self.shares = {name: np.clip(by[name] / scale, -0.5, 0.5) for name in IN_PROPORTION}
+        # a shot at the intake or under it has no column to err in; that of the well is as it was
+        empty, last = self.height_ft <= LEAST_SCALE_FT, belief.counts["void_share"][:, None]
+        self.shares["void"] = np.where(empty, last, self.shares["void"])
         self.offsets = {name: by[name] for name in SHARED if name not in IN_PROPORTION}
 
     def factor(self, members: Mapping[str, Array]) -> Array:
@@ -53,6 +56,10 @@ class Seen:
     def read(self, height_ft: Array, members: Mapping[str, Array]) -> Array:
         """What each member would have read of a height."""
         return np.asarray(height_ft * self.factor(members) + self.offset_ft(members))
+
+    def stands(self, reading_ft: Array, members: Mapping[str, Array]) -> Array:
+        """The height that each member would have read so, the intake at least."""
+        return np.asarray(np.maximum((reading_ft - self.offset_ft(members)) / self.factor(members), 0.0))
 
     def predicted(self, belief: Belief) -> Array:
         """The height each member would have read."""

@@ -138,6 +138,35 @@ def test_a_level_that_rises_as_if_nothing_were_lifted_is_the_pump_not_the_inflow
     assert after.suspects["no-pump-action"] < 0.2
 
 
+def test_a_shot_under_the_intake_is_wild_where_the_column_errs_much_but_the_level_stands_high() -> None:
+    """Read 600 ft hour by hour, of a liquid known to some 240 ft: one that reads 30 ft under the intake is wild."""
+    belief = after_first(600.0, shared={"void": 240.0})
+    for _ in range(6):
+        belief = carried(belief, 1.0)
+        belief = seen(belief, shot(600.0, int(belief.at_ms[0]), shared={"void": 240.0}))
+    height_ft = belief.members["height_ft"].mean()
+    belief = carried(belief, 1.0)
+    belief = seen(belief, shot(-30.0, int(belief.at_ms[0]), shared={"void": 0.0}))
+    assert belief.counts["misses"][0] == -1.0
+    assert belief.members["height_ft"].mean() > 0.8 * height_ft
+
+
+def test_a_shot_moves_what_each_member_would_have_read_though_their_heights_differ_widely() -> None:
+    """Kalman 1960 on the reading: spread before s, after s sqrt(r/(s^2 + r)), mean between by s^2/(s^2 + r)."""
+    belief = after_first(600.0, shared={"void": 240.0})
+    belief = belief.with_members({}, {"lesson_ms": belief.at_ms.astype(float)})
+    rng = np.random.default_rng(3)
+    factor = observed.Seen([shot(600.0, START_MS, shared={"void": 240.0})], belief).factor(belief.members)
+    belief = belief.with_members({"height_ft": (600.0 + 30.0 * rng.standard_normal(belief.size)) / factor})
+    taken_ft = shot(630.0, START_MS, shared={"void": 240.0})
+    taken = observed.Seen([taken_ft], belief)
+    before, r = taken.read(belief.members["height_ft"], belief.members), taken.variance[0, 0]
+    after = taken.read(seen(belief, taken_ft).members["height_ft"], belief.members)
+    s2 = before.var(ddof=1)
+    assert after.std(ddof=1) == pytest.approx(np.sqrt(s2 * r / (s2 + r)), rel=0.01)
+    assert after.mean() == pytest.approx(before.mean() + s2 / (s2 + r) * (630.0 - before.mean()), abs=0.5)
+
+
 def test_one_wild_shot_that_is_believed_does_not_kill_the_pump() -> None:
     """After a level read 250 ft too low the next ones stand far above what is believed; none of them rises."""
     belief = after_first(300.0)
