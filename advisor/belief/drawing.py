@@ -17,7 +17,7 @@ from advisor.belief import balance
 from advisor.belief.balance import Annulus, Formation, Pump
 from advisor.belief.ensemble import Array
 
-REST_STEPS = 6  # each squares what is left to go
+REST_STEPS = 5  # each squares what is left to go
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,8 +42,7 @@ def take_bpd(height_ft: Array, running_frac: Array, rate_spm: Array, pump: Pump,
 def about(height_ft: Array, running_frac: Array, rate_spm: Array, fed: Formation, pump: Pump, ann: Annulus) -> Drawn:
     """Pump and formation as one balance about a height; what is under the tank's top is taken at its middle."""
     height = np.maximum(height_ft, 0.0)
-    take = take_bpd(height, running_frac, rate_spm, pump, ann)
-    rise = _rise(height, running_frac, rate_spm, pump, ann)
+    take, rise = _tangent(height, running_frac, rate_spm, pump, ann)
     low = take_bpd(0.5 * ann.tank_ft, running_frac, rate_spm, pump, ann)
     curve = Formation(
         r0=fed.r0 + rise * height,
@@ -54,14 +53,15 @@ def about(height_ft: Array, running_frac: Array, rate_spm: Array, fed: Formation
     return Drawn(height, take, curve)
 
 
-def _rise(height_ft: Array, running_frac: Array, rate_spm: Array, pump: Pump, ann: Annulus) -> Array:
-    """d take / d height: of a p/(p + c) in p, with p linear in the height."""
+def _tangent(height_ft: Array, running_frac: Array, rate_spm: Array, pump: Pump, ann: Annulus) -> tuple[Array, Array]:
+    """take_bpd and d take / d height: of a p/(p + c) in p, with p linear in the height."""
     psia = np.maximum(ann.at_intake_psia(height_ft), 1.0)
     gas_psia = pump.free_gas * balance.FREE_GAS_AT_PSIA
     under = psia + gas_psia
     gross = pump.full_bpd_per_spm * rate_spm
-    lifts = gross * psia > pump.slip_bpd * under
-    return np.asarray(np.where(lifts, running_frac * gross * gas_psia * ann.psi_per_ft / (under * under), 0.0))
+    full = gross * psia / under - pump.slip_bpd
+    rise = np.where(full > 0.0, running_frac * gross * gas_psia * ann.psi_per_ft / (under * under), 0.0)
+    return np.asarray(running_frac * np.maximum(full, 0.0) - (1.0 - running_frac) * pump.leak_bpd), np.asarray(rise)
 
 
 def moved_ft(
@@ -81,16 +81,18 @@ def moved_ft(
 def rest_ft(running_frac: Array, rate_spm: Array, fed: Formation, pump: Pump, ann: Annulus) -> Array:
     """Height at which inflow is what is taken; 0 where at the intake more is taken than can ever come in.
 
-    The take bends downwards, so each tangent to it meets the inflow at or under the height sought: after the first
-    step the heights rise to it, from wherever they began.
+    The take bends downwards, so each tangent to it meets the inflow at or under the height sought: the heights rise
+    to it, from where the most that is ever taken would hold the level.
     """
     zero = np.zeros(np.broadcast_shapes(fed.r0.shape, np.shape(rate_spm)))
     least_take = take_bpd(zero, running_frac, rate_spm, pump, ann)
     tank_take = take_bpd(ann.tank_ft, running_frac, rate_spm, pump, ann)
-    height = np.minimum(_root_ft(fed, least_take, ann), 0.5 * ann.full_ft)
+    most_take = take_bpd(ann.full_ft, running_frac, rate_spm, pump, ann)
+    height = np.minimum(_root_ft(fed, most_take, ann), ann.full_ft)
     for _ in range(REST_STEPS):
-        drawn = about(height, running_frac, rate_spm, fed, pump, ann)
-        height = np.minimum(_root_ft(drawn.fed, drawn.take_bpd, ann), ann.full_ft)
+        take, rise = _tangent(height, running_frac, rate_spm, pump, ann)
+        tangent = Formation(fed.r0 + rise * height, fed.r1 + rise, fed.r2, fed.least_height_bpd)
+        height = np.minimum(_root_ft(tangent, take, ann), ann.full_ft)
     within = fed.least_height_bpd < tank_take
     found = np.where(within, np.minimum(_in_tank_ft(running_frac, rate_spm, fed, pump, ann), ann.tank_ft), height)
     return np.where(fed.least_height_bpd > least_take, found, 0.0)
