@@ -17,7 +17,7 @@ from advisor.belief import balance
 from advisor.belief.balance import Annulus, Formation, Pump
 from advisor.belief.ensemble import Array
 
-REST_STEPS = 5  # each squares what is left to go
+REST_STEPS = 6  # each squares what is left to go
 
 
 @dataclass(frozen=True, slots=True)
