@@ -120,7 +120,7 @@ def test_the_level_moves_as_scipy_integrates_it(
         return  # at the ends of the annulus another law holds
     found, _ = drawing.moved_ft(ONE * height, ONE * hours / 24.0, FULL_SHARE, ONE, fed, pump, ann)
     moved = abs(end - height)
-    assert float(found[0, 0]) == pytest.approx(end, abs=3.0 + 0.06 * moved)
+    assert float(found[0, 0]) == pytest.approx(end, abs=3.0 + 0.08 * moved)
 
 
 def test_a_gassy_timer_repeats_itself_at_the_level_its_pump_holds() -> None:
