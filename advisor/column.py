@@ -91,7 +91,5 @@ class WorkUp:
     column: Column | None
     observation: Observation | None
     notes: tuple[str, ...] = ()
-    rough_gas_mscfd: float | None = (
-        None  # annular gas of the last build-up, refused ones too if they tell much from little
-    )
+    rough_gas_mscfd: float | None = None  # of the last build-up, a refused one too if it tells much from little
     velocity_apart_frac: float | None = None  # depth by joint echoes or a reflector against that by gas properties

@@ -71,7 +71,7 @@ class Causes(msgspec.Struct, frozen=True, kw_only=True):
     gas_ratio: float | None = None  # annular gas of the last days over that of the first
     slugs: float = 0.0
     gauge: float = 0.0
-    starves: float = 0.0  # that the pump takes more than is left of an inflow that fell
+    starves: float = 0.0  # that the pump takes so much more than comes in that its barrel is part filled
     reason: str | None = None  # why nothing is told
 
 

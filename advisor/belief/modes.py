@@ -64,10 +64,10 @@ def weighed(
         if not LEAST_OF_A_KIND <= count <= belief.size - LEAST_OF_A_KIND:
             odds[i] = 0.0
             continue
-        wide = variance[i, 0] + max(float(predicted[i][each].var(ddof=1)) for each in (low, ~low))
-        gained = _log_fit(predicted[i][low], height_ft[i, 0], wide) - _log_fit(
-            predicted[i][~low], height_ft[i, 0], wide
-        )
+        reads = predicted[i][low], predicted[i][~low]
+        wide = variance[i, 0] + max(float(each.var(ddof=1)) for each in reads)
+        own, others = (_log_fit(each, height_ft[i, 0], wide) for each in reads)
+        gained = own - others
         odds[i] += float(believed * np.clip(gained, -MOST_ODDS, MOST_ODDS))
         against = np.exp(np.clip(-odds[i], -MOST_TOGETHER, MOST_TOGETHER))
         wanted = belief.size / (1.0 + (belief.size - count) / count * against)

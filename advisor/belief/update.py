@@ -342,8 +342,10 @@ def fillage(
     predicted = _filled(belief, wells, columns, settings)
     under = seen < _fed_least(predicted, belief.members["height_ft"] > 0.0, sds)
     known = belief.at_ms - belief.counts["first_ms"] > LEARNT_H * HOUR_MS
-    belief, left = chosen.by_rate(belief, predicted, seen, sds, used & under & known)
-    predicted = _filled(belief, wells, columns, settings)
+    left, short = np.ones(len(wells)), used & under & known
+    if short.any():
+        belief, left = chosen.by_rate(belief, predicted, seen, sds, short)
+        predicted = _filled(belief, wells, columns, settings)
     # strokes that find no more liquid are not gas, whatever no member foresaw
     most = FAR_SD * np.hypot(predicted.std(axis=-1, ddof=1), sds)
     near = np.clip(seen - predicted.mean(axis=-1), -most, most) + predicted.mean(axis=-1)

@@ -103,7 +103,7 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
     if pick is not None:
         held += guards.against(belief, well, context, view, pick.index)
     if pick is None or held:
-        asks = pick is None if not held else all(name == guards.POUNDING_TOLD for name, _ in held)
+        asks = all(name == guards.POUNDING_TOLD for name, _ in held)
         probe = guards.step_test(belief, well, column, context, view) if asks else None
         if probe is not None:
             return _proposal(well, context, view, probe[0], probe[1], "step-test", (probe[2],))

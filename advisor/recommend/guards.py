@@ -272,9 +272,8 @@ def step_test(
     Of a steady unit whose inflow stays uncertain, and of one that seems to pound although its outlook says no.
     """
     told = context.pound_told >= SUSPECTED and float(view.pound_probability[0]) < SUSPECTED
-    if context.first_at_ms is None or not (
-        _seems_to_pound(well, context) if told else _unsure(belief, well, context)
-    ):
+    worth = _seems_to_pound(well, context) if told else _unsure(belief, well, context)
+    if context.first_at_ms is None or not worth:
         return None
     changes = [options.change_frac(context.in_force, s) for s in view.settings]
     index = int(np.argmin([abs(change - TEST_STEP) for change in changes]))
@@ -290,13 +289,8 @@ def step_test(
     if limits.broken(checks):
         return None
     settles_h = float(view.settles_h[index])
-    if told:
-        return (
-            index,
-            checks,
-            texts.step_test_pounding(context.pound_told, float(view.pound_probability[0]), settles_h),
-        )
-    return index, checks, texts.step_test(_spread(belief), settles_h)
+    pounding = texts.step_test_pounding(context.pound_told, float(view.pound_probability[0]), settles_h)
+    return index, checks, pounding if told else texts.step_test(_spread(belief), settles_h)
 
 
 def _seems_to_pound(well: Well, context: Context) -> bool:
