@@ -11,7 +11,7 @@ import math
 import numpy as np
 
 from advisor.model import Trace
-from advisor.shots import candidates, depth, joints, match, path, record, report, trust
+from advisor.shots import candidates, depth, joints, match, path, record, reflectors, report, trust
 from advisor.shots.shot import Expectation, Shot
 from advisor.well import Well
 
@@ -75,15 +75,15 @@ def joints_from_s(cleaned: record.Record) -> float:
     return RING_SHARE * cleaned.pulse_s + AFTER_S
 
 
-def places_of(well: Well) -> tuple[depth.Place, ...]:
+def places_of(well: Well) -> tuple[reflectors.Place, ...]:
     """Reflectors of known depth: those configured and the liner top."""
     inlet = well.shot_inlet_ft_md
     out = [
-        depth.Place(name=one.name, depth_ft=one.depth_ft_md - inlet, narrower=one.area_change == "smaller")
+        reflectors.Place(name=one.name, depth_ft=one.depth_ft_md - inlet, narrower=one.area_change == "smaller")
         for one in well.reflectors
     ]
     if well.liner is not None:
-        out.append(depth.Place(name="liner top", depth_ft=well.liner.top_ft_md - inlet, narrower=True))
+        out.append(reflectors.Place(name="liner top", depth_ft=well.liner.top_ft_md - inlet, narrower=True))
     return tuple(one for one in out if one.depth_ft > 50.0)
 
 

@@ -6,52 +6,26 @@ import math
 from dataclasses import dataclass, replace
 
 import numpy as np
-from scipy import signal, special
+from scipy import special
 
 from advisor.model import Quantity
-from advisor.physics.ranges import Array
-from advisor.shots.joints import ALLOWED_FRAC, Comb, Count
+from advisor.shots import reflectors
+from advisor.shots.joints import ALLOWED_FRAC, COUNT_SD_FACTOR, Comb, Count
 from advisor.shots.joints import count as counted_to
 from advisor.shots.match import LEAST_RATIO, MOST_RATIO, Match
 from advisor.shots.path import GAS_SD_FRAC, Path
 from advisor.shots.record import WORK_HZ
+from advisor.shots.reflectors import Found, Place
 
 LEAST_REACH = 0.15  # joints count towards a depth from here
 UNEVEN_FRAC = 0.02  # standard deviation of a joint's length
 PICK_SD_S, PICK_SD_FRAC = 0.004, 0.0015
 REFLECTOR_SD_FT, REFLECTOR_SD_FRAC = 3.0, 0.0015
-FOUND_LOCAL, FOUND_NOISE = 4.0, 6.0
 NEAR = 3  # samples about the echo in which its absorption is looked up
 SURE_OF_RATIO = 0.6  # of an absorption found that much is real, as regression has it on records of known absorption
-AS_LOUD = 0.7  # echoes of so much of its size could as well be the reflector's
-LEAST_OWN = 0.5  # an echo less likely a reflector's is told as none
-HEARD = 0.8  # of known reflectors so many are heard as one echo (common practice, no source)
-STRAYS = 0.5  # echoes of nothing known in a trace, beside those seen (common practice, no source)
-FIRST = 25  # samples in which the pulse rings
-SIDE = 20  # samples within which side lobes of an echo lie
 ODD_SDS = 3.0
 GUESSED_FRAC = 0.01  # a joint length less sure than this was guessed
-COUNT_SD_FACTOR = 1.1  # stretches are a little less independent than they are taken for
 MIXED_FRAC = 0.004  # gas that is not mixed evenly: the velocity's shape within a stretch nothing has measured
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Place:
-    """A reflector of known depth below the inlet, and whether the annulus narrows there."""
-
-    name: str
-    depth_ft: float
-    narrower: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Found:
-    """A known reflector's echo; own: the probability that it is that reflector's and not another's."""
-
-    place: Place
-    time_s: float
-    over_noise: float
-    own: float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,7 +54,9 @@ def of(
     places: tuple[Place, ...],
 ) -> Depths:
     """The depths of an echo at a travel time."""
-    count = counted_to(comb, path, time_s)
+    found = reflectors.found(match, path, comb, time_s, places)
+    hint = None if found else reflectors.hint(match, path, comb, time_s, places)
+    count = counted_to(comb, path, time_s, hint)
     reach = min(count.reach_joints / max(count.number, 1e-6), 1.0)
     pick_sd = math.hypot(PICK_SD_S, PICK_SD_FRAC * time_s)
     gas_ft = float(path.depth_at(time_s))
@@ -101,7 +77,6 @@ def of(
     by_gas = counted is None and path.gas_sd_frac > GAS_SD_FRAC
     if by_gas:  # the lines of the comb are too few for a velocity so little known
         value, sd = gas.value, gas.sd
-    found = _reflectors(match, path, comb, time_s, places)
     last = max(found, key=lambda one: one.time_s, default=None)
     by_reflector = None if last is None else _by_reflector(last, path, time_s, pick_sd)
     level = _combined(counted, by_reflector, gas, value, sd)
@@ -179,62 +154,6 @@ def _combined(
     return Quantity(
         value=(a * value + b * reflector.value) / (a + b), sd=(a + b) ** -0.5, by="reflector" if b > a else by
     )
-
-
-def _reflectors(
-    match: Match,
-    path: Path,
-    comb: Comb,
-    time_s: float,
-    places: tuple[Place, ...],
-) -> tuple[Found, ...]:
-    """Echoes of known reflectors above the level: of the right sign, where joints and gas put them, alone there.
-
-    And more likely theirs than another's.
-    """
-    out = []
-    for place in places:
-        guess = path.time_at(place.depth_ft)
-        if guess > 1.08 * time_s:
-            continue
-        count = counted_to(comb, path, min(guess, time_s))
-        ratio = place.depth_ft / max(count.number * path.joint_ft, 1.0)
-        guess = min(guess, time_s) * ratio
-        sd = guess * math.hypot(COUNT_SD_FACTOR * count.sd / max(count.number, 1.0), path.joint_sd_frac) + 0.006
-        mine, other = (match.up, match.down) if place.narrower else (match.down, match.up)
-        one = _echo_near(mine, other, guess, 2.2 * sd, time_s - 0.06)
-        if one is not None:
-            own = _own(mine, one[0], one[0] - guess, sd, time_s)
-            if own > LEAST_OWN:
-                out.append(Found(place=place, time_s=one[0], over_noise=one[1], own=own))
-    return tuple(out)
-
-
-def _own(mine: Array, at_s: float, off_s: float, sd_s: float, time_s: float) -> float:
-    """That an echo is the reflector's: how likely it is there, against the rate at which others as loud come."""
-    at, end = round(at_s * WORK_HZ), int((time_s - 0.06) * WORK_HZ)
-    peaks, _ = signal.find_peaks(mine[:end], height=AS_LOUD * mine[at], distance=SIDE)
-    others = int(np.sum((np.abs(peaks - at) > SIDE) & (peaks > FIRST)))
-    density = HEARD * math.exp(-0.5 * (off_s / sd_s) ** 2) / (sd_s * math.sqrt(2.0 * math.pi))
-    return density / (density + (STRAYS + others) / time_s)
-
-
-def _echo_near(mine: Array, other: Array, guess: float, half: float, end: float) -> tuple[float, float] | None:
-    """Time and signal over noise of the one echo near a time; side lobes of one of the other sign are none."""
-    a, b = int((guess - half) * WORK_HZ), int((guess + half) * WORK_HZ) + 2
-    b = min(b, int(end * WORK_HZ))
-    if a < FIRST or b - a < 3:
-        return None
-    at = a + int(np.argmax(mine[a:b]))
-    about = np.concatenate((mine[max(a - 250, 0) : a], mine[b : b + 250]))
-    local = max(float(np.median(about)) if len(about) else 1.0, 0.7)
-    if mine[at] < FOUND_NOISE or mine[at] < FOUND_LOCAL * local:
-        return None
-    if np.max(other[max(at - SIDE, 0) : at + SIDE]) > mine[at]:
-        return None
-    if np.ptp(np.flatnonzero(mine[a:b] >= 0.7 * mine[at])) > SIDE:
-        return None
-    return at / WORK_HZ, float(mine[at])
 
 
 def _by_reflector(last: Found, path: Path, time_s: float, pick_sd: float) -> Quantity:

@@ -48,6 +48,7 @@ MISSED = 12  # blocks in a row
 ALLOWED_FRAC = 0.01  # a depth may be off by so much or by one joint
 WIDE_FRAC = 0.03  # in a wider window nothing is told apart
 ABOUT = 0.7  # standard deviation of what is summed about a depth, as a share of that
+COUNT_SD_FACTOR = 1.1  # stretches are a little less independent than they are taken for
 LEAST_IN_ALL = 6.0  # evidence of a line that is taken for joints at all
 
 
@@ -224,11 +225,25 @@ def _phases(match: Match, path: Path, time_s: Array, rate: Array) -> Complex:
     return np.asarray(1j * pulse / (np.abs(pulse) + 1e-30) * np.exp(-1j * late))
 
 
-def count(found: Comb, path: Path, time_s: float) -> Count:
-    """Joints down to a travel time, from the blocks above it; below the last seen the line is carried on."""
+def times_to(found: Comb, path: Path, depth_ft: float) -> Array:
+    """Travel times at which the lines come to a depth, (slopes, scales), s."""
+    number = depth_ft / path.joint_ft
+    target = number / np.broadcast_to(SCALES, (len(SLOPES), len(SCALES)))
+    target = number / (SCALES + SLOPES[:, None] * 0.5 * (target / found.deepest - 1.0))
+    depths, times = _knots(path, 0.0)
+    return np.asarray(np.interp(target * path.joint_ft, depths, times))
+
+
+def count(found: Comb, path: Path, time_s: float, hint: Array | None = None) -> Count:
+    """Joints down to a travel time, from the blocks above it; below the last seen the line is carried on.
+
+    hint: what else speaks for each line, a factor, (slopes, scales).
+    """
     target = max(float(path.depth_at(time_s)) / path.joint_ft, 1e-3)
     inside = int(np.searchsorted(found.middle + 0.5 * BLOCK, target + 0.5))
     chance = _chance(found, path.gas_sd_frac, inside)
+    if hint is not None:
+        chance = chance * hint / np.sum(chance * hint)
     mean_scale = SCALES[None, :] + SLOPES[:, None] * 0.5 * (target / found.deepest - 1.0)
     best = _likeliest(mean_scale, chance, min(max(ALLOWED_FRAC, 1.0 / target), WIDE_FRAC))
     sd = math.sqrt(max(float(np.sum(chance * (mean_scale - best) ** 2)), 1e-8))

@@ -15,7 +15,7 @@ from advisor.physics.ranges import Array, OutOfRange
 from advisor.well import Well
 
 NODES = 25
-GAS_SD_FRAC = 0.024  # of the velocity from gas properties; wider where they are not configured
+GAS_SD_FRAC = 0.020  # of the velocity from gas properties; wider where they are not configured
 GUESSED_SD_FRAC = 0.06
 LEAST_REDUCED, COLD_SD_FRAC = 1.02, 0.03  # reduced temperature; colder, the velocity goes on with the root of it
 JOINT_FT, JOINT_SD_FRAC, GUESSED_JOINT_SD_FRAC, TALLY_SD_FRAC = 31.5, 0.003, 0.02, 0.001

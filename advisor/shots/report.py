@@ -174,7 +174,7 @@ def _stretches(case: Case) -> tuple[Stretch, ...]:
         out.append(
             Stretch(
                 time_s=float(t),
-                velocity_fps=Quantity(value=fps, sd=fps * float(sd) * depth.COUNT_SD_FACTOR),
+                velocity_fps=Quantity(value=fps, sd=fps * float(sd) * joints.COUNT_SD_FACTOR),
                 seen=bool(seen >= joints.SEEN),
             )
         )

@@ -16,12 +16,11 @@ import numpy as np
 
 from advisor.model import Quality
 from advisor.physics.ranges import Array
-from advisor.shots.candidates import MULTIPLE_FRAC, MULTIPLE_S, NAMES, RECORD_NAMES, Candidates
+from advisor.shots.candidates import NAMES, RECORD_NAMES, Candidates
 
 FAR = 3.0  # standard deviations: what lies further out counts no more, or a strange record would be judged by guess
 SURE_ECHO = 0.97  # of a good shot's echo at least, before calibration: a record without a level must not pass
 SAME_FRAC = 0.008  # of the travel time: picks no further apart are of one echo
-REPEAT = 0.9  # share of its probability that such an echo gives to the one it repeats
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,24 +80,7 @@ def softmaxed(choice: Choice, features: Array, record: Array) -> tuple[Array, fl
     every = np.append(scores, none)
     every = np.exp(every - every.max())
     every = every / every.sum()
-    return _repeats_given_back(every[:-1], features), float(every[-1])
-
-
-def _repeats_given_back(each: Array, features: Array) -> Array:
-    """An echo at two or three times the time of a louder one is that one's repeat, all but certainly."""
-    each = each.copy()
-    time_s = np.exp(features[:, NAMES.index("time")])
-    loud = np.expm1(3.0 * features[:, NAMES.index("over_noise")])
-    for late in np.argsort(time_s)[::-1]:
-        for times in (2.0, 3.0):
-            off = np.abs(times * time_s - time_s[late]) - MULTIPLE_FRAC * time_s[late]
-            first = int(np.argmin(off))
-            if off[first] < 2.0 * MULTIPLE_S and loud[first] > 0.8 * loud[late]:
-                moved = REPEAT * each[late]
-                each[late] -= moved
-                each[first] += moved
-                break
-    return each
+    return every[:-1], float(every[-1])
 
 
 def chosen(each: Array, time_s: Array) -> tuple[int, float]:

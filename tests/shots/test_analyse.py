@@ -38,6 +38,14 @@ def test_the_level_is_told_from_a_known_reflector_above_it() -> None:
     assert any(echo.name == "anchor" for echo in shot.echoes)
 
 
+@pytest.mark.parametrize("times", [2.0, 3.0])
+def test_a_level_at_a_whole_multiple_of_a_nearer_echo_is_not_taken_for_its_repeat(times: float) -> None:
+    """Half of the pulse comes back from the level; of an echo of a fifth no more than a fifth of that could again."""
+    shot = analysed(plain.record(others=((5.0 / times, 0.2),), fading=0.12))
+    assert shot.round_trip_s is not None
+    assert shot.round_trip_s.value == pytest.approx(5.0, rel=0.01)
+
+
 def test_an_old_expectation_does_not_hide_a_clear_change() -> None:
     shot = analysed(plain.record(), expectation=Expectation(level_ft_md=1500.0, sd_ft=60.0))
     assert shot.round_trip_s is not None

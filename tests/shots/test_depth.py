@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from advisor import shots
-from advisor.shots import depth, joints, match, path, record
+from advisor.shots import depth, joints, match, path, record, reflectors
 from advisor.well import Reflector
 from tests.shots import plain
 
@@ -52,8 +52,8 @@ def test_an_echo_is_a_reflectors_by_how_near_it_is_and_how_many_others_come() ->
     mine = np.ones(2500)
     for at in (500, 1000):
         mine[at - 1 : at + 2] = (10.0, 20.0, 10.0)
-    assert depth._own(mine, 4.0, 0.0, 0.1, 5.0) == pytest.approx(3.19 / 3.49, abs=0.002)
-    assert depth._own(mine, 4.0, 0.2, 0.1, 5.0) == pytest.approx(0.432 / 0.732, abs=0.002)
+    assert reflectors.own_chance(mine, 4.0, 0.0, 0.1, 5.0) == pytest.approx(3.19 / 3.49, abs=0.002)
+    assert reflectors.own_chance(mine, 4.0, 0.2, 0.1, 5.0) == pytest.approx(0.432 / 0.732, abs=0.002)
 
 
 def test_a_reflector_among_many_echoes_sets_less() -> None:
@@ -65,6 +65,35 @@ def test_a_reflector_among_many_echoes_sets_less() -> None:
     assert alone.found[0].own > 0.85 > 0.75 > among.found[0].own
     assert among.level_ft.sd > 1.3 * alone.level_ft.sd
     assert among.right < alone.right
+
+
+@pytest.mark.parametrize("seed", [0, 2, 3, 4])
+def test_an_echo_too_faint_to_be_told_as_the_reflectors_still_chooses_the_velocity(seed: int) -> None:
+    """Reflector at 2,400 ft, an echo of some four times the noise after 4 s: 1,200 ft/s, 3,000 ft at 5 s. Gas alone
+    is 1.5 % off, and as gas and chance have it the depth may lie anywhere."""
+    anchor = Reflector(name="anchor", depth_ft_md=2400.0, area_change="smaller")
+    x = plain.record(joints=0.0, noise=0.02, others=((4.0, 0.2),), seed=seed)
+    alone = depths(x, plain.well(gas_gravity=0.755), 5.0)
+    known = depths(x, plain.well(gas_gravity=0.755, reflectors=(anchor,)), 5.0)
+    assert known.found == ()
+    assert abs(alone.level_ft.value - 3000.0) > 25.0
+    assert known.level_ft.value == pytest.approx(3000.0, rel=0.005)
+    assert known.right > alone.right + 0.1
+
+
+def test_a_reflector_that_is_not_heard_says_little() -> None:
+    """By hand: with no peak about, four fifths of what puts it above the level are taken away, evenly."""
+    well = plain.well(reflectors=(Reflector(name="anchor", depth_ft_md=2400.0, area_change="smaller"),))
+    cleaned = record.of(plain.trace(plain.record(joints=0.0, noise=1e-4)))
+    way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
+    matched = match.of(cleaned, way.absorption)
+    comb = joints.comb(matched, way, shots.joints_from_s(cleaned))
+    said = reflectors.hint(matched, way, comb, 5.0, shots.places_of(well))
+    assert said is not None
+    due = joints.times_to(comb, way, 2400.0)
+    quiet = np.array([np.max(matched.up[int((t - 0.1) * 250) : int((t + 0.1) * 250)]) for t in due.ravel()]) < 3.0
+    assert quiet.sum() > 100
+    assert said.ravel()[quiet] == pytest.approx(0.2, abs=0.02)
 
 
 def test_a_larger_area_is_not_found_in_an_upward_echo() -> None:

@@ -41,6 +41,18 @@ def test_an_early_echo_is_timed_within_one_per_cent_softened_or_not(at_s: float,
     assert found.time_s[loudest] == pytest.approx(at_s, rel=0.01)
 
 
+@pytest.mark.parametrize("at_s", [0.40, 0.60])
+@pytest.mark.parametrize("softened_s", [FOAM_S, 0.011])
+def test_an_early_echo_that_is_weak_is_timed_as_one_under_foam_in_noise_too(at_s: float, softened_s: float) -> None:
+    """Noise of 3 % of the pulse hides the softening, but three tenths of the pulse come from no bare level."""
+    worst = 0.0
+    for seed in range(8):
+        rough = 0.03 * np.random.default_rng(seed).standard_normal(12300)
+        found = picked(with_echo(at_s, 0.3, softened_s, 0.126, seed=seed) + rough)
+        worst = max(worst, float(np.min(np.abs(found.time_s - at_s))))
+    assert worst < 0.01 * at_s
+
+
 @pytest.mark.parametrize("at_s", [6.0, 7.5, 9.0, 9.4])
 def test_a_broad_echo_from_far_is_one_pick(at_s: float) -> None:
     """Absorbed by 0.126 nepers a second and root hertz it is over 0.1 s long; no strength makes a rival of it."""

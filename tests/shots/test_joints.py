@@ -88,3 +88,13 @@ def test_a_tally_sets_the_joint_length_and_short_pieces_do_not() -> None:
     tally = (8.0, 4.0, *[31.0, 32.0] * 40)
     way = path.of(plain.well(joint_length_ft=None, joint_tally_ft=tally), casing_psig=60.0, atmospheric_psia=14.7)
     assert way.joint_ft == 31.5
+
+
+def test_a_line_of_scale_comes_to_a_depth_as_much_sooner() -> None:
+    """Uniform gas: with s times the joints a second a depth is reached in the time of the model over s."""
+    way, comb = worked(plain.record(level_s=5.0))
+    got = joints.times_to(comb, way, 2000.0)
+    even = int(np.argmin(np.abs(joints.SLOPES)))
+    for scale in (0.95, 1.0, 1.05):
+        at = int(np.argmin(np.abs(joints.SCALES - scale)))
+        assert got[even, at] == pytest.approx(way.time_at(2000.0 / joints.SCALES[at]), rel=1e-6)
