@@ -11,11 +11,15 @@ from advisor.well import Well
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuildUp:
-    """A casing-pressure series recorded with the valve shut; first sample at at_ms."""
+    """A casing-pressure series recorded with the valve shut; first sample at at_ms.
+
+    level_moves_ft: how far the level has fallen since the first sample, at each of them; None: not known.
+    """
 
     at_ms: int
     casing_psig: tuple[float, ...]
     every_s: float
+    level_moves_ft: tuple[float, ...] | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -31,7 +35,7 @@ class Inputs:
     casing_at_ms: int | None = None
     casing_quality: Quality = "good"
     build_up: BuildUp | None = None
-    level_rate_ft_per_min: float | None = None  # of the level during the build-up, falling > 0
+    gas_before: Quantity | None = None  # annular gas by the build-ups before this one, Mscf/d, as sure as it is now
     liquid_bpd: float | None = None  # total liquid from the last production test
     water_cut_frac: float | None = None  # from the last test, else the well's setting
     gas_mscfd: float | None = None  # produced gas of the last test
@@ -91,5 +95,6 @@ class WorkUp:
     column: Column | None
     observation: Observation | None
     notes: tuple[str, ...] = ()
+    gas_by_build_ups: Quantity | None = None  # annular gas by all of them so far, Mscf/d; None: by none yet
     rough_gas_mscfd: float | None = None  # of the last build-up, a refused one too if it tells much from little
     velocity_apart_frac: float | None = None  # depth by joint echoes or a reflector against that by gas properties

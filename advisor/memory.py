@@ -6,11 +6,12 @@ the record of what came, never as a value.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 
 from advisor.belief import operation, trend
 from advisor.belief.ledger import Ledger
-from advisor.column import BuildUp, Column, Inputs
+from advisor.column import BuildUp, Column, Inputs, WorkUp
 from advisor.model import (
     CasingPressure,
     Confirm,
@@ -29,6 +30,7 @@ from advisor.well import Setting, Well
 
 DAY_MS = 86_400_000
 BUILD_UP_MS = 45 * 60_000  # the longest, till the casing is back at the pressure it flows at
+GAS_WALK_FRAC = 0.1  # of the annular gas, per root day (our choice)
 NO_TRIES = Tries()
 NO_DAYS = Ledger()
 KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
@@ -74,6 +76,8 @@ class Memory:
     valve_said_ms: int | None = None  # when a reading said so last
     valve_live: bool = True
     build_up: BuildUp | None = None
+    gas: Quantity | None = None  # annular gas by the build-ups so far, Mscf/d
+    gas_before: Quantity | None = None  # and by those before the last, as sure as they were when that came
     test: ProductionTest | None = None
     test_at_ms: int | None = None
     tests: int = 0
@@ -186,10 +190,32 @@ def _casing(memory: Memory, reading: Reading, casing: CasingPressure) -> Memory:
     if casing.every_s is not None and len(casing.casing_psig) > 1 and memory.valve == "shut":
         # a build-up starts at the pressure the well was flowing at: that first sample is the present pressure
         build_up = BuildUp(at_ms=reading.at_ms, casing_psig=casing.casing_psig, every_s=casing.every_s)
-        memory = replace(memory, build_up=build_up)
+        memory = replace(memory, build_up=build_up, gas_before=_aged_gas(memory, reading.at_ms))
         return _pressure_now(memory, casing.casing_psig[0], reading)
     last = casing.casing_psig[-1] if memory.valve == "shut" else _mean(casing.casing_psig)
     return _pressure_now(memory, last, reading)
+
+
+def _aged_gas(memory: Memory, at_ms: int) -> Quantity | None:
+    """The annular gas by the build-ups so far: the longer ago the last one was, the less sure."""
+    if memory.gas is None or memory.build_up is None:
+        return None
+    days = max(at_ms - memory.build_up.at_ms, 0) / DAY_MS
+    walked = GAS_WALK_FRAC * memory.gas.value * math.sqrt(days)
+    return replace(memory.gas, sd=math.hypot(memory.gas.sd, walked))
+
+
+def with_level_moves(memory: Memory, moves_ft: tuple[float, ...]) -> Memory:
+    """With how the level moved during the last build-up."""
+    assert memory.build_up is not None
+    return replace(memory, build_up=replace(memory.build_up, level_moves_ft=moves_ft))
+
+
+def worked_up(memory: Memory, workup: WorkUp) -> Memory:
+    """With what a work-up says of the annulus; what it cannot say stays as it was."""
+    column = workup.column if workup.column is not None else memory.column
+    gas = workup.gas_by_build_ups if workup.gas_by_build_ups is not None else memory.gas
+    return replace(memory, column=column, gas=gas)
 
 
 def _mean(values: tuple[float, ...]) -> float:
@@ -316,6 +342,7 @@ def inputs(memory: Memory, well: Well, at_ms: int) -> Inputs:
         casing_at_ms=memory.casing_at_ms,
         casing_quality=memory.casing_quality,
         build_up=memory.build_up,
+        gas_before=memory.gas_before,
         liquid_bpd=liquid_bpd,
         water_cut_frac=water_cut if water_cut is not None else well.water_cut_frac,
         gas_mscfd=gas_mscfd,

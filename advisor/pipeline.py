@@ -14,7 +14,7 @@ import numpy as np
 
 from advisor import advising, aftermath, assess, bookkeeping, compose, facts, listening
 from advisor import memory as memories
-from advisor.belief import casing, ensemble, operation, prior, step, update
+from advisor.belief import casing, ensemble, levels, operation, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import DayAhead, Spell
@@ -123,6 +123,12 @@ def _remember(items: list[Work]) -> None:
     for item in items:
         for reading in item.moment.readings:
             item.memory = memories.remember(item.memory, reading, item.well)
+        build_up, belief = item.memory.build_up, item.belief
+        if build_up is None or build_up is item.task.head.memory.build_up or belief is None:
+            continue
+        if item.memory.column is not None:
+            moves = levels.moves_ft(belief, item.well, item.memory.column, item.memory.runs, build_up)
+            item.memory = memories.with_level_moves(item.memory, moves)
 
 
 def _work_up(items: list[Work], settings: Settings) -> None:
@@ -145,8 +151,7 @@ def _work_up(items: list[Work], settings: Settings) -> None:
     )
     for item, workup in zip(fresh, done, strict=True):
         item.workup = workup
-        if workup.column is not None:
-            item.memory = replace(item.memory, column=workup.column)
+        item.memory = memories.worked_up(item.memory, workup)
 
 
 def _has_gas_news(item: Work) -> bool:

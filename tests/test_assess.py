@@ -140,13 +140,6 @@ def test_gas_is_at_the_base_conditions_that_are_configured() -> None:
     assert value(other, "intake_psig") == pytest.approx(value(usual, "intake_psig"), rel=1e-4)
 
 
-def test_a_falling_level_during_the_build_up_is_more_gas() -> None:
-    """By hand: 50.92 x 109.69 psia x 2 ft/min x 0.102876 ft2/(0.98233 x 582.8 degR) = 2.007 Mscf/d."""
-    moved = worked(inputs(level_rate_ft_per_min=2.0))
-    extra = value(moved, "annular_gas_mscfd") - value(worked(inputs()), "annular_gas_mscfd")
-    assert extra == pytest.approx(2.007, rel=1e-3)
-
-
 def test_the_column_gives_back_the_pressures_it_stands_for() -> None:
     for each in (inputs(), inputs(well(pump_intake_ft_md=5400.0)), inputs(level=Level(level_ft_md=0.0))):
         done = worked(each)
@@ -382,30 +375,6 @@ def test_a_well_without_a_datum_or_perforations_still_has_its_intake() -> None:
     done = worked(inputs(well(perforations_ft_md=(), datum_ft_md=5200.0)))
     assert done.quantities["level_ft_md"] is not None
     assert set(done.quantities) == OFFERED
-
-
-def test_a_build_up_that_cannot_be_believed_is_said_and_production_serves() -> None:
-    wild = BuildUp(at_ms=AT_MS, casing_psig=(85.0, 85.9, 84.8, 86.0, 85.1, 85.9, 84.9), every_s=15.0)
-    done = worked(inputs(well(gas_oil_ratio_scf_per_bbl=200.0), build_up=wild))
-    assert done.quantities["annular_gas_mscfd"] is None
-    assert "build-up not used" in said(done, "annular_gas_mscfd")
-    # 200 scf/bbl x 72 bbl/d of oil is 14.4 Mscf/d, of which a share comes up the annulus
-    column = done.column
-    assert column is not None and column.gas_mscfd is not None
-    assert 0.4 * 14.4 < column.gas_mscfd < 14.4
-    assert sd(done, "intake_psig") > sd(worked(inputs()), "intake_psig")
-
-
-def test_a_build_up_that_bends_tells_much_gas_from_little_though_it_is_not_believed() -> None:
-    """Slopes of 0.2 and 0.3 psi/min by halves: not within 20 %, so refused; near that of 0.25 psi/min still."""
-    bent = tuple(85.0 + 0.25 * (0.2 * i if i <= 8 else 0.2 * 8 + 0.3 * (i - 8)) for i in range(17))
-    done = worked(inputs(build_up=BuildUp(at_ms=AT_MS, casing_psig=bent, every_s=15.0)))
-    straight = worked(inputs(build_up=build_up(0.25, 17)))
-    assert done.quantities["annular_gas_mscfd"] is None
-    assert done.rough_gas_mscfd is not None and straight.rough_gas_mscfd is not None
-    assert done.rough_gas_mscfd == pytest.approx(straight.rough_gas_mscfd, rel=0.2)
-    wild = tuple(85.0 + (5.0 if i % 2 else 0.0) + 0.1 * i for i in range(17))
-    assert worked(inputs(build_up=BuildUp(at_ms=AT_MS, casing_psig=wild, every_s=15.0))).rough_gas_mscfd is None
 
 
 def test_without_a_build_up_the_gas_of_the_test_serves_with_a_wide_error() -> None:

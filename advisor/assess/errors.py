@@ -38,6 +38,7 @@ OIL_DENSITY_IDLE_FRAC = 0.06  # water comes into the annulus of a resting well
 WATER_DENSITY_FRAC = 0.01
 DEPTH_FT = 3.0
 BUILD_UP_FRAC = 0.12
+LEVEL_MOVES_FRAC = 0.3  # of what the level's own moves make of a build-up: as well as the belief knows them
 GUESSED_GAS_FRAC = 0.5
 PICK_FRAC, PICK_S = 0.001, 0.005
 SITE_PICK_FRAC, SITE_PICK_FT = 0.002, 3.0

@@ -1,4 +1,4 @@
-"""Gas coming up the annulus: from a build-up, else from what the well produces, else not known."""
+"""Gas coming up the annulus: from the build-ups so far, else from what the well produces, else not known."""
 
 from __future__ import annotations
 
@@ -9,12 +9,16 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.assess import errors
-from advisor.column import Inputs
+from advisor.column import BuildUp, Inputs
+from advisor.model import Quantity
 from advisor.physics import buildup
 from advisor.physics.ranges import Array
 from advisor.physics.traveltime import Descent
 
 ROUGH_R2_FRAC, ROUGH_HALVES_FRAC = 0.8, 0.5  # of a refused build-up that still tells much gas from little
+LEAST_SD_MSCFD = 0.05
+APART_SD = 3.0  # a build-up so far off those before it is of another rate
+AS_BEFORE = "; taken as by those before it"
 ANNULUS_SHARE = 0.7  # of produced gas that comes up the annulus where only the production is known
 
 
@@ -23,12 +27,14 @@ class GasRate:
     """Annular gas (W, 1) Mscf/d for the column, NaN where not known; published says whether it is also shown.
 
     rough_mscfd (W,): of a build-up good enough to tell much gas from little, whether believed or not; NaN of others.
+    by_build_ups (W): by all of them so far, each as sure as it is; None where there was none to believe.
     """
 
     gas_mscfd: Array
     sd_mscfd: Array
     published: tuple[bool, ...]
     rough_mscfd: Array
+    by_build_ups: tuple[Quantity | None, ...]
 
 
 def of(
@@ -46,50 +52,73 @@ def of(
         sd_mscfd=np.array([[row[1]] for row in rows]),
         published=tuple(row[2] for row in rows),
         rough_mscfd=np.array([row[3] for row in rows]),
+        by_build_ups=tuple(row[4] for row in rows),
     )
 
 
-_Row = tuple[float, float, bool, float]
+_Row = tuple[float, float, bool, float, Quantity | None]
 
 
 def _one(each: Inputs, per_psi: float, per_ft: float, base_psia: float, base_degr: float, notes: list[str]) -> _Row:
     if each.build_up is None:
-        return (*_guessed(each, notes, None), math.nan)
-    series = each.build_up
-    rise = buildup.judged(rise_psi=series.casing_psig, every_s=series.every_s)
+        return (*_guessed(each, notes, None), math.nan, None)
+    series, before = each.build_up, each.gas_before
+    moved_psi = _moved_psi(series, per_ft / per_psi if per_psi > 0.0 else math.nan)
+    still_psi = [psi + moved for psi, moved in zip(series.casing_psig, moved_psi, strict=True)]
+    rise = buildup.judged(rise_psi=still_psi, every_s=series.every_s)
 
-    def rate(slope_psi_per_min: float, level_ft_per_min: float) -> float:
+    def rate(slope_psi_per_min: float) -> float:
         return float(
             buildup.rate_mscfd(
                 content_lbmol_per_psi=per_psi,
                 slope_psi_per_min=slope_psi_per_min,
-                level_lbmol_per_ft=per_ft,
-                level_ft_per_min=level_ft_per_min,
                 base_psia=base_psia,
                 base_degr=base_degr,
             )
         )
 
     if rise.fault is not None and not rise.flat:
-        notes.append(f"annular_gas_mscfd: build-up not used: {rise.fault}")
+        notes.append(f"annular_gas_mscfd: build-up not used: {rise.fault}{'' if before is None else AS_BEFORE}")
         straight = rise.r2_frac >= ROUGH_R2_FRAC and rise.halves_difference_frac <= ROUGH_HALVES_FRAC
-        rough = max(rate(rise.slope_psi_per_min, 0.0), 0.0) if straight else math.nan
-        return (*_guessed(each, notes, "after a refused build-up")[:2], False, rough)
+        rough = max(rate(rise.slope_psi_per_min), 0.0) if straight else math.nan
+        if before is not None:
+            return (before.value, before.sd, True, rough, before)
+        return (*_guessed(each, notes, "after a refused build-up")[:2], False, rough, None)
     if rise.flat:
-        half = 0.5 * rate(rise.seen_psi_per_min, 0.0)
+        half = 0.5 * rate(rise.seen_psi_per_min)
         notes.append(
             f"annular_gas_mscfd: build-up not used: {rise.fault}; less than {2.0 * half:.2g} Mscf/d is not seen"
         )
-        return (half, half, False, math.nan) if math.isfinite(half) else (math.nan, math.nan, False, math.nan)
-    moving = each.level_rate_ft_per_min or 0.0
-    q = rate(rise.slope_psi_per_min, moving)
-    own = rate(rise.slope_sd_psi_per_min, 0.0)
-    width = math.hypot(errors.BUILD_UP_FRAC * abs(q), own)
+        if not math.isfinite(half):
+            return (math.nan, math.nan, False, math.nan, None)
+        known = _together(before, Quantity(value=half, sd=half))
+        return (known.value, known.sd, before is not None, math.nan, None if before is None else known)
+    q = rate(rise.slope_psi_per_min)
     if not math.isfinite(q):
-        return (math.nan, math.nan, False, math.nan)
-    if q <= 0.0:
-        notes.append("annular_gas_mscfd: the level rises faster than gas comes in; taken as none")
-    return (max(q, 0.0), max(width, 0.05), True, max(q, 0.0))
+        return (math.nan, math.nan, False, math.nan, None)
+    minutes = series.every_s * (len(still_psi) - 1) / 60.0
+    moving = rate(float(np.ptp(moved_psi)) / minutes)
+    width = math.hypot(errors.BUILD_UP_FRAC * q, rate(rise.slope_sd_psi_per_min), errors.LEVEL_MOVES_FRAC * moving)
+    known = _together(before, Quantity(value=q, sd=max(width, LEAST_SD_MSCFD)))
+    return (known.value, known.sd, True, q, known)
+
+
+def _moved_psi(series: BuildUp, psi_per_ft: float) -> list[float]:
+    """By how much the level's own moves have lowered each pressure; 0 where they are not known."""
+    if series.level_moves_ft is None or not math.isfinite(psi_per_ft):
+        return [0.0] * len(series.casing_psig)
+    return [psi_per_ft * fallen for fallen in series.level_moves_ft]
+
+
+def _together(before: Quantity | None, now: Quantity) -> Quantity:
+    """Gas by the build-ups so far and by a new one, by their variances; far apart, the new one, less surely."""
+    if before is None:
+        return now
+    apart = abs(now.value - before.value)
+    if apart > APART_SD * math.hypot(before.sd, now.sd):
+        return Quantity(value=now.value, sd=max(now.sd, apart / APART_SD))
+    weight = before.sd**2 / (before.sd**2 + now.sd**2)
+    return Quantity(value=before.value + weight * (now.value - before.value), sd=math.sqrt(weight) * now.sd)
 
 
 def _guessed(each: Inputs, notes: list[str], why: str | None) -> tuple[float, float, bool]:

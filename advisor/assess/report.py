@@ -98,6 +98,7 @@ def records(inputs: Sequence[Inputs], case: Case, notes: Sequence[list[str]]) ->
                 column=column,
                 observation=_observation(each, height[i], below[i, 0] > 0.0 or height[i, 0] <= 0.0),
                 notes=tuple(notes[i]),
+                gas_by_build_ups=case.rate.by_build_ups[i],
                 rough_gas_mscfd=_finite(case.rate.rough_mscfd[i]),
                 velocity_apart_frac=_finite(case.level.apart_frac[i, 0]),
             )

@@ -1,0 +1,90 @@
+"""Annular gas: the level's own moves in a build-up, build-ups taken together, what serves where one is refused."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from advisor.column import BuildUp
+from advisor.model import Quantity
+from tests.test_assess import AT_MS, build_up, inputs, said, sd, value, well, worked
+
+
+def test_a_falling_level_during_the_build_up_is_more_gas() -> None:
+    """By hand: 50.92 x 109.69 psia x 2 ft/min x 0.102876 ft2/(0.98233 x 582.8 degR) = 2.007 Mscf/d."""
+    still = build_up()
+    falling = replace(still, level_moves_ft=tuple(2.0 * 0.25 * i for i in range(9)))
+    moved = worked(inputs(build_up=falling))
+    extra = value(moved, "annular_gas_mscfd") - value(worked(inputs()), "annular_gas_mscfd")
+    assert extra == pytest.approx(2.007, rel=1e-3)
+
+
+def test_a_timer_that_stops_amid_a_build_up_does_not_spoil_it() -> None:
+    """The level falls 4 ft/min for a minute, then rises 4 ft/min: the same gas as with a level at rest.
+
+    By hand: what a foot makes of the pressure is 2.007 Mscf/d over 2 ft/min against the gas of 1 psi/min, about 0.25
+    psi/min of 0.25 psi/min x q; taken here from the two rates, so that only the bend is at stake.
+    """
+    still = build_up()
+    gas = value(worked(inputs()), "annular_gas_mscfd")
+    psi_per_ft = (2.007 / 2.0) / (gas / 0.25)
+    moves = [4.0 * min(0.25 * i, 2.0 - 0.25 * i) for i in range(9)]
+    seen = tuple(psi - psi_per_ft * moved for psi, moved in zip(still.casing_psig, moves, strict=True))
+    bent = replace(still, casing_psig=seen)
+    assert worked(inputs(build_up=bent)).quantities["annular_gas_mscfd"] is None
+    known = worked(inputs(build_up=replace(bent, level_moves_ft=tuple(moves))))
+    assert value(known, "annular_gas_mscfd") == pytest.approx(gas, rel=1e-3)
+
+
+def test_build_ups_are_taken_together_by_their_variances() -> None:
+    """By hand: weight of the new one s0^2/(s0^2 + s1^2); the sd is s0 s1/sqrt(s0^2 + s1^2)."""
+    alone = worked(inputs())
+    new, new_sd = value(alone, "annular_gas_mscfd"), sd(alone, "annular_gas_mscfd")
+    old, old_sd = new - new_sd, 2.0 * new_sd
+    both = worked(inputs(gas_before=Quantity(value=old, sd=old_sd)))
+    assert value(both, "annular_gas_mscfd") == pytest.approx(0.2 * old + 0.8 * new)
+    assert sd(both, "annular_gas_mscfd") == pytest.approx(old_sd * new_sd / math.hypot(old_sd, new_sd))
+    assert both.gas_by_build_ups == Quantity(value=value(both, "annular_gas_mscfd"), sd=sd(both, "annular_gas_mscfd"))
+
+
+def test_a_build_up_of_another_rate_is_believed_less_surely() -> None:
+    alone = worked(inputs())
+    gas = value(alone, "annular_gas_mscfd")
+    other = worked(inputs(gas_before=Quantity(value=4.0 * gas, sd=0.1 * gas)))
+    assert value(other, "annular_gas_mscfd") == pytest.approx(gas)
+    assert sd(other, "annular_gas_mscfd") == pytest.approx(gas)  # a third of how far they are apart
+
+
+def test_a_refused_build_up_leaves_the_gas_of_those_before_it() -> None:
+    wild = BuildUp(at_ms=AT_MS, casing_psig=(85.0, 85.9, 84.8, 86.0, 85.1, 85.9, 84.9), every_s=15.0)
+    done = worked(
+        inputs(well(gas_oil_ratio_scf_per_bbl=200.0), build_up=wild, gas_before=Quantity(value=9.0, sd=2.0))
+    )
+    assert value(done, "annular_gas_mscfd") == 9.0 and sd(done, "annular_gas_mscfd") == 2.0
+    assert "taken as by those before it" in said(done, "annular_gas_mscfd")
+
+
+def test_a_build_up_that_cannot_be_believed_is_said_and_production_serves() -> None:
+    wild = BuildUp(at_ms=AT_MS, casing_psig=(85.0, 85.9, 84.8, 86.0, 85.1, 85.9, 84.9), every_s=15.0)
+    done = worked(inputs(well(gas_oil_ratio_scf_per_bbl=200.0), build_up=wild))
+    assert done.quantities["annular_gas_mscfd"] is None
+    assert "build-up not used" in said(done, "annular_gas_mscfd")
+    # 200 scf/bbl x 72 bbl/d of oil is 14.4 Mscf/d, of which a share comes up the annulus
+    column = done.column
+    assert column is not None and column.gas_mscfd is not None
+    assert 0.4 * 14.4 < column.gas_mscfd < 14.4
+    assert sd(done, "intake_psig") > sd(worked(inputs()), "intake_psig")
+
+
+def test_a_build_up_that_bends_tells_much_gas_from_little_though_it_is_not_believed() -> None:
+    """Slopes of 0.2 and 0.3 psi/min by halves: not within 20 %, so refused; near that of 0.25 psi/min still."""
+    bent = tuple(85.0 + 0.25 * (0.2 * i if i <= 8 else 0.2 * 8 + 0.3 * (i - 8)) for i in range(17))
+    done = worked(inputs(build_up=BuildUp(at_ms=AT_MS, casing_psig=bent, every_s=15.0)))
+    straight = worked(inputs(build_up=build_up(0.25, 17)))
+    assert done.quantities["annular_gas_mscfd"] is None
+    assert done.rough_gas_mscfd is not None and straight.rough_gas_mscfd is not None
+    assert done.rough_gas_mscfd == pytest.approx(straight.rough_gas_mscfd, rel=0.2)
+    wild = tuple(85.0 + (5.0 if i % 2 else 0.0) + 0.1 * i for i in range(17))
+    assert worked(inputs(build_up=BuildUp(at_ms=AT_MS, casing_psig=wild, every_s=15.0))).rough_gas_mscfd is None
