@@ -103,6 +103,7 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         valve_since_ms=memory.valve_since_ms,
         people_on_location=memory.people_on_location,
         test_at_ms=memory.test_at_ms,
+        intake_test_ms=outcomes.intake_test_ms(item.changes_made),
         running=memory.running,
         pound_probability_max=settings.pound_probability_max,
         offered=_on_offer(item),

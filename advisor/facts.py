@@ -8,9 +8,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from advisor import outcomes
 from advisor.memory import Memory, same_setting
 from advisor.model import Advice, Applied, Assessment, Fact, Quantity
 from advisor.quantities import FOR_RULES, PUBLISHED, SUSPECTS
+from advisor.recommend import intake_test, options
 from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
@@ -174,7 +176,7 @@ def of_changes(advice: Advice | None, applied: Sequence[Applied], memory: Memory
         "outcome_missed": missed,
         "outcome_off_sd": off,
         "change_unseen_min": _unseen_min(advice, applied, memory),
-        "reversals_30d": float(reversals(memory, now_ms - LATELY_MS)) if memory.setting is not None else None,
+        "reversals_30d": None if memory.setting is None else float(reversals(memory, applied, now_ms - LATELY_MS)),
         "increase_held": held,
     }
     return {name: Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0]) for name, value in values.items()}
@@ -197,15 +199,18 @@ def _unseen_min(advice: Advice | None, applied: Sequence[Applied], memory: Memor
     return max(0.0, (memory.run_at_ms - since_ms) / MINUTE_MS)
 
 
-def reversals(memory: Memory, since_ms: int) -> int:
-    """How many changes of settings since a time went back on the one before: up after down, or down after up."""
+def reversals(memory: Memory, applied: Sequence[Applied], since_ms: int) -> int:
+    """How many changes of settings since a time went back on the one before: up after down, or down after up.
+
+    A test that brought the level to the intake, and the step back from it, are no going back and forth.
+    """
+    made = tuple((change.at_ms, change.before, change.after) for change in memory.changes)
     found, before = 0, 0.0
-    for change in memory.changes:
-        was, became = (s.stroke_rate_spm * s.running_frac for s in (change.before, change.after))
-        step = became - was
-        if abs(step) <= 1e-9:
+    for at_ms, was, became in intake_test.besides(made, outcomes.intake_test_ms(applied)):
+        step = options.change_frac(was, became)
+        if abs(step) <= options.EPS:
             continue
-        if step * before < 0.0 and change.at_ms >= since_ms:
+        if step * before < 0.0 and at_ms >= since_ms:
             found += 1
         before = step
     return found

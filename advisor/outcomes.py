@@ -15,6 +15,7 @@ from advisor.column import Column
 from advisor.memory import Memory, same_setting
 from advisor.model import Advice, Applied, Draft, Expected, Quantity
 from advisor.physics import annulus
+from advisor.recommend import options
 from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
@@ -109,6 +110,12 @@ def opened(
         widened_by=draft.widened_by,
         casing_psig=casing_psig,
     )
+
+
+def intake_test_ms(made: Sequence[Applied]) -> int | None:
+    """When the first step-test up was made as advised; None where none was."""
+    ups = [one for one in made if one.kind == "step-test" and options.change_frac(one.before, one.after) > 0.0]
+    return min((one.applied_at_ms for one in ups), default=None)
 
 
 def at_height(height: Quantity, column: Column, well: Well, atmospheric_psia: float) -> dict[str, Quantity]:

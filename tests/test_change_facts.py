@@ -13,7 +13,7 @@ from advisor import memory as memories
 from advisor.column import Inputs
 from advisor.config.load import parse_config
 from advisor.memory import Change, Memory
-from advisor.model import Level, Reading, Run
+from advisor.model import Applied, Level, Reading, Run
 from advisor.well import Setting
 from tests.invented_wells import config_text
 
@@ -71,11 +71,26 @@ def changed(*rates: float) -> Memory:
     [((8.0, 7.0, 6.0), 0), ((8.0, 7.0, 8.0), 1), ((8.0, 7.0, 8.0, 7.0, 8.0), 3), ((6.0, 7.0, 8.0, 7.5), 1)],
 )
 def test_reversals_are_changes_that_go_back_on_the_one_before(rates: tuple[float, ...], count: int) -> None:
-    assert facts.reversals(changed(*rates), T0) == count
+    assert facts.reversals(changed(*rates), (), T0) == count
+
+
+def test_a_test_that_went_to_the_intake_and_back_is_no_reversal() -> None:
+    step = Applied(
+        advice_id="a1",
+        well=WELL.key,
+        kind="step-test",
+        before=Setting(stroke_rate_spm=7.0),
+        after=Setting(stroke_rate_spm=8.0),
+        applied_at_ms=T0 + D,
+        settles_h=24.0,
+        predicted={},
+    )
+    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.4), (step,), T0) == 0
+    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.0), (step,), T0) == 1
 
 
 def test_an_old_reversal_does_not_count() -> None:
-    assert facts.reversals(changed(8.0, 7.0, 8.0, 7.0, 8.0), T0 + 2 * D) == 2
+    assert facts.reversals(changed(8.0, 7.0, 8.0, 7.0, 8.0), (), T0 + 2 * D) == 2
 
 
 def apart(joints: int, reach: float) -> float | None:

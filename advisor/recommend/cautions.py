@@ -45,6 +45,13 @@ FOAM = Caution(
     id="foam",
     text="Foam or gas can make a full well look empty: never act on one reading.",
 )
+FLUID_POUND = Caution(
+    id="fluid-pound",
+    text=(
+        "Fluid pound wears rods, tubing and gearbox: have a unit that runs short of liquid watched, and slow it at"
+        " once where it pounds hard."
+    ),
+)
 OVERRULED = Caution(
     id="overruled",
     text=(
@@ -59,20 +66,32 @@ ALL: tuple[Caution, ...] = (
     HYDROGEN_SULPHIDE,
     VENTING,
     FOAM,
+    FLUID_POUND,
     OVERRULED,
 )
 
 
 def applicable(
-    well: Well, in_force: Setting, proposed: Setting | None, *, casing_matters: bool, inspect: bool
+    well: Well,
+    in_force: Setting,
+    proposed: Setting | None,
+    *,
+    casing_matters: bool,
+    inspect: bool,
+    starves: bool = False,
 ) -> tuple[str, ...]:
-    """The texts that go with a proposal (or, with proposed None, with a hold), always ending in OVERRULED."""
+    """The texts that go with a proposal (or, with proposed None, with a hold), always ending in OVERRULED.
+
+    starves: the proposal means the pump to run short of liquid.
+    """
     found = [AUTOMATIC_START]
     if proposed is not None:
         if proposed.stroke_rate_spm > in_force.stroke_rate_spm + options.EPS:
             found.append(RAISED_RATE)
         if proposed.idle_min > in_force.idle_min + options.EPS:
             found.append(LONGER_IDLE)
+    if starves:
+        found.append(FLUID_POUND)
     if casing_matters or inspect:
         found.append(CASING_PRESSURE)
         found.append(VENTING)

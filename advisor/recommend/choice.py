@@ -15,7 +15,7 @@ import numpy as np
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
 from advisor.model import Draft, Expected, LimitCheck, Quantity
-from advisor.recommend import cautions, guards, limits, options, outlook, texts
+from advisor.recommend import cautions, guards, intake_test, limits, options, outlook, texts
 from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
 
@@ -47,6 +47,7 @@ class Context:
     valve_since_ms: int | None = None
     people_on_location: bool = False
     test_at_ms: int | None = None
+    intake_test_ms: int | None = None  # when the first step of a test that brings the level to the intake was made
     running: bool | None = None
     pound_probability_max: float = 0.05
     offered: Setting | None = None  # on offer now, not decided
@@ -98,18 +99,40 @@ def unknown(well: Well, at_ms: int, in_force: Setting) -> Draft:
 def _draft(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft:
     if context.suspects.get("no-pump-action", 0.0) >= guards.CERTAIN:
         return _inspect(well, context, view)
-    pick = standing(well, column, context, view, choose(well, column, context, view))
+    testing = intake_test.goes_on(context, view)
+    pick = None if testing else standing(well, column, context, view, choose(well, column, context, view))
     held = guards.before(belief, well, context, view)
     if pick is not None:
         held += guards.against(belief, well, context, view, pick.index)
-    if pick is None or held:
-        asks = all(name == guards.POUNDING_TOLD for name, _ in held)
-        probe = guards.step_test(belief, well, column, context, view) if asks else None
-        if probe is not None:
-            return _proposal(well, context, view, probe[0], probe[1], "step-test", (probe[2],))
-        return _hold(well, column, context, view, held, pick)
-    kind = texts.kind_of(context.in_force, view.settings[pick.index])
-    return _proposal(well, context, view, pick.index, pick.checks, kind, ())
+        if not held:
+            kind = texts.kind_of(context.in_force, view.settings[pick.index])
+            return _proposal(well, context, view, pick.index, pick.checks, kind, ())
+    less = pick is not None and options.change_frac(context.in_force, view.settings[pick.index]) < 0.0
+    if not less and {name for name, _ in held} <= {"settling" if testing else guards.REVERSAL}:
+        test = _to_the_intake(belief, well, column, context, view)
+        if test is not None:
+            return test
+    if testing:
+        return _hold(well, column, context, view, [*held, ("intake-test", texts.intake_test_goes_on(view))], None)
+    asks = all(name == guards.POUNDING_TOLD for name, _ in held)
+    probe = guards.step_test(belief, well, column, context, view) if asks else None
+    if probe is not None:
+        return _proposal(well, context, view, probe[0], probe[1], "step-test", (probe[2],))
+    return _hold(well, column, context, view, held, pick)
+
+
+def _to_the_intake(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft | None:
+    """A step-test up until the level stands at the intake, inside every rating, where no other cause is suspected."""
+    index = intake_test.step(belief, well, column, context, view)
+    if index is None:
+        return None
+    checks = _limits(well, column, context, view, index)
+    against = [name for name, _ in guards.against(belief, well, context, view, index) if name != guards.REVERSAL]
+    if limits.broken(checks) or against:
+        return None
+    height_sd_ft = float(belief.members["height_ft"].std())
+    why = texts.intake_test(height_sd_ft, intake_test.margin_bpd(belief, column, view), intake_test.LONGEST_H)
+    return _proposal(well, context, view, index, checks, "step-test", (why,), starves=True)
 
 
 def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick | None:
@@ -255,6 +278,8 @@ def _proposal(
     checks: list[LimitCheck],
     kind: str,
     reasons: tuple[str, ...],
+    *,
+    starves: bool = False,
 ) -> Draft:
     proposed = view.settings[index]
     most = context.largest_step_frac
@@ -275,7 +300,12 @@ def _proposal(
         unless=texts.unless(well, context.in_force, proposed, dict(context.suspects)),
         limits=tuple(checks),
         cautions=cautions.applicable(
-            well, context.in_force, proposed, casing_matters=guards.casing_matters(well, context), inspect=False
+            well,
+            context.in_force,
+            proposed,
+            casing_matters=guards.casing_matters(well, context),
+            inspect=False,
+            starves=starves,
         ),
     )
 

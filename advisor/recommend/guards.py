@@ -10,7 +10,7 @@ import numpy as np
 from advisor.belief.ensemble import Belief
 from advisor.column import Column
 from advisor.model import LimitCheck
-from advisor.recommend import limits, options, texts
+from advisor.recommend import intake_test, limits, options, texts
 from advisor.recommend.outlook import Outlook
 from advisor.well import Well
 
@@ -37,7 +37,9 @@ BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on 
 VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
 LEAST_SPARED = 0.08  # of the strokes, for a change that gains no liquid
 SUSPECTED, CERTAIN = 0.5, 0.8
-POUNDING_TOLD = "pounding-told"
+POUNDING_TOLD, REVERSAL = "pounding-told", "reversal"
+SHORT_LEFT = 0.5  # probability of too little liquid above the intake over which going down is no reversal
+TESTED_WAIT_H = 6.0  # at the intake, seen for so long, a pump is not left to starve on
 LIFTS_LESS = ("worn-pump", "gas-interference", "no-pump-action", "leak-back")
 SHUT_MIN = 60.0
 CASING_SHARE_HIGH = 0.85
@@ -147,6 +149,8 @@ def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
         wait_h = AT_ONCE_WAIT_H if urgent else settling_h(context, view)
         if context.settles_at_ms is not None and not urgent:  # as foretold then: it is to be judged first
             wait_h = max(wait_h, min((context.settles_at_ms - at_ms) / HOUR_MS, _most_wait_h(context)))
+        if intake_test.seen(context, view):
+            wait_h = TESTED_WAIT_H
         if since_h < wait_h:
             return [
                 (
@@ -213,34 +217,35 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
 
 def _reversal(context: Context, view: Outlook, index: int, change: float, well: Well) -> Held:
     """Going back on the last change needs twice the reason; each turn within a month asks for twice the gain."""
-    if not context.changes or view.pound_probability[0] > AT_ONCE_POUNDING:
+    changes = intake_test.besides(context.changes, context.intake_test_ms)
+    if not changes or view.pound_probability[0] > AT_ONCE_POUNDING:
         return []
-    at_ms, was, became = context.changes[-1]
+    at_ms, was, became = changes[-1]
     days = (context.now_ms - at_ms) / (24 * HOUR_MS)
     if days > REVERSAL_DAYS or options.change_frac(was, became) * change >= 0.0:
         return []
     gain = float(view.gain_bpd[index])
-    factor = REVERSAL_FACTOR ** (1 + _turns(context))
+    factor = REVERSAL_FACTOR ** (1 + _turns(changes, context.now_ms))
     least = max(BACK_GAIN_BPD, BACK_GAIN_FRAC * float(view.liquid_bpd[0]))
     needed = factor * max(least, least_gain_bpd(well, float(view.liquid_bpd[0])))
     least_risk = STAYS_FACTOR * context.pound_probability_max  # however often: pounding is not waited out
-    if change < 0 and float(view.pound_probability[0]) > least_risk:
+    if change < 0 and (view.pound_probability[0] > least_risk or view.short_probability[0] > SHORT_LEFT):
         return []
     if gain >= needed:
         return []
     return [
         (
-            "reversal",
+            REVERSAL,
             f"It would go back on the change of {days:.1f} days ago: that needs {factor:.0f} times the gain"
             f" ({needed:.1f} bbl/d or a probability of pounding over {least_risk:.2f}).",
         )
     ]
 
 
-def _turns(context: Context) -> int:
+def _turns(changes: intake_test.Changes, now_ms: int) -> int:
     """How often in the last month a change went back on the one before it."""
-    since_ms = context.now_ms - TURNS_DAYS * 24 * HOUR_MS
-    ways = [options.change_frac(was, became) for at_ms, was, became in context.changes if at_ms >= since_ms]
+    since_ms = now_ms - TURNS_DAYS * 24 * HOUR_MS
+    ways = [options.change_frac(was, became) for at_ms, was, became in changes if at_ms >= since_ms]
     return sum(a * b < 0.0 for a, b in itertools.pairwise(ways))
 
 

@@ -131,6 +131,25 @@ def step_test(spread: float, settles_h: float) -> str:
     )
 
 
+def intake_test(height_sd_ft: float, margin_bpd: float, longest_h: float) -> str:
+    """What a level at the intake would settle."""
+    return (
+        f"A step to bring the level to the intake, to learn: how high it stands is known to ± {height_sd_ft:.0f} ft"
+        f" only, and the margin kept for that costs about {margin_bpd:.1f} bbl/d. At the intake a level stands still"
+        " while the pump could take more, which tells how far off every depth is. The test is over as soon as that is"
+        f" seen, in {longest_h:.0f} h at most. Joint echoes counted to the level, or an echo of known depth, would"
+        " narrow it without one."
+    )
+
+
+def intake_test_goes_on(view: Outlook) -> str:
+    """Why nothing else is proposed while the level is brought to the intake."""
+    return (
+        "The level is being brought to the intake, to learn how high it stands: at"
+        f" {view.short_probability[0]:.0%} it comes there at the setting in force."
+    )
+
+
 def pounding_told(told: float, foretold: float) -> str:
     """Why strokes are not added to a pump that seems to pound, whatever is foretold."""
     return (

@@ -11,7 +11,7 @@ from __future__ import annotations
 import argparse
 import time
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from typing import Any
 
@@ -19,14 +19,15 @@ import numpy as np
 
 from advisor import assess
 from advisor import memory as memories
-from advisor.belief import balance, ensemble, operation, prior, step, update
+from advisor.belief import balance, causes, ensemble, levels, operation, prior, step, update
+from advisor.belief import ledger as ledgers
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Array, Belief
 from advisor.config.load import parse_config
 from advisor.model import Draft, Event, ProductionTest, Quantity, Reading, Run
-from advisor.recommend import choice
+from advisor.recommend import choice, options
 from advisor.screening import judged
-from advisor.well import Setting, Well
+from advisor.well import Segment, Setting, Well
 from advisor.wire import incoming
 from sim_site.measures import rfc3339
 from sim_site.site import Message
@@ -63,6 +64,7 @@ class Direct:
         self.beliefs: dict[str, Belief] = {}
         self.lived = {key: Lived() for key in self.wells}
         self.pending: set[str] = set()
+        self.tested: dict[str, int] = {}  # when a test to the intake began
         self.answers: list[Message] = []
         self.began_ms, self.releases = self.sites.now_ms, 0
 
@@ -120,6 +122,8 @@ class Direct:
         shot_ms = None
         for reading in readings:
             memory = memories.remember(self.memory[key], reading, self.wells[key])
+            if memory.build_up is not self.memory[key].build_up:
+                memory = self.with_level_moves(key, memory, readings)
             column, casing = memory.column, memory.casing_psig
             if reading.kind == "casing-pressure" and column is not None and casing is not None:
                 psia = casing + ATMOSPHERIC_PSIA
@@ -134,6 +138,15 @@ class Direct:
                 shot_ms = reading.at_ms
         return shot_ms
 
+    def with_level_moves(self, key: str, memory: memories.Memory, readings: Sequence[Reading]) -> memories.Memory:
+        """How the level moved during a new build-up, by what is believed of the well; not known without a belief."""
+        if key not in self.beliefs or memory.column is None or memory.build_up is None:
+            return memory
+        later = [(r.at_ms, r.measured) for r in readings if isinstance(r.measured, Run) and r.at_ms > memory.at_ms]
+        runs = [*self.runs[key], *later]
+        moves = levels.moves_ft(self.beliefs[key], self.wells[key], memory.column, runs, memory.build_up)
+        return memories.with_level_moves(memory, moves)
+
     def worked_up(self, shot_ms: Mapping[str, int]) -> list[str]:
         """The wells whose annulus is known, their shots worked up."""
         done = assess.work_up(
@@ -144,8 +157,7 @@ class Direct:
         )
         self.work = {workup.well: workup for workup in done}
         for key, workup in self.work.items():
-            if workup.column is not None:
-                self.memory[key] = replace(self.memory[key], column=workup.column)
+            self.memory[key] = memories.worked_up(self.memory[key], workup)
         return [key for key in self.work if self.memory[key].column is not None]
 
     def believed(self, keys: list[str], shot_ms: Mapping[str, int], readings: Mapping[str, list[Reading]]) -> None:
@@ -161,6 +173,7 @@ class Direct:
             for i, (key, well) in enumerate(zip(keys, wells, strict=True))
         ]
         belief = step.carry(belief, wells, columns, plans, times)
+        news = [self.news(key, plan, at, readings[key]) for key, plan, at in zip(keys, plans, times, strict=True)]
         said = [tuple(r.measured.what for r in readings[key] if isinstance(r.measured, Event)) for key in keys]
         belief = update.events(belief, wells, said)
         belief = update.shot(belief, wells, columns, [self.work[key].observation for key in keys], settings=settings)
@@ -168,6 +181,35 @@ class Direct:
         if any(rate is not None for rate in rates):
             belief = update.production_test(belief, wells, columns, settings, rates)
         self.beliefs |= {key: belief.pick([i]) for i, key in enumerate(keys)}
+        for i, key in enumerate(keys):
+            self.noted(key, news[i])
+
+    def noted(self, key: str, news: ledgers.News) -> None:
+        """The ledger of a well after an hour, and what a day that is over says."""
+        memory = self.memory[key]
+        before, after = memory.ledger, ledgers.noted(memory.ledger, news)
+        if after.rows and after.rows[-1:] != before.rows[-1:]:
+            assert memory.column is not None
+            after = causes.judged(after, self.wells[key], memory.column, self.beliefs[key])
+        self.memory[key] = replace(memory, ledger=after)
+
+    def news(self, key: str, segments: Sequence[Segment], at_ms: int, readings: Sequence[Reading]) -> ledgers.News:
+        """What the hour adds to the ledger of a well."""
+        work, memory = self.work[key], self.memory[key]
+        level, build_up = memory.level, memory.build_up
+        assert level is not None and memory.column is not None
+        bleeds = build_up is not None and 0 <= at_ms - build_up.at_ms <= memories.BUILD_UP_MS
+        new = build_up is not None and any(reading.at_ms == build_up.at_ms for reading in readings)
+        return ledgers.News(
+            at_ms=at_ms,
+            segments=segments,
+            height_ft=work.observation.height_ft if work.observation is not None else None,
+            shot_value=level.round_trip_s if level.round_trip_s is not None else level.level_ft_md,
+            casing_psia=None if bleeds else memory.column.casing_psia,
+            gas_mscfd=work.rough_gas_mscfd if new else None,
+            test_bpd=tested_bpd(readings),
+            events=tuple(reading.measured.what for reading in readings if isinstance(reading.measured, Event)),
+        )
 
     def parts(self, keys: list[str]) -> tuple[list[Well], list[Any], list[Setting]]:
         wells = [self.wells[key] for key in keys]
@@ -181,7 +223,8 @@ class Direct:
         nothing = Quantity(value=0.0, sd=0.0)  # the day ahead is not looked at: it costs most
         days = [presents.DayAhead(at_ms=0, setting=s, lifted_bpd=nothing, pound_probability=0.0) for s in settings]
         running = [self.memory[key].running for key in keys]
-        looks = presents.summary(belief, wells, columns, settings, running, days_ahead=days)
+        kept = [self.memory[key].ledger for key in keys]
+        looks = presents.summary(belief, wells, columns, settings, running, days_ahead=days, ledgers=kept)
         now = self.sites.truth(with_best=False)
         for key, lived in self.lived.items():
             record(lived, now[key], self.day)
@@ -192,13 +235,13 @@ class Direct:
                 body["pump_capacity_bpd"] = {"value": float(np.median(full)), "sd": float(np.std(full, ddof=1))}
                 cover(self.lived[key], body, then[key])
         contexts = [
-            self.context(key, setting, look.suspects)
+            self.context(key, setting, look.suspects, look.pound_probability)
             for key, setting, look in zip(keys, settings, looks, strict=True)
         ]
         for draft in choice.advise(belief, wells, columns, contexts):
             self.released(draft)
 
-    def context(self, key: str, setting: Setting, suspects: Mapping[str, float]) -> choice.Context:
+    def context(self, key: str, setting: Setting, suspects: Mapping[str, float], told: float) -> choice.Context:
         memory = self.memory[key]
         return choice.Context(
             now_ms=self.sites.now_ms,
@@ -208,6 +251,8 @@ class Direct:
             highest_rate_30d_spm=memory.highest_rate_30d_spm(),
             changes=tuple((change.at_ms, change.before, change.after) for change in memory.changes),
             suspects=dict(suspects),
+            pound_told=told,
+            intake_test_ms=self.tested.get(key),
             level_at_ms=memory.level_at_ms,
             level_quality=memory.level_quality,
             run_quality=memory.run_quality,
@@ -226,6 +271,8 @@ class Direct:
         if not within({"now": was, "proposed": new}):
             return
         self.releases += 1
+        if draft.kind == "step-test" and options.change_frac(draft.now, draft.proposed) > 0.0:
+            self.tested.setdefault(draft.well, self.sites.now_ms)
         body: dict[str, object] = {"id": f"d{self.releases}", "at": rfc3339(self.sites.now_ms), "by": "bench"}
         body["lapses_at"] = rfc3339(self.sites.now_ms + LAPSES_MS)
         timer = self.wells[draft.well].drive.kind == "timer"
@@ -249,7 +296,7 @@ def capacity_bpd(belief: Belief, wells: list[Well], columns: list[Any], settings
     return balance.pump(wells, belief.members).full_bpd(rate, ann.at_intake_psia(belief.members["height_ft"]))
 
 
-def tested_bpd(readings: list[Reading]) -> float | None:
+def tested_bpd(readings: Sequence[Reading]) -> float | None:
     for reading in readings:
         test = reading.measured
         if isinstance(test, ProductionTest) and reading.quality != "bad":

@@ -1,0 +1,99 @@
+"""A step-test up until the level stands at the intake: what nothing but that tells of a well with travel times alone.
+
+Every depth is off by the same share as long as the velocity of sound is known from gas properties only, and a margin
+is kept for it that costs liquid every day. A level at the intake stands still while the pump could take more; once
+it has been seen there, all depths are known. The test is asked for early in the life of a well, goes up by a step at
+a time, and is over as soon as the level is likely enough at the intake.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, TypeAlias
+
+import numpy as np
+
+from advisor.belief import balance
+from advisor.belief.ensemble import Belief
+from advisor.column import Column
+from advisor.recommend import options
+from advisor.recommend.outlook import Outlook
+from advisor.well import Setting, Well
+
+if TYPE_CHECKING:
+    from advisor.recommend.choice import Context
+
+Changes: TypeAlias = tuple[tuple[int, Setting, Setting], ...]
+
+# our choices, on simulated wells
+HOUR_MS = 3_600_000
+FIRST_DAYS = 9.0  # of a well: a test is begun in them only
+COSTS_FRAC = 0.02  # of the liquid, that the margin costs at least
+LEAST_SD_FT = 60.0  # of the height: a margin for less is not worth a pump that starves
+NEAR = 0.5  # probability of too little liquid above the intake: the level may be there already
+SEEN = 0.9  # at the intake by now: the test is over
+WANTED, LEAST_WANTED = 0.97, 0.05  # at the intake once settled, of the step that is asked for
+EACH_H, LONGEST_H = 12.0, 96.0
+
+
+def under_way(context: Context) -> bool:
+    """Whether the changes since a test began were all its own: none has gone back, and its time is not over."""
+    if context.intake_test_ms is None or context.now_ms - context.intake_test_ms >= LONGEST_H * HOUR_MS:
+        return False
+    since = [(was, became) for at_ms, was, became in context.changes if at_ms >= context.intake_test_ms]
+    return bool(since) and all(options.change_frac(was, became) > 0.0 for was, became in since)
+
+
+def seen(context: Context, view: Outlook) -> bool:
+    """Whether a test under way has brought the level to the intake, as far as can be told."""
+    return under_way(context) and float(view.short_probability[0]) >= SEEN
+
+
+def goes_on(context: Context, view: Outlook) -> bool:
+    """Whether a test is under way and has not told yet."""
+    return under_way(context) and not seen(context, view)
+
+
+def step(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> int | None:
+    """The candidate that begins a test or takes one further; None where none is worth it, or it is not time yet."""
+    if goes_on(context, view):
+        if context.now_ms - context.changes[-1][0] < EACH_H * HOUR_MS:
+            return None
+    elif context.intake_test_ms is not None or not _worth(belief, well, column, context, view):
+        return None
+    changes = np.array([options.change_frac(context.in_force, setting) for setting in view.settings])
+    up = [int(i) for i in np.argsort(changes, kind="stable") if changes[i] > options.EPS]
+    there = [i for i in up if view.short_probability[i] >= WANTED]
+    offered = [i for i in up if view.settings[i] == context.offered and view.short_probability[i] >= SEEN]
+    found = offered or there[:1] or up[-1:]  # what is on offer stands while it is likely enough to end the test
+    return found[0] if found and view.short_probability[found[0]] >= LEAST_WANTED else None
+
+
+def _worth(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> bool:
+    """Whether a well known for days only keeps a margin that costs more than a test."""
+    if well.drive.kind == "fixed" or context.first_at_ms is None:
+        return False
+    if context.now_ms - context.first_at_ms > FIRST_DAYS * 24 * HOUR_MS or view.short_probability[0] > NEAR:
+        return False
+    if float(belief.members["height_ft"].std()) < LEAST_SD_FT:
+        return False
+    return margin_bpd(belief, column, view) >= COSTS_FRAC * float(view.liquid_bpd[0])
+
+
+def margin_bpd(belief: Belief, column: Column, view: Outlook) -> float:
+    """Liquid that the setting in force leaves behind, bbl/d: the mean over the members of what could be reached."""
+    ann = balance.annulus([column], belief.members)
+    reachable_bpd = balance.formation(belief.members, ann, lasting=True).least_height_bpd[0]
+    return float(np.maximum(reachable_bpd - float(view.liquid_bpd[0]), 0.0).mean())
+
+
+def besides(changes: Changes, began_ms: int | None) -> Changes:
+    """The changes that no test asked for: its steps up and the step back from them left out."""
+    if began_ms is None:
+        return changes
+    found, over = [], False
+    for change in changes:
+        if change[0] < began_ms or over:
+            found.append(change)
+        else:
+            over = options.change_frac(change[1], change[2]) < 0.0
+    return tuple(found)
