@@ -18,7 +18,7 @@ from advisor.physics.ranges import Array
 from advisor.shots.record import LEAD_S, WORK_HZ, Record
 
 Complex: TypeAlias = NDArray[np.complex128]
-LOW_HZ = 5.0  # half power of the soft high pass: pump strokes lie below
+LOW_HZ = 3.0  # half power of the soft high pass: pump strokes lie below, and of a far echo little above
 TOP_HZ = 118.0
 STRENGTHS = 28  # so many that two of them do not make two picks of one echo
 LEAST_RATIO, MOST_RATIO = 0.45, 2.2  # absorption found over predicted

@@ -29,11 +29,14 @@ def test_the_depth_by_joints_is_number_times_length() -> None:
 
 @pytest.mark.parametrize("ratio", [0.5, 1.0, 1.6])
 def test_absorption_unlike_the_predicted_does_not_bias_the_joints(ratio: float) -> None:
-    """Absorption delays each collar by a sqrt(f)/(2 pi f) a second of way, as it does in plain.echoes by design."""
+    """Absorption delays each collar by a sqrt(f)/(2 pi f) a second of way, as it does in plain.echoes by design.
+
+    Left alone that is up to 0.25 % of the way (0.6 of 0.12/(2 pi sqrt(19))); of it SURE_OF_RATIO is taken out.
+    """
     predicted = path.of(plain.well(), casing_psig=60.0, atmospheric_psia=14.7).absorption
     got = depths(plain.record(level_s=5.0, fading=ratio * predicted, noise=2e-4), plain.well(), 5.0)
     assert got.joints is not None
-    assert got.level_ft.value == pytest.approx(3000.0, rel=0.0015)
+    assert got.level_ft.value == pytest.approx(3000.0, rel=0.002)
 
 
 def test_a_known_reflector_sets_the_velocity() -> None:

@@ -40,6 +40,15 @@ def test_the_front_not_the_peak_sets_the_time() -> None:
     assert got.ratio[at] == pytest.approx(1.0, abs=0.25)
 
 
+def test_an_echo_from_far_stands_out_by_what_lies_below_five_hertz() -> None:
+    """After 12 s at 0.25 nepers a second and root hertz exp(-3 sqrt(f)) is left, 0.006 at 3 Hz, 0.001 at 5."""
+    x = plain.record(level_s=12.0, seconds=20.0, fading=0.25, noise=1e-4, joints=0.0, reflection=0.8, seed=3)
+    got = match.of(record.of(plain.trace(x)), 0.12)
+    at = 2900 + int(np.argmax(got.up[2900:3100]))
+    assert at / 250.0 == pytest.approx(12.0, rel=0.005)
+    assert got.up[at] > 12.0
+
+
 def test_a_record_that_falls_silent_has_the_noise_of_its_steps() -> None:
     """Late samples are all alike, and yet what is there is not known better than a step.
 
