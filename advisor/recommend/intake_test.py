@@ -30,7 +30,7 @@ FIRST_DAYS = 9.0  # of a well: a test is begun in them only
 COSTS_FRAC = 0.02  # of the liquid, that the margin costs at least
 LEAST_SD_FT = 60.0  # of the height: a margin for less is not worth a pump that starves
 NEAR = 0.5  # probability of too little liquid above the intake: the level may be there already
-SEEN = 0.9  # at the intake by now: the test is over
+SEEN, POUNDS = 0.9, 0.5  # probability of a level at the intake, or of pounding, that ends the test
 WANTED, LEAST_WANTED = 0.97, 0.05  # at the intake once settled, of the step that is asked for
 EACH_H, LONGEST_H = 12.0, 96.0
 
@@ -44,8 +44,9 @@ def under_way(context: Context) -> bool:
 
 
 def seen(context: Context, view: Outlook) -> bool:
-    """Whether a test under way has brought the level to the intake, as far as can be told."""
-    return under_way(context) and float(view.short_probability[0]) >= SEEN
+    """Whether a test under way has likely brought the level to the intake, or the pump to pound."""
+    there = float(view.short_probability[0]) >= SEEN or float(view.pound_probability[0]) >= POUNDS
+    return under_way(context) and there
 
 
 def goes_on(context: Context, view: Outlook) -> bool:

@@ -136,9 +136,9 @@ def intake_test(height_sd_ft: float, margin_bpd: float, longest_h: float) -> str
     return (
         f"A step to bring the level to the intake, to learn: how high it stands is known to ± {height_sd_ft:.0f} ft"
         f" only, and the margin kept for that costs about {margin_bpd:.1f} bbl/d. At the intake a level stands still"
-        " while the pump could take more, which tells how far off every depth is. The test is over as soon as that is"
-        f" seen, in {longest_h:.0f} h at most. Joint echoes counted to the level, or an echo of known depth, would"
-        " narrow it without one."
+        " while the pump could take more, which tells how far off every depth is. It is over as soon as that is seen"
+        f" or the pump likely pounds, in {longest_h:.0f} h at most. Joint echoes counted to the level, or an echo"
+        " of known depth, would narrow it without one."
     )
 
 

@@ -10,9 +10,9 @@ import pytest
 from advisor.belief.ensemble import Belief
 from advisor.model import Applied
 from advisor.outcomes import intake_test_ms
-from advisor.recommend import cautions, intake_test
+from advisor.recommend import cautions, intake_test, outlook
 from advisor.well import Setting, Well
-from tests.belief.invented import HOUR_MS, drive, setting, well
+from tests.belief.invented import HOUR_MS, column, drive, setting, well
 from tests.recommend.test_choice import NOW_MS, advised, believed, context
 
 BEGAN_MS = NOW_MS - 13 * HOUR_MS
@@ -135,3 +135,13 @@ def test_a_test_begins_with_the_first_step_up_that_was_made() -> None:
 
     assert intake_test_ms([made("stroke-rate", 8.4, 1), made("step-test", 7.5, 2)]) is None
     assert intake_test_ms([made("step-test", 8.4, 5), made("step-test", 8.8, 9)]) == 5
+
+
+def test_a_pump_that_likely_pounds_ends_it_too() -> None:
+    of = well()
+    now = context(changes=ONE_STEP, intake_test_ms=BEGAN_MS)
+    view = outlook.roll(unsure(of), [of], [column()], [[setting(8.0)]])[0]
+    assert intake_test.goes_on(now, view)
+    assert intake_test.seen(now, replace(view, pound_probability=np.array([0.5])))
+    assert intake_test.seen(now, replace(view, short_probability=np.array([0.9])))
+    assert not intake_test.seen(context(changes=ONE_STEP), replace(view, pound_probability=np.array([0.5])))
