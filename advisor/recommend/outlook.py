@@ -13,6 +13,8 @@ from advisor.column import Column
 from advisor.well import Setting, Well
 
 DECIDED_AGAIN_D = 3.0  # a level on its way down is seen, and can be answered, so long before it is there
+ONE_SD_BELOW = 0.1587  # share of a normal distribution more than one standard deviation under its mean
+LEAST_HEIGHT_SD_FT = 3.0  # a level ripples, be all members of one height
 BLOCK = 16  # wells worked at a time: what fits the cache
 
 
@@ -70,6 +72,7 @@ def _block(
         part = slice(firsts[i], firsts[i + 1])
         liquid, height = lasting.liquid_bpd[part], lasting.height_ft[part]
         gain = liquid - liquid[:1]
+        middle_ft, sd_ft = _middle(height)
         found.append(
             Outlook(
                 settings=tuple(listed),
@@ -77,14 +80,26 @@ def _block(
                 liquid_sd_bpd=liquid.std(axis=-1, ddof=1),
                 gain_bpd=gain.mean(axis=-1),
                 gain_sd_bpd=gain.std(axis=-1, ddof=1),
-                height_ft=np.median(height, axis=-1),
-                height_sd_ft=height.std(axis=-1, ddof=1),
+                height_ft=middle_ft,
+                height_sd_ft=sd_ft,
                 short_probability=short[part],
                 pound_probability=lasting.pound_probability[part],
                 settles_h=settles_h[part],
             )
         )
     return found
+
+
+def _middle(values: Array) -> tuple[Array, Array]:
+    """Median (C,) of the members (C, M), and half of what the middle two thirds of them span: of a normal, its sd.
+
+    A few members far off would make the standard deviation itself say next to nothing.
+    """
+    size = values.shape[-1]
+    low, half = round(ONE_SD_BELOW * size), size // 2
+    ranked = np.partition(values, (low, (size - 1) // 2, half, size - 1 - low), axis=-1)
+    middle = 0.5 * (ranked[:, (size - 1) // 2] + ranked[:, half])
+    return middle, np.maximum(0.5 * (ranked[:, size - 1 - low] - ranked[:, low]), LEAST_HEIGHT_SD_FT)
 
 
 def _soon_ft(
