@@ -32,7 +32,7 @@ from sim_site.scenario import Fault, Pace
 from sim_site.site import Message, Site
 from sim_site.truth import WellTruth
 from tests.bench import sites
-from tests.bench.closed_loop import INTERVALS, Lived, cover, told, within
+from tests.bench.closed_loop import INTERVALS, Lived, cover, in_test, to_the_intake, told, within
 from tests.bench.shots import interval
 
 HOUR_S, DAY_H = 3600.0, 24
@@ -182,6 +182,8 @@ class Watch:
                     raised.add(key)
             elif topic.endswith("/advice") and body["state"] == "offered":
                 self.note_offer(lived, body)
+            elif topic.endswith("/advice") and to_the_intake(body):
+                lived.tests_d.append(self.day)
         if raised:
             pounds = self.would_pound(raised)
             for key in raised:
@@ -355,13 +357,16 @@ def named_rows(watch: Watch) -> list[str]:
 
 def pound_rows(watch: Watch) -> list[str]:
     """Starts of pounding announced before or within two assessments; alarms of wells that would not have pounded."""
-    begun = announced = first = first_announced = gassy = gassy_announced = 0
+    begun = announced = tested = first = first_announced = gassy = gassy_announced = 0
     late, told_h = [], []
     for key, one in watch.lived.items():
         for start in starts_of_pounding(one.hours):
             alarmed = active_or_raised(one, start)
             if start < DAY_H:
                 first, first_announced = first + 1, first_announced + alarmed
+                continue
+            if in_test(one, start / DAY_H):
+                tested += 1
                 continue
             begun, announced = begun + 1, announced + alarmed
             if gas_before(one.hours, start):
@@ -379,7 +384,7 @@ def pound_rows(watch: Watch) -> list[str]:
     pounds_h, under_alarm_h = hours_under_alarm(watch)
     rows = [
         f"pounding announced before or within {WITHIN_ASSESSMENTS} assessments: {interval(announced, begun)};"
-        f" in the first day {first_announced} of {first}",
+        f" in the first day {first_announced} of {first}; begun besides in a test to the intake {tested}",
         f"    where gas alone kept the barrel under {POUNDS_FILLAGE:g} before: {gassy_announced} of {gassy}; of all,"
         f" within a day after {sum(h <= DAY_H for h in told_h)}, within three {sum(h <= 3 * DAY_H for h in told_h)}",
         f"hours of wells that pound, after {LEARNT_D:g} days, under a standing alarm: {under_alarm_h} of {pounds_h}",
