@@ -21,10 +21,11 @@ def change_words(draft: Draft) -> str:
     now, proposed = draft.now, draft.proposed
     if draft.kind == "hold" or proposed is None:
         return "hold" if draft.kind == "hold" else "inspect the well"
+    learns = "to learn, " if draft.kind == "step-test" else ""
     if draft.kind == "run-idle" or proposed.idle_min != now.idle_min or proposed.run_min != now.run_min:
-        return f"from {_rest(now)} to {_rest(proposed)}"
+        return f"{learns}from {_rest(now)} to {_rest(proposed)}"
     verb = "slow" if proposed.stroke_rate_spm < now.stroke_rate_spm else "speed up"
-    return f"{verb} from {now.stroke_rate_spm:.1f} to {proposed.stroke_rate_spm:.1f} strokes a minute"
+    return f"{learns}{verb} from {now.stroke_rate_spm:.1f} to {proposed.stroke_rate_spm:.1f} strokes a minute"
 
 
 def _rest(setting: Setting) -> str:

@@ -7,6 +7,8 @@ import math
 import pytest
 
 from advisor import words
+from advisor.model import Draft
+from advisor.well import Setting
 
 
 def test_one_of_a_thing_is_not_several() -> None:
@@ -35,3 +37,23 @@ def test_one_of_a_thing_is_not_several() -> None:
 )
 def test_a_value_is_given_to_the_place_of_its_error(value: float, sd: float, said: str) -> None:
     assert words.with_sd(value, sd) == said
+
+
+@pytest.mark.parametrize(
+    ("kind", "proposed", "said"),
+    [
+        ("stroke-rate", Setting(stroke_rate_spm=7.2), "slow from 8.0 to 7.2 strokes a minute"),
+        ("step-test", Setting(stroke_rate_spm=8.6), "to learn, speed up from 8.0 to 8.6 strokes a minute"),
+        (
+            "step-test",
+            Setting(stroke_rate_spm=8.0, run_min=40.0, idle_min=10.0),
+            "to learn, from running without rest to 40 min run and 10 min idle",
+        ),
+    ],
+)
+def test_a_change_is_told_in_one_clause(kind: str, proposed: Setting, said: str) -> None:
+    draft = Draft(
+        well="north/7", at_ms=0, kind=kind, now=Setting(stroke_rate_spm=8.0), proposed=proposed, expected=None,
+        if_nothing=None, because=("why",), unless=(), limits=(), cautions=(),
+    )  # fmt: skip
+    assert words.change_words(draft) == said
