@@ -273,6 +273,7 @@ class Direct:
         self.releases += 1
         if draft.kind == "step-test" and options.change_frac(draft.now, draft.proposed) > 0.0:
             self.tested.setdefault(draft.well, self.sites.now_ms)
+            self.lived[draft.well].tests_d.append(self.day)
         body: dict[str, object] = {"id": f"d{self.releases}", "at": rfc3339(self.sites.now_ms), "by": "bench"}
         body["lapses_at"] = rfc3339(self.sites.now_ms + LAPSES_MS)
         timer = self.wells[draft.well].drive.kind == "timer"
