@@ -10,11 +10,12 @@ from scipy.special import expit
 from advisor.belief import balance, cycles, prior
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
-from advisor.well import Well
+from advisor.well import Setting, Well
 
 MOST_ODDS = 3.0  # log odds one shot may add
 NO_LIFT_PRIOR = -5.5  # log odds
 DEAD_UNDER, SOFT = 0.20, 0.02  # effectiveness of a pump that does nothing
+LIFTS_FACTOR = 2.0  # so many times that, by a production test, is a pump that lifts
 ODDS_KEPT = (-2.0, 10.0)
 LEAST_AGAINST, SHORT_SD = 1.0, 2.0
 RISE_SHARE = 0.4  # of what comes in unlifted, from one shot to the next
@@ -58,6 +59,19 @@ def scored(
         {},
         {"no_lift": _kept(counts["no_lift"], gained, ran), "leaks": _kept(counts["leaks"], 3.0 * off - 4.5, idled)},
     )
+
+
+def tested(
+    belief: Belief, wells: Sequence[Well], settings: Sequence[Setting], rate_bpd: Array, used: Marks
+) -> Belief:
+    """After production tests (W,) of the wells used: a pump that gave clearly more than a dead one lifts."""
+    swept = [
+        balance.displacement_bpd_per_spm(w) * s.stroke_rate_spm * s.running_frac
+        for w, s in zip(wells, settings, strict=True)
+    ]
+    lifts = used & (rate_bpd > LIFTS_FACTOR * DEAD_UNDER * np.array(swept))
+    counts = belief.counts["no_lift"]
+    return belief.with_members({}, {"no_lift": np.where(lifts, np.minimum(counts, 0.0), counts)})
 
 
 def nothing_lifted(belief: Belief, wells: Sequence[Well]) -> Array:

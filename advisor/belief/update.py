@@ -263,7 +263,8 @@ def production_test(
     used = np.array([r is not None for r in rate_bpd])
     belief, left = chosen.by_rate(belief, lifted_bpd(belief, wells, columns, settings), rates, sds, used)
     after = scalar(belief, lifted_bpd(belief, wells, columns, settings), rates, sds / np.sqrt(left), used)
-    return after.with_members({}, {"tests": belief.counts["tests"] + used})
+    after = after.with_members({}, {"tests": belief.counts["tests"] + used})
+    return evidence.tested(after, wells, settings, rates, used)
 
 
 def test_sd_bpd(rate_bpd: float) -> float:

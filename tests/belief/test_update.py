@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from advisor.belief import balance, prior, step, update
+from advisor.belief import balance, evidence, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief import seen as observed
 from advisor.belief.ensemble import Belief
@@ -349,3 +349,16 @@ def _inflow(belief: Belief) -> float:
     ann = balance.annulus([column()], belief.members)
     fed = balance.formation(belief.members, ann)
     return float(fed.rate_bpd(np.full_like(belief.members["height_ft"], 545.0), ann.tank_ft).mean())
+
+
+def test_a_production_test_of_a_pump_that_lifts_ends_the_suspicion_that_it_lifts_nothing() -> None:
+    """By hand: 26.2 bbl/d a stroke a minute at 8 a minute sweep 210 bbl/d; a dead pump lifts under a fifth of it."""
+    belief = after_first(500.0)
+    suspected = belief.with_members({}, {"no_lift": np.full(1, 7.0)})
+    assert evidence.nothing_lifted(suspected, [well()])[0] > 0.75
+    after = update.production_test(suspected, [well()], [column()], [setting(8.0)], [120.0])
+    assert evidence.nothing_lifted(after, [well()])[0] < 0.05
+    little = update.production_test(suspected, [well()], [column()], [setting(8.0)], [40.0])
+    assert evidence.nothing_lifted(little, [well()])[0] > 0.75
+    other = update.production_test(suspected, [well()], [column()], [setting(8.0)], [None])
+    assert evidence.nothing_lifted(other, [well()])[0] > 0.75
