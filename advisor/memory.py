@@ -58,6 +58,7 @@ class Memory:
     level: Level | None = None
     level_at_ms: int | None = None
     level_live_at_ms: int | None = None  # of the last one that did not come as history
+    measured_at_ms: int | None = None  # of the last level whose depth joint echoes or a known reflector measure
     level_quality: Quality = "good"
     last_level_quality: Quality | None = None  # of the newest shot, believed or not
     newest_level_values: tuple[float, ...] = ()
@@ -159,6 +160,9 @@ def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
     if reading.quality == "bad":
         return memory
     live_ms = memory.level_live_at_ms if reading.historical else reading.at_ms
+    counted = bool(level.joints_counted) and level.joint_reach_frac is not None
+    if counted or level.by_reflector_ft_md is not None:
+        memory = replace(memory, measured_at_ms=reading.at_ms)
     return replace(
         memory,
         level=level,

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from advisor import memory as memories
 from advisor.belief import operation
 from advisor.memory import Memory, first, remember, same_setting
-from advisor.model import CasingPressure, Event, Level, Measured, ProductionTest, Quality, Reading, Run
+from advisor.model import CasingPressure, Event, Level, Measured, ProductionTest, Quality, Quantity, Reading, Run
 from advisor.well import Setting, Well
 from tests.invented_wells import TIMER, advisor, config_text
 
@@ -230,3 +230,13 @@ def test_what_is_kept_stays_small_and_in_order(told: list[tuple[float, int]]) ->
     assert len(memory.runs) <= memories.KEPT_RUNS
     assert [at for at, _ in memory.runs] == sorted(at for at, _ in memory.runs)
     assert len(memory.highest_rates) <= 31
+
+
+def test_a_depth_that_joints_or_a_known_reflector_measure_is_remembered_with_its_time() -> None:
+    counted = Level(round_trip_s=6.0, joints_counted=120, joint_reach_frac=0.85)
+    assert fold(reading(Level(round_trip_s=6.0))).measured_at_ms is None
+    assert fold(reading(Level(round_trip_s=6.0, joints_counted=120))).measured_at_ms is None
+    told = fold(reading(counted), reading(Level(round_trip_s=6.1), T0_MS + HOUR_MS))
+    assert told.measured_at_ms == T0_MS
+    by_reflector = Level(round_trip_s=6.0, by_reflector_ft_md=Quantity(value=4900.0, sd=10.0))
+    assert fold(reading(by_reflector)).measured_at_ms == T0_MS

@@ -40,6 +40,7 @@ class Context:
     suspects: Mapping[str, float] = field(default_factory=dict)
     pound_told: float = 0.0  # of pounding at the settings in force, by all the assessment goes by
     level_at_ms: int | None = None
+    measured_at_ms: int | None = None  # the last level whose depth joint echoes or a known reflector measured
     level_quality: str = "good"
     run_quality: str = "good"
     casing_psig: float | None = None

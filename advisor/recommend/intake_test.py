@@ -27,6 +27,7 @@ Changes: TypeAlias = tuple[tuple[int, Setting, Setting], ...]
 # our choices, on simulated wells
 HOUR_MS = 3_600_000
 FIRST_DAYS = 9.0  # of a well: a test is begun in them only
+MEASURED_DAYS = 3.0  # joint echoes or an echo of known depth so lately: depths are not off by much
 COSTS_FRAC = 0.02  # of the liquid, that the margin costs at least
 LEAST_SD_FT = 60.0  # of the height: a margin for less is not worth a pump that starves
 NEAR = 0.5  # probability of too little liquid above the intake: the level may be there already
@@ -74,6 +75,8 @@ def _worth(belief: Belief, well: Well, column: Column, context: Context, view: O
     if well.drive.kind == "fixed" or context.first_at_ms is None:
         return False
     if context.now_ms - context.first_at_ms > FIRST_DAYS * 24 * HOUR_MS or view.short_probability[0] > NEAR:
+        return False
+    if context.measured_at_ms is not None and context.now_ms - context.measured_at_ms <= MEASURED_DAYS * 24 * HOUR_MS:
         return False
     if float(belief.members["height_ft"].std()) < LEAST_SD_FT:
         return False

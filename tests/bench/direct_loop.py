@@ -254,6 +254,7 @@ class Direct:
             pound_told=told,
             intake_test_ms=self.tested.get(key),
             level_at_ms=memory.level_at_ms,
+            measured_at_ms=memory.measured_at_ms,
             level_quality=memory.level_quality,
             run_quality=memory.run_quality,
             casing_psig=memory.casing_psig,

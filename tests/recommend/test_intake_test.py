@@ -62,6 +62,7 @@ def test_no_test_where_nothing_is_to_be_learnt_or_something_forbids_it() -> None
         advised(of, wide, context(suspects={"worn-pump": 0.6})),
         advised(of, wide, context(suspects={"gas-interference": 0.6})),
         advised(of, wide, context(pound_told=0.6)),
+        advised(of, wide, context(measured_at_ms=NOW_MS - 20 * HOUR_MS)),
         advised(of, wide, context(people_on_location=True)),
         advised(of, wide, context(intake_test_ms=NOW_MS - 10 * 24 * HOUR_MS)),
         advised(unrated, unsure(unrated), context()),
