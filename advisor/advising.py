@@ -11,7 +11,7 @@ from advisor.review import considered, lapsed
 from advisor.rulebook import book
 from advisor.rulebook.load import Rulebook
 from advisor.tasks import Settings, Work
-from advisor.well import Setting, Well
+from advisor.well import Setting
 
 HOUR_MS = 3_600_000
 ADVISED_EVERY_MS = HOUR_MS
@@ -90,13 +90,13 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         setting_heard=memory.setting is not None,
         first_at_ms=memory.first_at_ms,
         highest_rate_30d_spm=memory.highest_rate_30d_spm(),
-        changes=tuple((change.at_ms, change.before, change.after) for change in memory.changes),
+        changes=memory.settings_changed(),
         settles_at_ms=_settles_at_ms(item),
         blocks=tuple(book.blocks(rules, item.facts, item.well, now_ms)),
         suspects=dict(item.assessment.suspects),
         pound_told=item.assessment.pound_probability or 0.0,
         level_at_ms=memory.level_at_ms,
-        measured_at_ms=memory.measured_at_ms if _can_measure(item.well) else None,
+        measured_at_ms=memory.measured_at_ms if item.well.checks_velocity else None,
         level_quality=item.assessment.inputs["level"],
         run_quality=item.assessment.inputs["run"],
         casing_psig=memory.casing_psig,
@@ -110,11 +110,6 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         offered=_on_offer(item),
         largest_step_frac=settings.largest_step_frac(item.well),
     )
-
-
-def _can_measure(well: Well) -> bool:
-    """Whether joint echoes and echoes of known depth can be made use of: what they count or come from is on file."""
-    return bool(well.joint_length_ft or well.joint_tally_ft or well.reflectors)
 
 
 def _settles_at_ms(item: Work) -> int | None:

@@ -8,10 +8,11 @@ from advisor.belief import causes
 from advisor.belief import ledger as ledgers
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import Ledger, News
+from advisor.column import Column
 from advisor.memory import BUILD_UP_MS
 from advisor.model import Level
 from advisor.tasks import Work
-from advisor.well import Segment
+from advisor.well import Segment, Well
 
 STUCK_FROM = 3  # times one value is read in a row: no level, and no day like others
 PRESSURE_KINDS = frozenset({"level", "casing-pressure", "trace"})
@@ -19,10 +20,14 @@ PRESSURE_KINDS = frozenset({"level", "casing-pressure", "trace"})
 
 def kept(item: Work, segments: Sequence[Segment], belief: Belief) -> Ledger:
     """The ledger of a well after a moment; segments: what its unit did since the one before."""
-    before = item.memory.ledger
-    after = ledgers.noted(before, _news(item, segments))
+    return followed(item.memory.ledger, _news(item, segments), item.well, item.column, belief)
+
+
+def followed(before: Ledger, news: News, well: Well, column: Column, belief: Belief) -> Ledger:
+    """The ledger with what came; a day that is over with it is held against the causes."""
+    after = ledgers.noted(before, news)
     if after.rows and after.rows[-1:] != before.rows[-1:]:
-        return causes.judged(after, item.well, item.column, belief)
+        return causes.judged(after, well, column, belief)
     return after
 
 
@@ -48,7 +53,7 @@ def _value(item: Work) -> float | None:
     level = next((r.measured for r in item.moment.readings if isinstance(r.measured, Level)), None)
     if level is None:
         return None
-    return level.round_trip_s if level.round_trip_s is not None else level.level_ft_md
+    return level.as_read
 
 
 def _again(item: Work) -> int:
@@ -59,8 +64,7 @@ def _again(item: Work) -> int:
 
 def _gas_mscfd(item: Work) -> float | None:
     """Annular gas of a build-up that is new."""
-    build_up = item.memory.build_up
-    if build_up is None or build_up is item.task.head.memory.build_up or item.workup is None:
+    if item.new_build_up is None or item.workup is None:
         return None
     return item.workup.rough_gas_mscfd
 

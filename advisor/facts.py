@@ -204,9 +204,8 @@ def reversals(memory: Memory, applied: Sequence[Applied], since_ms: int) -> int:
 
     A test that brought the level to the intake, and the step back from it, are no going back and forth.
     """
-    made = tuple((change.at_ms, change.before, change.after) for change in memory.changes)
     found, before = 0, 0.0
-    for at_ms, was, became in intake_test.besides(made, outcomes.intake_test_ms(applied)):
+    for at_ms, was, became in intake_test.besides(memory.settings_changed(), outcomes.intake_test_ms(applied)):
         step = options.change_frac(was, became)
         if abs(step) <= options.EPS:
             continue

@@ -109,6 +109,10 @@ class Memory:
     trend_words: str | None = None
     ledger: Ledger = NO_DAYS  # its days, and what they say of causes
 
+    def settings_changed(self) -> tuple[tuple[int, Setting, Setting], ...]:
+        """When settings changed, from what and to what; oldest first."""
+        return tuple((change.at_ms, change.before, change.after) for change in self.changes)
+
     def shut_in(self) -> bool:
         """Whether the casing valve is said to be shut, for longer than a build-up takes."""
         if self.valve != "shut" or not self.valve_live or self.valve_since_ms is None or self.valve_said_ms is None:
@@ -154,7 +158,7 @@ def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
     if level.casing_psig is not None and reading.quality != "bad":
         memory = _pressure_now(memory, level.casing_psig, reading)
     memory = _valve_now(memory, level.casing_valve, reading)
-    value = level.round_trip_s if level.round_trip_s is not None else level.level_ft_md
+    value = level.as_read
     assert value is not None
     memory = replace(memory, newest_level_values=(*memory.newest_level_values, value)[-SAME_VALUES:])
     if reading.quality == "bad":

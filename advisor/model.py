@@ -37,6 +37,11 @@ class Level:
     casing_valve: str | None = None
     by_reflector_ft_md: Quantity | None = None
 
+    @property
+    def as_read(self) -> float | None:
+        """The travel time, s, or else the depth, ft."""
+        return self.round_trip_s if self.round_trip_s is not None else self.level_ft_md
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trace:

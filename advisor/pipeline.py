@@ -123,11 +123,9 @@ def _remember(items: list[Work]) -> None:
     for item in items:
         for reading in item.moment.readings:
             item.memory = memories.remember(item.memory, reading, item.well)
-        build_up, belief = item.memory.build_up, item.belief
-        if build_up is None or build_up is item.task.head.memory.build_up or belief is None:
-            continue
-        if item.memory.column is not None:
-            moves = levels.moves_ft(belief, item.well, item.memory.column, item.memory.runs, build_up)
+        new = item.new_build_up
+        if new is not None and item.belief is not None and item.memory.column is not None:
+            moves = levels.moves_ft(item.belief, item.well, item.memory.column, item.memory.runs, new)
             item.memory = memories.with_level_moves(item.memory, moves)
 
 
@@ -155,9 +153,7 @@ def _work_up(items: list[Work], settings: Settings) -> None:
 
 
 def _has_gas_news(item: Work) -> bool:
-    return item.moment.has(CASING) and (
-        item.memory.column is None or item.memory.build_up is not item.task.head.memory.build_up
-    )
+    return item.moment.has(CASING) and (item.memory.column is None or item.new_build_up is not None)
 
 
 # --------------------------------------------------------------------------- belief

@@ -9,7 +9,7 @@ from advisor import outcomes
 from advisor.belief import operation
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import DayAhead, Present
-from advisor.column import Column, Observation, WorkUp
+from advisor.column import BuildUp, Column, Observation, WorkUp
 from advisor.memory import Memory
 from advisor.model import Advice, AlarmFlags, Applied, Assessment, Draft, Event, Fact, ProductionTest, Reading, Run
 from advisor.review import Terms
@@ -171,6 +171,12 @@ class Work:
     def shot(self) -> Observation | None:
         """The level of this moment as the belief sees it; None without one that could be worked up."""
         return self.workup.observation if self.workup is not None and self.moment.has(SHOT_KINDS) else None
+
+    @property
+    def new_build_up(self) -> BuildUp | None:
+        """The build-up that came in this moment; None where none did."""
+        build_up = self.memory.build_up
+        return build_up if build_up is not self.task.head.memory.build_up else None
 
     @property
     def current(self) -> Advice | None:

@@ -103,6 +103,11 @@ class Well:
     source: str | None = None
 
     @property
+    def checks_velocity(self) -> bool:
+        """Whether joint echoes or echoes of known depth can be made use of: what they come from is on file."""
+        return bool(self.joint_length_ft or self.joint_tally_ft or self.reflectors)
+
+    @property
     def key(self) -> str:
         return f"{self.site}/{self.name}"
 

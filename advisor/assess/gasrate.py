@@ -57,6 +57,7 @@ def of(
 
 
 _Row = tuple[float, float, bool, float, Quantity | None]
+_UNKNOWN: _Row = (math.nan, math.nan, False, math.nan, None)
 
 
 def _one(each: Inputs, per_psi: float, per_ft: float, base_psia: float, base_degr: float, notes: list[str]) -> _Row:
@@ -90,12 +91,12 @@ def _one(each: Inputs, per_psi: float, per_ft: float, base_psia: float, base_deg
             f"annular_gas_mscfd: build-up not used: {rise.fault}; less than {2.0 * half:.2g} Mscf/d is not seen"
         )
         if not math.isfinite(half):
-            return (math.nan, math.nan, False, math.nan, None)
+            return _UNKNOWN
         known = _together(before, Quantity(value=half, sd=half))
         return (known.value, known.sd, before is not None, math.nan, None if before is None else known)
     q = rate(rise.slope_psi_per_min)
     if not math.isfinite(q):
-        return (math.nan, math.nan, False, math.nan, None)
+        return _UNKNOWN
     minutes = series.every_s * (len(still_psi) - 1) / 60.0
     moving = rate(float(np.ptp(moved_psi)) / minutes)
     width = math.hypot(errors.BUILD_UP_FRAC * q, rate(rise.slope_sd_psi_per_min), errors.LEVEL_MOVES_FRAC * moving)
@@ -140,4 +141,4 @@ def _guessed(each: Inputs, notes: list[str], why: str | None) -> tuple[float, fl
         return (math.nan, math.nan, False)
     q = ANNULUS_SHARE * max(produced, 0.0)
     notes.append(f"annular_gas_mscfd: {said}; estimated as {ANNULUS_SHARE:g} of the {source}")
-    return (q, max(errors.GUESSED_GAS_FRAC * q, 0.05), True)
+    return (q, max(errors.GUESSED_GAS_FRAC * q, LEAST_SD_MSCFD), True)

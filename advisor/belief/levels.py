@@ -6,16 +6,15 @@ the gas above it about as fast as a well with little gas raises its casing press
 
 from __future__ import annotations
 
-import itertools
 from collections.abc import Sequence
 
 import numpy as np
 
-from advisor.belief import balance, operation
+from advisor.belief import balance, cycles, operation
 from advisor.belief.ensemble import Belief
 from advisor.column import BuildUp, Column
 from advisor.model import Run
-from advisor.well import Well
+from advisor.well import Segment, Setting, Well
 
 DAY_MS = 86_400_000
 
@@ -30,20 +29,22 @@ def moves_ft(
     """
     ann = balance.annulus([column], belief.members)
     height = belief.members["height_ft"]
-    inflow = balance.formation(belief.members, ann).rate_bpd(height, ann.tank_ft)
-    pump = balance.pump([well], belief.members)
+    fed, pump = balance.formation(belief.members, ann), balance.pump([well], belief.members)
+    inflow = fed.rate_bpd(height, ann.tank_ft)
     per_bpd = 1.0 / (ann.stb_per_ft * column.liquid_frac)
+
+    def falls_ft_per_d(part: Segment) -> float:
+        if part.running is None:
+            return 0.0
+        take = -pump.leak_bpd
+        if part.running:
+            at_rate = cycles.as_arrays([Setting(stroke_rate_spm=part.stroke_rate_spm)])
+            take = cycles.steady_bpd(height, at_rate, fed, pump, ann)
+        return float(np.median((take - inflow) * per_bpd))
+
     times = [build_up.at_ms + round(1000.0 * build_up.every_s * i) for i in range(len(build_up.casing_psig))]
-    fallen = [0.0]
-    for begin_ms, end_ms in itertools.pairwise(times):
-        gone = 0.0
-        for part in operation.segments(runs, well, begin_ms, end_ms):
-            if part.running is None:
-                continue
-            take = -pump.leak_bpd
-            if part.running:
-                full = pump.full_bpd(np.array([[part.stroke_rate_spm]]), ann.at_intake_psia(height))
-                take = np.where(height > 0.0, full, np.minimum(full, inflow))
-            gone += float(np.median((take - inflow) * per_bpd)) * (part.end_ms - part.start_ms) / DAY_MS
-        fallen.append(fallen[-1] + gone)
-    return tuple(fallen)
+    ends_ms, fallen_ft = [times[0]], [0.0]
+    for part in operation.segments(runs, well, times[0], times[-1]):
+        ends_ms.append(part.end_ms)
+        fallen_ft.append(fallen_ft[-1] + falls_ft_per_d(part) * (part.end_ms - part.start_ms) / DAY_MS)
+    return tuple(np.interp(times, ends_ms, fallen_ft).tolist())

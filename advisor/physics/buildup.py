@@ -85,17 +85,15 @@ def rate_mscfd(
     *,
     content_lbmol_per_psi: Floats,
     slope_psi_per_min: Floats,
-    level_lbmol_per_ft: Floats = 0.0,
-    level_ft_per_min: Floats = 0.0,
     base_psia: Floats = BASE_PSIA,
     base_degr: Floats = BASE_DEGR,
 ) -> Floats:
-    """Gas rate from what the annulus holds, Mscf/d: [dn/dp dp/dt + dn/dD dD/dt] 1440 R T_sc/p_sc/1000.
+    """Gas rate from what the annulus holds with its level at rest, Mscf/d: dn/dp dp/dt 1440 R T_sc/p_sc/1000.
 
-    n = int p A dz/(Z R T) of the real gas column; level_ft_per_min > 0: level falling.
+    n = int p A dz/(Z R T) of the real gas column. A level that moves: with (dn/dD dD/dt)/(dn/dp) in the slope.
     Source: by hand
     """
-    lbmol_per_min = content_lbmol_per_psi * slope_psi_per_min + level_lbmol_per_ft * level_ft_per_min
+    lbmol_per_min = content_lbmol_per_psi * slope_psi_per_min
     return lbmol_per_min * MINUTES_PER_DAY * GAS_CONSTANT * base_degr / base_psia / 1000.0
 
 

@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 
 Changes: TypeAlias = tuple[tuple[int, Setting, Setting], ...]
 
-# our choices, on simulated wells
 HOUR_MS = 3_600_000
+# our choices, on simulated wells
 FIRST_DAYS = 9.0  # of a well: a test is begun in them only
 MEASURED_DAYS = 3.0  # joint echoes or an echo of known depth so lately: depths are not off by much
 COSTS_FRAC = 0.02  # of the liquid, that the margin costs at least

@@ -68,7 +68,7 @@ def unless(well: Well, in_force: Setting, proposed: Setting, suspects: Mapping[s
         "The last shots read foam or gas for the level.",
         "The settings in force are not those last reported.",
     ]
-    if well.joint_length_ft is None and not well.joint_tally_ft and not well.reflectors:
+    if not well.checks_velocity:
         found.append("The velocity of sound is off: no joints or reflectors are configured to check it by.")
     if proposed.stroke_rate_spm * proposed.running_frac > in_force.stroke_rate_spm * in_force.running_frac:
         found.append("The pump cannot lift more: worn, or short of stroke.")

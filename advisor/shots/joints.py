@@ -229,9 +229,14 @@ def times_to(found: Comb, path: Path, depth_ft: float) -> Array:
     """Travel times at which the lines come to a depth, (slopes, scales), s."""
     number = depth_ft / path.joint_ft
     target = number / np.broadcast_to(SCALES, (len(SLOPES), len(SCALES)))
-    target = number / (SCALES + SLOPES[:, None] * 0.5 * (target / found.deepest - 1.0))
+    target = number / _mean_scale(found, target)
     depths, times = _knots(path, 0.0)
     return np.asarray(np.interp(target * path.joint_ft, depths, times))
+
+
+def _mean_scale(found: Comb, target: float | Array) -> Array:
+    """Mean scale of every line down to a joint, or to one each, (slopes, scales)."""
+    return np.asarray(SCALES + SLOPES[:, None] * 0.5 * (target / found.deepest - 1.0))
 
 
 def count(found: Comb, path: Path, time_s: float, hint: Array | None = None) -> Count:
@@ -244,7 +249,7 @@ def count(found: Comb, path: Path, time_s: float, hint: Array | None = None) -> 
     chance = _chance(found, path.gas_sd_frac, inside)
     if hint is not None:
         chance = chance * hint / np.sum(chance * hint)
-    mean_scale = SCALES[None, :] + SLOPES[:, None] * 0.5 * (target / found.deepest - 1.0)
+    mean_scale = _mean_scale(found, target)
     best = _likeliest(mean_scale, chance, min(max(ALLOWED_FRAC, 1.0 / target), WIDE_FRAC))
     sd = math.sqrt(max(float(np.sum(chance * (mean_scale - best) ** 2)), 1e-8))
     scale_0, slope = float(np.sum(chance * SCALES[None, :])), float(np.sum(chance * SLOPES[:, None]))

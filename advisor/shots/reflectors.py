@@ -66,7 +66,7 @@ def found(
         ratio = place.depth_ft / max(count.number * path.joint_ft, 1.0)
         guess = min(guess, time_s) * ratio
         sd = guess * math.hypot(COUNT_SD_FACTOR * count.sd / max(count.number, 1.0), path.joint_sd_frac) + 0.006
-        mine, other = (match.up, match.down) if place.narrower else (match.down, match.up)
+        mine, other = _sides(match, place)
         one = _echo_near(mine, other, guess, 2.2 * sd, time_s - CLEAR_S)
         if one is not None:
             own = own_chance(mine, one[0], one[0] - guess, sd, time_s)
@@ -93,17 +93,15 @@ def hint(match: Match, path: Path, comb: Comb, time_s: float, places: tuple[Plac
 
 
 def _by_peaks(match: Match, path: Path, place: Place, due_s: Array, time_s: float) -> Array:
-    mine, other = (match.up, match.down) if place.narrower else (match.down, match.up)
+    mine, other = _sides(match, place)
     peaks, _ = signal.find_peaks(mine[: int((time_s - CLEAR_S) * WORK_HZ)], height=FAINT_NOISE, distance=SIDE)
     peaks = peaks[peaks > FIRST]
     sd_s = np.hypot(due_s * path.joint_sd_frac, PLACED_SD_S)
     said = np.full(due_s.shape, 1.0 - HEARD)
-    for at in peaks:
-        if np.max(other[max(at - SIDE, 0) : at + SIDE]) <= mine[at]:
+    for at in peaks.tolist():
+        if not _side_lobe(mine, other, at):
             others = np.count_nonzero(mine[peaks] >= AS_LOUD * mine[at]) - 1
-            off = (at / WORK_HZ - due_s) / sd_s
-            density = HEARD * np.exp(-0.5 * off * off) / (sd_s * math.sqrt(2.0 * math.pi))
-            said += density / ((STRAYS + others) / time_s)
+            said += _heard_at(at / WORK_HZ - due_s, sd_s) / ((STRAYS + others) / time_s)
     return said
 
 
@@ -112,8 +110,24 @@ def own_chance(mine: Array, at_s: float, off_s: float, sd_s: float, time_s: floa
     at, end = round(at_s * WORK_HZ), int((time_s - CLEAR_S) * WORK_HZ)
     peaks, _ = signal.find_peaks(mine[:end], height=AS_LOUD * mine[at], distance=SIDE)
     others = int(np.sum((np.abs(peaks - at) > SIDE) & (peaks > FIRST)))
-    density = HEARD * math.exp(-0.5 * (off_s / sd_s) ** 2) / (sd_s * math.sqrt(2.0 * math.pi))
+    density = float(_heard_at(np.asarray(off_s), np.asarray(sd_s)))
     return density / (density + (STRAYS + others) / time_s)
+
+
+def _heard_at(off_s: Array, sd_s: Array) -> Array:
+    """Density, a second, with which a reflector is heard so far off where it is due."""
+    off = off_s / sd_s
+    return np.asarray(HEARD * np.exp(-0.5 * off * off) / (sd_s * math.sqrt(2.0 * math.pi)))
+
+
+def _sides(match: Match, place: Place) -> tuple[Array, Array]:
+    """The matched output of the reflector's own sign and of the other."""
+    return (match.up, match.down) if place.narrower else (match.down, match.up)
+
+
+def _side_lobe(mine: Array, other: Array, at: int) -> bool:
+    """Whether a louder echo of the other sign stands so near that this may be a part of it."""
+    return bool(np.max(other[max(at - SIDE, 0) : at + SIDE]) > mine[at])
 
 
 def _echo_near(mine: Array, other: Array, guess: float, half: float, end: float) -> tuple[float, float] | None:
@@ -127,7 +141,7 @@ def _echo_near(mine: Array, other: Array, guess: float, half: float, end: float)
     local = max(float(np.median(about)) if len(about) else 1.0, 0.7)
     if mine[at] < FOUND_NOISE or mine[at] < FOUND_LOCAL * local:
         return None
-    if np.max(other[max(at - SIDE, 0) : at + SIDE]) > mine[at]:
+    if _side_lobe(mine, other, at):
         return None
     if np.ptp(np.flatnonzero(mine[a:b] >= 0.7 * mine[at])) > SIDE:
         return None

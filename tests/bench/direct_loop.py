@@ -17,12 +17,12 @@ from typing import Any
 
 import numpy as np
 
-from advisor import assess
+from advisor import assess, bookkeeping
 from advisor import memory as memories
-from advisor.belief import balance, causes, ensemble, levels, operation, prior, step, update
-from advisor.belief import ledger as ledgers
+from advisor.belief import balance, ensemble, levels, operation, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Array, Belief
+from advisor.belief.ledger import News
 from advisor.config.load import parse_config
 from advisor.model import Draft, Event, ProductionTest, Quantity, Reading, Run
 from advisor.recommend import choice, options
@@ -182,29 +182,21 @@ class Direct:
             belief = update.production_test(belief, wells, columns, settings, rates)
         self.beliefs |= {key: belief.pick([i]) for i, key in enumerate(keys)}
         for i, key in enumerate(keys):
-            self.noted(key, news[i])
+            ledger = bookkeeping.followed(self.memory[key].ledger, news[i], wells[i], columns[i], self.beliefs[key])
+            self.memory[key] = replace(self.memory[key], ledger=ledger)
 
-    def noted(self, key: str, news: ledgers.News) -> None:
-        """The ledger of a well after an hour, and what a day that is over says."""
-        memory = self.memory[key]
-        before, after = memory.ledger, ledgers.noted(memory.ledger, news)
-        if after.rows and after.rows[-1:] != before.rows[-1:]:
-            assert memory.column is not None
-            after = causes.judged(after, self.wells[key], memory.column, self.beliefs[key])
-        self.memory[key] = replace(memory, ledger=after)
-
-    def news(self, key: str, segments: Sequence[Segment], at_ms: int, readings: Sequence[Reading]) -> ledgers.News:
+    def news(self, key: str, segments: Sequence[Segment], at_ms: int, readings: Sequence[Reading]) -> News:
         """What the hour adds to the ledger of a well."""
         work, memory = self.work[key], self.memory[key]
         level, build_up = memory.level, memory.build_up
         assert level is not None and memory.column is not None
         bleeds = build_up is not None and 0 <= at_ms - build_up.at_ms <= memories.BUILD_UP_MS
         new = build_up is not None and any(reading.at_ms == build_up.at_ms for reading in readings)
-        return ledgers.News(
+        return News(
             at_ms=at_ms,
             segments=segments,
             height_ft=work.observation.height_ft if work.observation is not None else None,
-            shot_value=level.round_trip_s if level.round_trip_s is not None else level.level_ft_md,
+            shot_value=level.as_read,
             casing_psia=None if bleeds else memory.column.casing_psia,
             gas_mscfd=work.rough_gas_mscfd if new else None,
             test_bpd=tested_bpd(readings),
@@ -249,7 +241,7 @@ class Direct:
             setting_heard=memory.setting is not None,
             first_at_ms=memory.first_at_ms,
             highest_rate_30d_spm=memory.highest_rate_30d_spm(),
-            changes=tuple((change.at_ms, change.before, change.after) for change in memory.changes),
+            changes=memory.settings_changed(),
             suspects=dict(suspects),
             pound_told=told,
             intake_test_ms=self.tested.get(key),
