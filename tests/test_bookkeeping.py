@@ -10,13 +10,13 @@ from advisor import bookkeeping
 from advisor import memory as memories
 from advisor.column import BuildUp
 from advisor.model import CasingPressure, Reading
-from advisor.tasks import Moment
+from advisor.tasks import Moment, Work
 from tests.belief.invented import column, well
 
 MINUTE_MS = 60_000
 
 
-def item(at_ms: int, build_up: BuildUp | None) -> Any:
+def item(at_ms: int, build_up: BuildUp | None) -> Work:
     """A moment with one casing pressure, of a well whose last build-up is given."""
     taken = Reading(
         well="north/1",
@@ -25,15 +25,9 @@ def item(at_ms: int, build_up: BuildUp | None) -> Any:
         received_at_ms=at_ms,
         measured=CasingPressure(casing_psig=(45.0,), casing_valve="open"),
     )
-    memory = replace(memories.first(well()), build_up=build_up)
-    return SimpleNamespace(
-        moment=Moment(at_ms=at_ms, readings=(taken,)),
-        memory=memory,
-        task=SimpleNamespace(head=SimpleNamespace(memory=memory)),
-        workup=None,
-        shot=None,
-        column=column(),
-    )
+    memory = replace(memories.first(well()), build_up=build_up, column=column())
+    task: Any = SimpleNamespace(head=SimpleNamespace(memory=memory))
+    return Work(task=task, moment=Moment(at_ms=at_ms, readings=(taken,)), memory=memory, workup=None, belief=None)
 
 
 def test_a_pressure_that_a_build_up_left_behind_is_not_of_the_day() -> None:
