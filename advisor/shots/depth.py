@@ -67,7 +67,8 @@ def of(
     count_sd = COUNT_SD_FACTOR * count.sd if reach >= LEAST_REACH else count.sd
     shares = [pick_sd / time_s, MIXED_FRAC * (1.0 - min(reach, 1.0))]
     if reach >= LEAST_REACH:
-        shares += [path.joint_sd_frac, UNEVEN_FRAC / math.sqrt(max(count.reach_joints, 1.0))]
+        uneven = 0.0 if len(path.tally_ft) else UNEVEN_FRAC / math.sqrt(max(count.reach_joints, 1.0))
+        shares += [path.joint_sd_frac, uneven]
     beside = math.hypot(*shares)
     sd = value * math.hypot(count_sd / count.number, beside)
     counted = Quantity(value=value, sd=sd, by="joints") if reach >= LEAST_REACH else None

@@ -22,12 +22,13 @@ BLOCK = 4  # joints of a stretch
 SCALES = np.linspace(0.91, 1.09, 46)
 COARSE = np.linspace(0.90, 1.10, 21)  # scales at which a block is worked out
 SLOPES = np.linspace(-0.020, 0.020, 5)  # change of the scale from the inlet to the deepest point
-HARMONICS = np.array([1.0, 2.0, 3.0])
-SURE = np.array([1.0, 0.85, 0.65])  # of an amplitude, that its phase is as expected: pulses come different ways
-STRAY_FRAC = 0.015  # standard deviation of a joint's length
+HARMONICS = np.array([1.0, 2.0, 3.0, 4.0, 5.0])
+# of an amplitude, that its phase is as expected: pulses come different ways
+SURE = np.array([1.0, 0.85, 0.65, 0.5, 0.4])
 FADING = np.array([0.9, 1.7])  # absorption over predicted
-PLACES = 16  # within a joint
+PLACES = 32  # within a joint
 MOST_NATS = 6.0  # of evidence in a block: one loud echo of something else is no comb
+LOUDEST = 2.5  # over the amplitude that the collars of a block have: what is louder is something else's
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,13 +38,14 @@ class Blocks:
     echo: over noise of unit variance, turned by the phase of a collar's echo at the predicted absorption, (W, H, C);
     turn: how much more the phases of the harmonics turn against the first's for as much absorption again, (W, H);
     expected: power of the echoes over noise, for each loudness with each of FADING, (W, loudness, H); down: share of
-    the way to the deepest point, (W,).
+    the way to the deepest point, (W,); stray_frac: standard deviation of a joint's length beside what is known of it.
     """
 
     echo: Complex
     turn: Array
     expected: Array
     down: Array
+    stray_frac: float
 
 
 def evidence(blocks: Blocks) -> Single:
@@ -51,16 +53,18 @@ def evidence(blocks: Blocks) -> Single:
     count, levels, _ = blocks.expected.shape
     wave = np.exp(-2j * np.pi * HARMONICS[:, None] * np.arange(PLACES) / PLACES)
     waves = np.concatenate((wave.real, -wave.imag)).astype(np.float32)  # (2H, places)
-    blurred = np.exp(-0.5 * (2.0 * np.pi * HARMONICS * STRAY_FRAC) ** 2 * BLOCK / 6.0) * SURE  # within a block
+    blurred = np.exp(-0.5 * (2.0 * np.pi * HARMONICS * blocks.stray_frac) ** 2 * BLOCK / 6.0) * SURE  # within a block
     root = 2.0 * np.sqrt(blocks.expected) * blurred
     dull = np.sum(root * root, axis=2) / 4.0
-    wander = _wander()
+    wander = _wander(blocks.stray_frac)
     lines = (len(SLOPES), len(SCALES))
     chance = np.full((levels, *lines, PLACES), 1.0 / PLACES, dtype=np.float32)
     total = np.empty((count, levels, *lines), dtype=np.float32)
     sum_ = np.zeros((levels, *lines), dtype=np.float32)
     at_joint = np.zeros(lines)  # joints along each line, less those of the model
     ratio = np.resize(FADING, levels)
+    size = np.sqrt(np.sum(np.abs(blocks.echo) ** 2, axis=1)) + 1e-9  # (W, C)
+    kept = np.minimum((np.sqrt(dull) + LOUDEST)[:, :, None] / size[:, None, :], 1.0)
     step = COARSE[1] - COARSE[0]
     for j in range(count):
         if j:
@@ -71,7 +75,7 @@ def evidence(blocks: Blocks) -> Single:
         near = np.clip(np.round((local - COARSE[0]) / step).astype(np.intp), 0, len(COARSE) - 1)
         seen = blocks.echo[j][:, near] * np.exp(-2j * np.pi * HARMONICS[:, None, None] * at_joint)
         turned = seen * np.exp(1j * (ratio[:, None] - 1.0) * blocks.turn[j])[:, :, None, None]
-        turned *= root[j][:, :, None, None]
+        turned *= root[j][:, :, None, None] * kept[j][:, near][:, None]
         parts = np.concatenate((turned.real, turned.imag), axis=1).astype(np.float32)  # (levels, 2H, lines)
         nats = np.moveaxis(parts, 1, -1) @ waves - dull[j][:, None, None, None].astype(np.float32)
         nats = nats / (1.0 + np.abs(nats) / np.float32(MOST_NATS))
@@ -83,10 +87,10 @@ def evidence(blocks: Blocks) -> Single:
     return total
 
 
-def _wander() -> Single:
+def _wander(stray_frac: float) -> Single:
     """Probability of each place a block on, from each place: unequal joints, a normal error around a circle."""
     order = np.arange(PLACES // 2 + 1)
-    kept = np.exp(-0.5 * (2.0 * np.pi * order * STRAY_FRAC) ** 2 * BLOCK)
+    kept = np.exp(-0.5 * (2.0 * np.pi * order * stray_frac) ** 2 * BLOCK)
     ring = np.maximum(np.fft.irfft(kept, PLACES), 1e-6)
     apart = (np.arange(PLACES)[:, None] - np.arange(PLACES)[None, :]) % PLACES
     return np.asarray((ring / ring.sum())[apart], dtype=np.float32)

@@ -23,7 +23,7 @@ from advisor.shots.match import PULSE_BEFORE, Match
 from advisor.shots.path import Path
 from advisor.shots.record import WORK_HZ
 
-PER_JOINT = 8  # samples
+PER_JOINT = 16  # samples
 AROUND = 80  # joints over which the background is taken
 FINE = 4  # lines for each one followed, between which evidence is smooth
 SCALES = np.linspace(follow.SCALES[0], follow.SCALES[-1], FINE * (len(follow.SCALES) - 1) + 1)
@@ -33,11 +33,12 @@ LOUD = np.array([0.006, 0.05, 0.4, 3.0])  # collars' power over that of plain on
 LOUD_CHANCE = np.array([0.15, 0.25, 0.35, 0.25])
 FADING_CHANCE = np.array([0.6, 0.4])
 MOST_OVER = 6.0  # of a block
+STRAY_FRAC, TALLY_STRAY_FRAC = 0.015, 0.004  # standard deviation of a joint's length, and about its tally
 COLLAR_FT = 0.42  # length (common practice, no source)
 HEARD = 1.7  # at the wellhead an echo meets its own reflection
 BIN_HZ, FLAT_HZ = 0.5, 8.0
 PHASES = 4096  # points of the spectrum in which the pulse's phases are looked up
-BAND = (0.55, 3.6)  # joint rates: what lies outside would only set the loudness
+BAND = (0.55, 5.8)  # joint rates: what lies outside would only set the loudness
 WAYS = np.array([0.03, 0.2, 0.6])
 EVEN = 24  # samples
 CLIP = 3.0
@@ -103,7 +104,7 @@ def comb(match: Match, path: Path, start_s: float) -> Comb:
     middle = np.asarray(first + (np.arange(count) + 0.5) * BLOCK, dtype=np.float64)
     time_s = np.interp(middle * path.joint_ft, depths, times)
     rate = np.gradient(middle, time_s) if count > 1 else np.full(1, 19.0)  # joints a second
-    lines = drawn.reshape(count, wide) @ _blocks()
+    lines = _lines(drawn, grid * path.joint_ft, path)
     noise = _background(drawn, count) * wide
     over = lines.reshape(count, len(HARMONICS), len(COARSE)) / np.sqrt(noise)[:, :, None]
     expected = _expected(match, path, time_s, rate) / np.maximum(_background(plain, count), 1.0)[:, None, :]
@@ -113,9 +114,25 @@ def comb(match: Match, path: Path, start_s: float) -> Comb:
         turn=lost - HARMONICS * lost[:, :1],
         expected=np.minimum(expected, MOST_OVER),
         down=middle / deepest,
+        stray_frac=TALLY_STRAY_FRAC if len(path.tally_ft) else STRAY_FRAC,
     )
     total = follow.evidence(blocks)
     return Comb(middle=middle, time_s=time_s, total=total, deepest=deepest)
+
+
+def _lines(drawn: Array, depth_ft: Array, path: Path) -> Complex:
+    """Each block at each harmonic and coarse scale, (W, harmonics x scales); depth_ft: of the samples by the model.
+
+    Where joints are tallied each scale has its own places for their ends.
+    """
+    pieces = drawn.reshape(-1, BLOCK * PER_JOINT)
+    if len(path.tally_ft) == 0:
+        return np.asarray(pieces @ _blocks())
+    off = path.uneven_at(COARSE[:, None] * depth_ft).reshape(len(COARSE), len(pieces), -1)
+    turns = np.exp(-2j * np.pi * HARMONICS[:, None, None, None] * off)
+    plain = _blocks().reshape(-1, len(HARMONICS), len(COARSE))
+    lines = np.einsum("wm,hcwm,mhc->whc", pieces, turns, plain, optimize=True)
+    return np.asarray(lines.reshape(len(pieces), -1))
 
 
 @cache

@@ -34,6 +34,7 @@ class Path:
     gas_sd_frac: float
     joint_ft: float
     joint_sd_frac: float
+    tally_ft: Array  # depths of the joints' ends below the inlet; empty where there is no tally
     collar_tightness: float  # area beside a collar over that above it, r - 1/r of it
     absorption: float  # nepers per second of travel and per square root of a hertz
     deepest_ft: float  # below the inlet: no level is deeper
@@ -46,6 +47,13 @@ class Path:
         inside = np.interp(t, self.time_s, self.depth_ft)
         speed = (self.depth_ft[-1] - self.depth_ft[-2]) / (self.time_s[-1] - self.time_s[-2])
         return np.asarray(inside + speed * np.maximum(t - self.time_s[-1], 0.0))
+
+    def uneven_at(self, depth_ft: Array) -> Array:
+        """By how many joints the tally's count to depths departs from one of equal joints, but for a constant."""
+        if len(self.tally_ft) == 0:
+            return np.zeros(np.shape(depth_ft))
+        off = np.arange(len(self.tally_ft)) - self.tally_ft / self.joint_ft
+        return np.asarray(np.interp(depth_ft, self.tally_ft, off))
 
     def time_at(self, depth_ft: float) -> float:
         """Travel time to a depth below the inlet and back, s."""
@@ -74,12 +82,14 @@ def of(well: Well, *, casing_psig: float, atmospheric_psia: float) -> Path:
     slow = 2.0 / fps
     time = np.concatenate(([0.0], np.cumsum(0.5 * (slow[1:] + slow[:-1]) * np.diff(depth))))
     joint, joint_sd = _joint(well, notes)
+    tally = np.cumsum(well.joint_tally_ft or ()) - inlet
     return Path(
         time_s=time,
         depth_ft=depth,
         gas_sd_frac=sd,
         joint_ft=joint,
         joint_sd_frac=joint_sd,
+        tally_ft=np.asarray(tally[tally > 0.0], dtype=np.float64),
         collar_tightness=_collar_tightness(well),
         absorption=_absorption(well, gravity, float(np.mean(degf)), psia),
         deepest_ft=deepest,

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
-from advisor.shots import follow
+from advisor.shots import follow, joints
 
 W = 40
 
@@ -17,6 +19,7 @@ def blocks(echo: np.ndarray, power: float) -> follow.Blocks:
         turn=np.zeros((len(echo), len(follow.HARMONICS))),
         expected=np.full((len(echo), len(follow.FADING), len(follow.HARMONICS)), power),
         down=(np.arange(len(echo)) + 0.5) / len(echo),
+        stray_frac=joints.STRAY_FRAC,
     )
 
 
@@ -76,10 +79,35 @@ def test_joints_of_unequal_length_are_followed_all_the_same() -> None:
 
 
 def test_harmonics_whose_phases_fit_no_echo_are_less_evidence() -> None:
-    """The same powers, the second harmonic against the phase that it must have: no short constriction echoes so."""
+    """The same powers, even harmonics against the phases that they must have: no short constriction echoes so."""
     joint = 1.02 * follow.BLOCK * np.arange(W)
     quiet = comb(joint, 0.8)
-    turned = quiet * np.array([1.0, -1.0, 1.0])
+    turned = quiet * np.array([1.0, -1.0, 1.0, -1.0, 1.0])
     right = follow.evidence(blocks(quiet, 0.8))[-1].max()
     wrong = follow.evidence(blocks(turned, 0.8))[-1].max()
     assert wrong < 0.6 * right
+
+
+def test_a_comb_of_which_only_the_highest_harmonics_are_heard_is_followed() -> None:
+    """Noise that covers all below the fourth harmonic, joints of equal length."""
+    joint = 1.03 * follow.BLOCK * np.arange(W) + 0.1
+    heard = np.array([0.0, 0.0, 0.0, 1.0, 1.0])
+    made = blocks(comb(joint, 2.0) * heard + noise(np.random.default_rng(8)), 2.0)
+    made = replace(made, expected=made.expected * heard, stray_frac=0.004)
+    total = follow.evidence(made)
+    assert best(total)[0] == pytest.approx(1.03, abs=0.0041)
+    assert total[-1].max() > 10.0
+
+
+def test_what_is_louder_than_collars_can_be_counts_no_more_for_it() -> None:
+    """An echo a hundred times too loud is as much evidence as one just at the limit, and as one ten times that."""
+    joint = follow.BLOCK * np.arange(W) + 0.0
+    ends = [follow.evidence(blocks(comb(joint, 0.5) * loud, 0.5))[-1].max() for loud in (10.0, 100.0)]
+    assert ends[1] == pytest.approx(ends[0], rel=1e-4)
+
+
+def test_the_less_is_known_of_lengths_the_less_a_comb_says() -> None:
+    """A tally's lengths leave the same comb more evidence than equal ones would."""
+    made = blocks(comb(0.97 * follow.BLOCK * np.arange(W) + 0.0, 0.5) + noise(np.random.default_rng(9)), 0.5)
+    known = follow.evidence(replace(made, stray_frac=joints.TALLY_STRAY_FRAC))[-1].max()
+    assert known > follow.evidence(made)[-1].max() + 1.0

@@ -35,6 +35,7 @@ MASS = {
 PIPES = ((4.000, 2.375), (4.892, 2.375), (4.950, 2.875), (4.892, 2.875), (6.276, 2.875), (6.366, 3.500))
 COLLAR = {2.375: 3.063, 2.875: 3.668, 3.500: 4.500}
 RATES = (250.0, 500.0, 1000.0, 2000.0, 4000.0)
+BITS = (12, 14, 16)  # of the converter
 TOP_HZ = 200.0
 
 
@@ -200,7 +201,9 @@ def _sound(rng: np.random.Generator, plan: dict[str, Any]) -> tuple[np.ndarray, 
     nodes = np.linspace(0.0, plan["level"], 24)
     fps = _velocity(plan, nodes)
     fine = np.linspace(0.0, plan["level"], 4001)
-    wobble = 1.0 + 0.004 * rng.standard_normal() * np.sin(
+    mixed = rng.random() < 0.5  # gas that is not the same all the way down
+    plan["families"] |= {"mixed gas"} if mixed else set()
+    wobble = 1.0 + 0.004 * mixed * rng.standard_normal() * np.sin(
         2 * np.pi * (fine / plan["level"] * rng.uniform(0.3, 1.5) + rng.random())
     )
     speed = np.interp(fine, nodes, fps) * wobble
@@ -412,7 +415,6 @@ def _recorded(
     size = min(size, 0.09 / np.std(noise))
     x = x + size * noise
     seen = only if plan["kind"] == "level" else only * 0.0
-    db = 20 * math.log10(max(peak_echo, 1e-12) / max(size * level, 2e-5)) if np.any(seen) else -99.0
     if rng.random() < 0.3:
         mains = rng.choice([50.0, 60.0]) * (1 + rng.normal(0, 2e-4))
         t = np.arange(n) / 500.0
@@ -422,7 +424,13 @@ def _recorded(
     hz = float(rng.choice(RATES, p=[0.15, 0.25, 0.35, 0.15, 0.1]))
     x = _resampled(x, hz)
     full = np.max(np.abs(x)) * (rng.uniform(1.05, 3.0) if rng.random() < 0.85 else rng.uniform(0.25, 0.95))
-    counts = np.clip(np.round(x / full * 32767), -32767, 32767)
+    bits = int(rng.choice(BITS, p=[0.15, 0.2, 0.65]))
+    plan["families"] |= {"coarse steps"} if bits < 16 else set()
+    most = 2 ** (bits - 1) - 1
+    counts = np.clip(np.round(x / full * most), -most, most) * 2 ** (16 - bits)
+    rounding = full / most / math.sqrt(12.0) * math.sqrt(2.0 * (band[1] - band[0]) / hz)
+    floor = max(math.hypot(size * level, rounding), 2e-5)
+    db = 20 * math.log10(max(peak_echo, 1e-12) / floor) if np.any(seen) else -99.0
     if rng.random() < 0.05:
         at = int(rng.uniform(0.15, 0.95) * len(counts))
         counts[at : at + int(hz * rng.uniform(0.02, 0.3))] = counts[at] if rng.random() < 0.5 else 0.0
