@@ -70,18 +70,22 @@ def test_a_reflector_among_many_echoes_sets_less() -> None:
     assert among.right < alone.right
 
 
-@pytest.mark.parametrize("seed", [0, 2, 3, 5, 6, 7])
-def test_an_echo_too_faint_to_be_told_as_the_reflectors_still_chooses_the_velocity(seed: int) -> None:
+def test_an_echo_too_faint_to_be_told_as_the_reflectors_still_chooses_the_velocity() -> None:
     """Reflector at 2,400 ft, an echo of some four times the noise after 4 s: 1,200 ft/s, 3,000 ft at 5 s. Gas alone
-    is 1.5 % off, and as gas and chance have it the depth may lie anywhere."""
+    is 1.5 % off, and as noise has it another peak near the echo's place is as likely in a few records."""
     anchor = Reflector(name="anchor", depth_ft_md=2400.0, area_change="smaller")
-    x = plain.record(joints=0.0, noise=0.02, others=((4.0, 0.2),), seed=seed)
-    alone = depths(x, plain.well(gas_gravity=0.755), 5.0)
-    known = depths(x, plain.well(gas_gravity=0.755, reflectors=(anchor,)), 5.0)
-    assert known.found == ()
-    assert abs(alone.level_ft.value - 3000.0) > 25.0
-    assert known.level_ft.value == pytest.approx(3000.0, rel=0.005)
-    assert known.right > alone.right + 0.1
+    off_ft, surer, told = [], [], []
+    for seed in range(10):
+        x = plain.record(joints=0.0, noise=0.02, others=((4.0, 0.2),), seed=seed)
+        alone = depths(x, plain.well(gas_gravity=0.755), 5.0)
+        known = depths(x, plain.well(gas_gravity=0.755, reflectors=(anchor,)), 5.0)
+        told.append(known.found != ())
+        off_ft.append((abs(alone.level_ft.value - 3000.0), abs(known.level_ft.value - 3000.0)))
+        surer.append(known.right - alone.right)
+    assert sum(told) <= 2
+    assert sum(known < 15.0 for _, known in off_ft) >= 9
+    assert np.median([alone for alone, _ in off_ft]) > 25.0
+    assert np.median(surer) > 0.1
 
 
 def test_a_reflector_that_is_not_heard_says_little() -> None:
