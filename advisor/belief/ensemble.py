@@ -72,6 +72,8 @@ COUNTS: dict[str, str] = {
     "casing_psia": "casing pressure last worked with; 0 none",
     "casing_step": "its usual change from one reading to the next, psi",
     "casing_blamed": "size of the last step of it that the gauge was blamed for by half the members, psi",
+    "strokes": "strokes a minute, rests counted in, at the last shot within the gate; 0 none",
+    "turned_ms": "time of the first such shot after the last change of them; 0 none",
     "starving": "log odds gained for a pump that starves since members were last exchanged",
     "gauge_blamed": "log odds gained for a step that was the gauge's since members were last exchanged",
     "leaks": "log odds gained for liquid that drains back while idle",
@@ -166,7 +168,7 @@ def from_bytes(stored: bytes) -> Belief:
     at = len(MAGIC) + head_size
     name = stored[at : at + name_size].decode()
     at += name_size
-    counts: dict[str, Array] = {}
+    counts: dict[str, Array] = {key: np.zeros(1) for key in COUNTS}  # a belief stored before one of them was kept
     for _ in range(counted):
         key, at = _key(stored, at)
         counts[key] = np.array(struct.unpack_from("<d", stored, at), dtype=np.float64)

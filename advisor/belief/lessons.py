@@ -6,18 +6,19 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, modes
+from advisor.belief import assimilate, chosen, cycles, modes
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.belief.seen import Seen
 from advisor.column import Column
 from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
-HEIGHTS = ("height_ft", "free_ft")
 LESSON_H = 6.0  # from one shot that teaches of the well to the next
 IN_DOUBT = 1.0  # log odds for a pump that lifts nothing: until that is settled no shot teaches of the inflow,
 DOUBTED_H = 12.0  # but for so long only
 STARVING_BELIEVED = 0.4  # of the log odds: what the model leaves out is alike from one lesson to the next
+TURNED_SHARE = 0.03  # of the strokes a day: a change of setting
+ANSWERS_H = 72.0  # how a level answers one tells fed pumps and starved ones apart
 TELLING = 2.0  # spread of what the members would read, in standard deviations of the shot: it teaches at once
 
 
@@ -41,13 +42,20 @@ def taught(
     telling = 0.5 * (ranked[:, -1 - sixth] - ranked[:, sixth]) > TELLING * np.sqrt(seen.variance[:, 0])
     doubted = (belief.counts["no_lift"] > IN_DOUBT) & (since_h < DOUBTED_H)
     lesson = near & ((since_h >= LESSON_H) | telling) & ~doubted
+    belief = _turned(belief, settings, seen, near)
+    left = np.ones(len(wells))
     if lesson.any():
-        belief = _weighed(belief, wells, columns, settings, seen, lesson)
+        turned_ms = belief.counts["turned_ms"]
+        answers = lesson & (turned_ms > 0.0) & (seen.at_ms - turned_ms < ANSWERS_H * HOUR_MS)
+        belief, left = chosen.by_level(belief, seen, free_ft, answers)
+        belief = _weighed(belief, wells, columns, settings, seen, lesson, lesson & (left == 1.0))
+    variance = seen.variance / left[:, None]
     kinds = modes.starving(belief, wells, columns, settings)
-    learnt = _moved(belief.members, seen, seen.predicted(belief), near & ~lesson, assimilate.OF_HOURS, kinds)
+    predicted = seen.predicted(belief)
+    learnt = _moved(belief.members, seen, predicted, variance, near & ~lesson, assimilate.OF_HOURS, kinds)
     if lesson.any():
         free_ft = seen.read(belief.members["free_ft"], belief.members)
-        wholly = _moved(belief.members, seen, free_ft, lesson, assimilate.UPDATED, kinds)
+        wholly = _moved(belief.members, seen, free_ft, variance, lesson, assimilate.UPDATED, kinds)
         wholly["free_ft"] = wholly["height_ft"]
         learnt = {
             name: np.where(lesson[:, None], values, learnt.get(name, belief.members[name]))
@@ -56,17 +64,39 @@ def taught(
     return belief.with_members(learnt, {"lesson_ms": np.where(lesson, seen.at_ms, belief.counts["lesson_ms"])})
 
 
+def _turned(belief: Belief, settings: Sequence[Setting], seen: Seen, near: Marks) -> Belief:
+    """With the time of the last shot that was the first at another setting."""
+    arrays = cycles.as_arrays(settings)
+    strokes = (arrays.rate_spm * arrays.running_frac)[:, 0]
+    before = belief.counts["strokes"]
+    known = before > 0.0
+    turned = near & known & (np.abs(strokes - before) > TURNED_SHARE * before)
+    return belief.with_members(
+        {},
+        {
+            "strokes": np.where(near | ~known, strokes, before),
+            "turned_ms": np.where(turned, seen.at_ms, belief.counts["turned_ms"]),
+        },
+    )
+
+
 def _moved(
-    members: Mapping[str, Array], seen: Seen, reading_ft: Array, rows: Marks, names: Sequence[str], kinds: Marks
+    members: Mapping[str, Array],
+    seen: Seen,
+    reading_ft: Array,
+    variance: Array,
+    rows: Marks,
+    names: Sequence[str],
+    kinds: Marks,
 ) -> dict[str, Array]:
     """Members after the shot: what each would have read moves, and its height is the one that reads so.
 
     The height itself would not do: where the gassy column errs much, high members and low ones read the same, and no
     straight line leads from the reading to the height.
     """
-    others = [name for name in names if name not in HEIGHTS]
+    others = [name for name in names if name not in chosen.HEIGHTS]
     with_reading = {**members, "reading": reading_ft}
-    args = (reading_ft, seen.height_ft, seen.variance, rows, ["reading", *others], kinds)
+    args = (reading_ft, seen.height_ft, variance, rows, ["reading", *others], kinds)
     moved = assimilate.members_after(with_reading, *args)
     height_ft = seen.stands(moved.pop("reading"), {**members, **moved})
     return moved | {"height_ft": np.where(rows[:, None], height_ft, members["height_ft"])}
@@ -79,11 +109,12 @@ def _weighed(
     settings: Sequence[Setting],
     seen: Seen,
     lesson: Marks,
+    undecided: Marks,
 ) -> Belief:
-    """With members of the likelier kinds in the place of others."""
-    args = (seen.height_ft, seen.variance, lesson)
+    """With members of the likelier kinds in the place of others; undecided: no choice has told the starved yet."""
+    read = seen.height_ft, seen.variance
     starving = modes.starving(belief, wells, columns, settings)
     free_ft = seen.read(belief.members["free_ft"], belief.members)
-    belief = modes.weighed(belief, starving, "starving", free_ft, *args, believed=STARVING_BELIEVED)
+    belief = modes.weighed(belief, starving, "starving", free_ft, *read, undecided, believed=STARVING_BELIEVED)
     free_ft = seen.read(belief.members["free_ft"], belief.members)
-    return modes.weighed(belief, modes.gauge_blamed(belief), "gauge_blamed", free_ft, *args)
+    return modes.weighed(belief, modes.gauge_blamed(belief), "gauge_blamed", free_ft, *read, lesson)

@@ -14,6 +14,12 @@ def three() -> ensemble.Belief:
     return prior.draw(wells, [START_MS, START_MS + 1, START_MS + 2], [column()] * 3, members=16)
 
 
+def test_a_belief_stored_before_a_count_was_kept_has_it_at_zero() -> None:
+    one = three().pick([0])
+    older = replace(one, counts={name: values for name, values in one.counts.items() if name != "strokes"})
+    assert ensemble.from_bytes(older.to_bytes()).counts["strokes"].tolist() == [0.0]
+
+
 def test_a_belief_comes_back_from_its_bytes_unchanged() -> None:
     for i in range(3):
         one = three().pick([i])
