@@ -19,6 +19,7 @@ DOUBTED_H = 12.0  # but for so long only
 STARVING_BELIEVED = 0.4  # of the log odds: what the model leaves out is alike from one lesson to the next
 TURNED_SHARE = 0.03  # of the strokes a day: a change of setting
 ANSWERS_H = 72.0  # how a level answers one tells fed pumps and starved ones apart
+NEW_H = 240.0  # of a well; later choices, of a well that may be going wrong, would leave too few to say so
 TELLING = 2.0  # spread of what the members would read, in standard deviations of the shot: it teaches at once
 
 
@@ -47,6 +48,7 @@ def taught(
     if lesson.any():
         turned_ms = belief.counts["turned_ms"]
         answers = lesson & (turned_ms > 0.0) & (seen.at_ms - turned_ms < ANSWERS_H * HOUR_MS)
+        answers &= seen.at_ms - belief.counts["first_ms"] < NEW_H * HOUR_MS
         belief, left = chosen.by_level(belief, seen, free_ft, answers)
         belief = _weighed(belief, wells, columns, settings, seen, lesson, lesson & (left == 1.0))
     variance = seen.variance / left[:, None]
