@@ -134,6 +134,11 @@ class Setting:
             return 1.0
         return self.run_min / (self.run_min + self.idle_min)
 
+    @property
+    def mean_spm(self) -> float:
+        """Strokes a minute, rests counted in."""
+        return self.stroke_rate_spm * self.running_frac
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Segment:

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.belief import prior
-from advisor.belief.ensemble import OF_THE_WELL, Array, Belief, Marks, normals, stream
+from advisor.belief.ensemble import OF_THE_WELL, Array, Belief, Marks, normals, one_each, stream
 from advisor.belief.seen import Seen
 
 # our choices, on simulated wells
@@ -44,12 +44,7 @@ def by_level(belief: Belief, seen: Seen, reading_ft: Array, used: Marks) -> tupl
     if not copies.any():
         return belief, left
     members = belief.members
-    noise = np.stack(
-        [
-            normals(well, int(at), "velocity of copies", 1, belief.size)[0]
-            for well, at in zip(belief.wells, seen.at_ms, strict=True)
-        ]
-    )
+    noise = one_each(belief, seen.at_ms, "velocity of copies")
     sds = np.hypot(VELOCITY_SPREAD * members["velocity"].std(axis=-1, keepdims=True), LEAST_VELOCITY_SPREAD)
     apart = {"velocity": np.where(copies, members["velocity"] + sds * noise, members["velocity"])}
     for name in HEIGHTS:

@@ -198,3 +198,9 @@ def normals(well: str, at_ms: int, purpose: str, rows: int, size: int) -> Array:
     """Standard normals (rows, size) in opposite pairs along the members, so that each row has mean zero."""
     half = stream(well, at_ms, purpose).standard_normal((rows, (size + 1) // 2))
     return np.concatenate([half, -half], axis=1)[:, :size]
+
+
+def one_each(belief: Belief, at_ms: Array | NDArray[np.int64], purpose: str) -> Array:
+    """A standard normal for every member (W, M), each well's from its name and its time (W,)."""
+    pairs = zip(belief.wells, at_ms, strict=True)
+    return np.stack([normals(well, int(at), purpose, 1, belief.size)[0] for well, at in pairs])

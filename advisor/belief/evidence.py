@@ -65,10 +65,7 @@ def tested(
     belief: Belief, wells: Sequence[Well], settings: Sequence[Setting], rate_bpd: Array, used: Marks
 ) -> Belief:
     """After production tests (W,) of the wells used: a pump that gave clearly more than a dead one lifts."""
-    swept = [
-        balance.displacement_bpd_per_spm(w) * s.stroke_rate_spm * s.running_frac
-        for w, s in zip(wells, settings, strict=True)
-    ]
+    swept = [balance.displacement_bpd_per_spm(w) * s.mean_spm for w, s in zip(wells, settings, strict=True)]
     lifts = used & (rate_bpd > LIFTS_FACTOR * DEAD_UNDER * np.array(swept))
     counts = belief.counts["no_lift"]
     return belief.with_members({}, {"no_lift": np.where(lifts, np.minimum(counts, 0.0), counts)})

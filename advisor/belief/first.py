@@ -13,7 +13,7 @@ import numpy as np
 from scipy.special import ndtr, ndtri
 
 from advisor.belief import balance, cycles
-from advisor.belief.ensemble import Array, Belief, normals
+from advisor.belief.ensemble import Array, Belief, one_each
 from advisor.column import Column
 from advisor.well import Setting, Well
 
@@ -78,7 +78,5 @@ def _place_ft(
 
 def _ranks(belief: Belief, at_ms: Array, purpose: str) -> Array:
     """Shares between 0 and 1 (W, M), evenly spread, in an order of the well's own."""
-    noise = np.stack(
-        [normals(w, int(at), purpose, 1, belief.size)[0] for w, at in zip(belief.wells, at_ms, strict=True)]
-    )
+    noise = one_each(belief, at_ms, purpose)
     return np.asarray((np.argsort(np.argsort(noise, axis=-1), axis=-1) + 0.5) / belief.size)

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, chosen, cycles, modes
+from advisor.belief import assimilate, chosen, modes
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.belief.seen import Seen
 from advisor.column import Column
@@ -68,8 +68,7 @@ def taught(
 
 def _turned(belief: Belief, settings: Sequence[Setting], seen: Seen, near: Marks) -> Belief:
     """With the time of the last shot that was the first at another setting."""
-    arrays = cycles.as_arrays(settings)
-    strokes = (arrays.rate_spm * arrays.running_frac)[:, 0]
+    strokes = np.array([setting.mean_spm for setting in settings])
     before = belief.counts["strokes"]
     known = before > 0.0
     turned = near & known & (np.abs(strokes - before) > TURNED_SHARE * before)

@@ -19,7 +19,7 @@ from advisor.belief import (
     prior,
     widen,
 )
-from advisor.belief.ensemble import Array, Belief, Marks, normals
+from advisor.belief.ensemble import Array, Belief, Marks, one_each
 from advisor.belief.first import LEAST_VELOCITY_FT
 from advisor.belief.seen import Seen
 from advisor.column import Column, Observation
@@ -106,12 +106,7 @@ def _gate(belief: Belief, seen: Seen, known: Marks) -> tuple[Array, Marks]:
 
 def _read_ft(belief: Belief, seen: Seen) -> Array:
     """The reading as each member takes it: with noise of its own, the shared errors but those of the column off."""
-    noise = np.stack(
-        [
-            normals(well, int(at), "first height", 1, belief.size)[0]
-            for well, at in zip(belief.wells, seen.at_ms, strict=True)
-        ]
-    )
+    noise = one_each(belief, seen.at_ms, "first height")
     return np.asarray(seen.height_ft - seen.offset_ft(belief.members) + np.sqrt(seen.variance) * noise)
 
 
@@ -167,12 +162,7 @@ def settled(
     rate = np.array([[s.stroke_rate_spm] for s in settings])
     take_bpd = drawing.take_bpd(height, share, rate, pump, ann)
     now_bpd = np.maximum(fed.rate_bpd(height, ann.tank_ft), 1e-3)
-    noise = np.stack(
-        [
-            normals(well, int(at), "settled", 1, belief.size)[0]
-            for well, at in zip(belief.wells, belief.at_ms, strict=True)
-        ]
-    )
+    noise = one_each(belief, belief.at_ms, "settled")
     matched = belief.members["ln_potential"] + np.log(np.maximum(take_bpd, 0.5) / now_bpd) + SETTLED_SD * noise
     low = height <= ann.tank_ft
     capped = np.where(low, np.minimum(belief.members["ln_potential"], matched), matched)

@@ -162,13 +162,12 @@ def starts_per_h(setting: Setting) -> float:
 
 def strokes_per_d(setting: Setting) -> float:
     """Strokes a day: what wears and bends; the gentler setting has fewer."""
-    return setting.stroke_rate_spm * setting.running_frac * 1440.0
+    return setting.mean_spm * 1440.0
 
 
 def change_frac(in_force: Setting, proposed: Setting) -> float:
     """Change of stroke rate times share of time running, as a share of what is in force."""
-    before = in_force.stroke_rate_spm * in_force.running_frac
-    return proposed.stroke_rate_spm * proposed.running_frac / max(before, EPS) - 1.0
+    return proposed.mean_spm / max(in_force.mean_spm, EPS) - 1.0
 
 
 def step_frac(in_force: Setting, proposed: Setting) -> float:

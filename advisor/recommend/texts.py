@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from advisor.model import LimitCheck
+from advisor.recommend import options
 from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
 
@@ -55,7 +56,7 @@ def because(well: Well, in_force: Setting, view: Outlook, index: int, pound_max:
         found = [low, height, liquid, starved]
     else:
         found = [liquid, height, starved, low]
-    before, after = (s.stroke_rate_spm * s.running_frac * 1440.0 for s in (in_force, proposed))
+    before, after = (options.strokes_per_d(s) for s in (in_force, proposed))
     found.append(f"Strokes a day go from {before:,.0f} to {after:,.0f}.")
     if well.drive.kind == "fixed":
         found.append("The drive is fixed: this is a change of sheaves, to be planned as work.")
@@ -70,7 +71,7 @@ def unless(well: Well, in_force: Setting, proposed: Setting, suspects: Mapping[s
     ]
     if not well.checks_velocity:
         found.append("The velocity of sound is off: no joints or reflectors are configured to check it by.")
-    if proposed.stroke_rate_spm * proposed.running_frac > in_force.stroke_rate_spm * in_force.running_frac:
+    if proposed.mean_spm > in_force.mean_spm:
         found.append("The pump cannot lift more: worn, or short of stroke.")
     else:
         found.append(

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from advisor.belief import chosen, modes, prior
-from advisor.belief.ensemble import Array, Belief, Marks, normals
+from advisor.belief.ensemble import Array, Belief, Marks, one_each
 from advisor.belief.seen import Seen
 from advisor.column import Observation
 from tests.belief.invented import START_MS, column, setting, well
@@ -36,18 +36,19 @@ def test_a_rate_that_all_members_foretell_alike_chooses_none() -> None:
         np.testing.assert_array_equal(after.members[name], values)
 
 
-def of_levels(reading_ft: Array, height_ft: float, *, per_velocity_ft: float = 80.0) -> tuple[Belief, Belief, float]:
-    """The belief before and after a level of 20 ft sd (twice the pick's 10), and what is left of what it tells."""
-    before = drawn().with_members({"height_ft": reading_ft, "free_ft": reading_ft, "velocity": np.zeros((1, 128))})
-    shot = Observation(at_ms=START_MS, height_ft=height_ft, random_sd_ft=10.0, shared={"velocity": per_velocity_ft})
-    counted = before.with_members({}, {"shots": np.ones(1)})
-    belief = counted.with_members({"velocity": 0.3 * normals("7", START_MS, "test", 1, 128)})
-    seen = Seen([shot], belief)
-    belief = belief.with_members({name: seen.stands(reading_ft, belief.members) for name in ("height_ft", "free_ft")})
+def level(height_ft: float) -> Observation:
+    """A level that one deviation of velocity makes read 80 ft higher."""
+    return Observation(at_ms=START_MS, height_ft=height_ft, random_sd_ft=10.0, shared={"velocity": 80.0})
+
+
+def of_levels(reading_ft: Array, height_ft: float) -> tuple[Belief, Belief, float]:
+    """The belief before, its members to read so, and after a level of 20 ft sd; what is left of what it tells."""
+    belief = drawn()
+    belief = belief.with_members({"velocity": 0.3 * one_each(belief, belief.at_ms, "test")})
+    seen = Seen([level(height_ft)], belief)
     seen.variance = np.full((1, 1), 400.0)
-    after, left = chosen.by_level(
-        belief, seen, seen.read(belief.members["free_ft"], belief.members), np.array([True])
-    )
+    belief = belief.with_members({name: seen.stands(reading_ft, belief.members) for name in chosen.HEIGHTS})
+    after, left = chosen.by_level(belief, seen, reading_ft, np.array([True]))
     return belief, after, float(left[0])
 
 
@@ -56,8 +57,7 @@ def test_members_that_foretold_how_the_level_answers_are_chosen_and_still_read_t
     reading = np.where(np.arange(128) < 43, 400.0, 450.0)[None, :]
     before, after, left = of_levels(reading, 400.0)
     assert left == pytest.approx(0.6)
-    shot = Seen([Observation(at_ms=START_MS, height_ft=400.0, random_sd_ft=10.0, shared={"velocity": 80.0})], before)
-    read = shot.read(after.members["height_ft"], after.members)[0]
+    read = Seen([level(400.0)], before).read(after.members["height_ft"], after.members)[0]
     np.testing.assert_allclose(np.minimum(abs(read - 400.0), abs(read - 450.0)), 0.0, atol=1e-6)
     odds = 43.0 / 85.0 * np.exp(1.25)
     assert float((read < 425.0).mean()) == pytest.approx(odds / (1.0 + odds), abs=0.02)
