@@ -86,7 +86,8 @@ def test_a_test_that_went_to_the_intake_and_back_is_no_reversal() -> None:
         predicted={},
     )
     assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.4), (step,), T0) == 0
-    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.0), (step,), T0) == 1
+    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.0), (step,), T0) == 0
+    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.0, 7.3, 7.1), (step,), T0) == 1
 
 
 def test_an_old_reversal_does_not_count() -> None:

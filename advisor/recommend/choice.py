@@ -20,9 +20,9 @@ from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
 
 SAME_LIQUID_FRAC = 0.005
-STAYS_SHORT_PROBABILITY = 0.5  # and be short of liquid above the intake, which does no harm of itself
+STAYS_SHORT_PROBABILITY = 0.8  # and be short of liquid above the intake, which does no harm of itself
 STANDS_FACTOR = 1.5  # what is on offer may leave the bounds by so much before it is withdrawn
-STANDS_LEAST_GAINS = 4.0  # and is replaced when another is better by so many least gains
+STANDS_LEAST_GAINS = 8.0  # and is replaced when another is better by so many least gains
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -105,14 +105,14 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
     held = guards.before(belief, well, context, view)
     if pick is not None:
         held += guards.against(belief, well, context, view, pick.index)
-        if not held:
-            kind = texts.kind_of(context.in_force, view.settings[pick.index])
-            return _proposal(well, context, view, pick.index, pick.checks, kind, ())
-    less = pick is not None and options.change_frac(context.in_force, view.settings[pick.index]) < 0.0
-    if not less and {name for name, _ in held} <= {"settling" if testing else guards.REVERSAL}:
+    tells_more = pick is None or intake_test.comes_first(context, view, pick.index, free=not held)
+    if tells_more and {name for name, _ in held} <= {"settling" if testing else guards.REVERSAL}:
         test = _to_the_intake(belief, well, column, context, view)
         if test is not None:
             return test
+    if pick is not None and not held:
+        kind = texts.kind_of(context.in_force, view.settings[pick.index])
+        return _proposal(well, context, view, pick.index, pick.checks, kind, ())
     if testing:
         return _hold(well, column, context, view, [*held, ("intake-test", texts.intake_test_goes_on(view))], None)
     asks = all(name == guards.POUNDING_TOLD for name, _ in held)
@@ -151,7 +151,7 @@ def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick 
     )
     strokes = np.array([options.strokes_per_d(s) for s in view.settings])
     passed: LimitCheck | None = None
-    for index in _ranked(view, feasible, strokes):
+    for index in _ranked(view, feasible, strokes, guards.within_reach(context, view)):
         if index == 0:
             return None
         if not feasible[index] and stays:
@@ -208,9 +208,13 @@ def _limits(well: Well, column: Column, context: Context, view: Outlook, index: 
     )
 
 
-def _ranked(view: Outlook, feasible: Marks, strokes: Array) -> list[int]:
-    """Candidates in the order to try them: feasible ones by liquid in steps of half a per cent, gentlest first."""
-    indices = list(range(len(view.settings)))
+def _ranked(view: Outlook, feasible: Marks, strokes: Array, reach: Marks) -> list[int]:
+    """Candidates in the order to try them: feasible ones by liquid in steps of half a per cent, gentlest first.
+
+    Only those within reach.
+    """
+    indices = [int(i) for i in np.flatnonzero(reach)]
+    feasible = feasible & reach
     if feasible.any():
         best = float(view.liquid_bpd[feasible].max())
         tolerance = SAME_LIQUID_FRAC * best

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from advisor.belief.ensemble import Belief
+from advisor.belief.ensemble import Belief, Marks
 from advisor.column import Column
 from advisor.model import LimitCheck
 from advisor.recommend import intake_test, limits, options, texts
@@ -22,8 +22,9 @@ Held = list[tuple[str, str]]
 HOUR_MS = 3_600_000
 FIRST_WAIT_H = 24.0
 EARLY_DAYS, EARLY_WAIT_H, LATER_WAIT_H = 10.0, 12.0, 36.0
-EARLY_MOST_WAIT_H, MOST_WAIT_H = 30.0, 96.0  # early on more is learnt from the next step than from the last one's end
+EARLY_MOST_WAIT_H, MOST_WAIT_H = 18.0, 96.0  # early on more is learnt from the next step than from the last one's end
 AT_ONCE_POUNDING = 0.5
+FIRST_DAY_POUNDING = 0.65  # in the first day, when a little more is learnt each hour
 AT_ONCE_WAIT_H = 12.0  # a level that has begun to rise tells more of how far to go than the first step down did
 AT_ONCE_SHOTS = 2  # foam or gas can make a full well look empty: never act on one reading
 LEVEL_INTERVALS = 2.5
@@ -31,14 +32,14 @@ CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put 
 STAYS_FACTOR = 4.0  # a setting in force may pound so much more likely than a proposal before it is left
 REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
 TURNS_DAYS = 30.0  # each turn within them asks for twice the gain again
-LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.4, 0.005  # the last few per cent come in steps of one
+LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.2, 0.0025  # the last few per cent come in steps of one
 LEAST_GAIN_SDS = 1.0  # of the gain, member against member (our choice)
 BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on the last one is twice to gain
 VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
 LEAST_SPARED = 0.08  # of the strokes, for a change that gains no liquid
 SUSPECTED, CERTAIN = 0.5, 0.8
 POUNDING_TOLD, REVERSAL = "pounding-told", "reversal"
-SHORT_LEFT = 0.5  # probability of too little liquid above the intake over which going down is no reversal
+SHORT_LEFT = 0.8  # probability of too little liquid above the intake over which going down is no reversal
 TESTED_WAIT_H = 6.0  # at the intake, seen for so long, a pump is not left to starve on
 LIFTS_LESS = ("worn-pump", "gas-interference", "no-pump-action", "leak-back")
 SHUT_MIN = 60.0
@@ -142,7 +143,8 @@ def _casing(well: Well, context: Context) -> Held:
 def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
     """The first day, and the time for the last change to show; much shorter where the pump is likely pounding."""
     pounding = float(view.pound_probability[0])
-    urgent = pounding > AT_ONCE_POUNDING and belief.counts["shots"][0] >= AT_ONCE_SHOTS
+    shots = belief.counts["shots"][0] >= AT_ONCE_SHOTS
+    urgent = pounding > AT_ONCE_POUNDING and shots
     if context.changes:
         at_ms = context.changes[-1][0]
         since_h = (context.now_ms - at_ms) / HOUR_MS
@@ -158,7 +160,7 @@ def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
                     f"The last change was {since_h:.0f} h ago; the well is given {wait_h:.0f} h to show what it did.",
                 )
             ]
-    if context.first_at_ms is not None and not urgent:
+    if context.first_at_ms is not None and not (pounding > FIRST_DAY_POUNDING and shots):
         known_h = (context.now_ms - context.first_at_ms) / HOUR_MS
         if known_h < FIRST_WAIT_H:
             return [
@@ -171,6 +173,18 @@ def settling_h(context: Context, view: Outlook) -> float:
     """How long a change is given to show."""
     least = EARLY_WAIT_H if _is_early(context) else LATER_WAIT_H
     return float(max(least, min(float(view.settles_h[0]), _most_wait_h(context))))
+
+
+def within_reach(context: Context, view: Outlook) -> Marks:
+    """Candidates (C,) that one step may go to: of a well known for days no further down than options.EARLY_DOWN.
+
+    What goes too far down is a turn more on the way back. Further where a pump likely pounds on after that.
+    """
+    changes = np.array([options.change_frac(context.in_force, setting) for setting in view.settings])
+    near = changes >= -options.EARLY_DOWN - options.EPS
+    if not _is_early(context) or view.pound_probability[near][np.argmin(changes[near])] > AT_ONCE_POUNDING:
+        return np.ones_like(near)
+    return near
 
 
 def _is_early(context: Context) -> bool:

@@ -8,6 +8,7 @@ a time, and is over as soon as the level is likely enough at the intake.
 
 from __future__ import annotations
 
+import itertools
 from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
@@ -31,9 +32,11 @@ MEASURED_DAYS = 3.0  # joint echoes or an echo of known depth so lately: depths 
 COSTS_FRAC = 0.02  # of the liquid, that the margin costs at least
 LEAST_SD_FT = 60.0  # of the height: a margin for less is not worth a pump that starves
 NEAR = 0.5  # probability of too little liquid above the intake: the level may be there already
-SEEN, POUNDS = 0.9, 0.5  # probability of a level at the intake, or of pounding, that ends the test
+SEEN, POUNDS = 0.9, 0.8  # probability of a level at the intake, or of pounding, that ends the test
+LIKELIER_FED = 0.5  # probability of pounding under which a well is asked before it is slowed down
 WANTED, LEAST_WANTED = 0.97, 0.05  # at the intake once settled, of the step that is asked for
 EACH_H, LONGEST_H = 12.0, 96.0
+BACK_H = 96.0  # from its longest end: what goes down meanwhile is the way back
 
 
 def under_way(context: Context) -> bool:
@@ -53,6 +56,17 @@ def seen(context: Context, view: Outlook) -> bool:
 def goes_on(context: Context, view: Outlook) -> bool:
     """Whether a test is under way and has not told yet."""
     return under_way(context) and not seen(context, view)
+
+
+def comes_first(context: Context, view: Outlook, index: int, *, free: bool) -> bool:
+    """Whether a test tells more than the change that would be made; free: nothing holds that change.
+
+    More than a smaller step up that the margin allows, and more than a step down where the pump is likelier fed.
+    """
+    changes = [options.change_frac(context.in_force, setting) for setting in view.settings]
+    if changes[index] < 0.0:
+        return float(view.pound_probability[0]) <= LIKELIER_FED
+    return not free or changes[index] < max(changes) - options.EPS
 
 
 def step(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> int | None:
@@ -91,13 +105,14 @@ def margin_bpd(belief: Belief, column: Column, view: Outlook) -> float:
 
 
 def besides(changes: Changes, began_ms: int | None) -> Changes:
-    """The changes that no test asked for: its steps up and the step back from them left out."""
+    """The changes that no test asked for: its steps up and those back down from them left out."""
     if began_ms is None:
         return changes
-    found, over = [], False
-    for change in changes:
-        if change[0] < began_ms or over:
-            found.append(change)
-        else:
-            over = options.change_frac(change[1], change[2]) < 0.0
-    return tuple(found)
+    before = [change for change in changes if change[0] < began_ms]
+    since = changes[len(before) :]
+    until_ms = began_ms + (LONGEST_H + BACK_H) * HOUR_MS
+    downs = [options.change_frac(was, became) < 0.0 for at_ms, was, became in since if at_ms < until_ms]
+    up = itertools.takewhile(lambda down: not down, downs)
+    steps = sum(1 for _ in up)
+    back = sum(1 for _ in itertools.takewhile(bool, downs[steps:]))
+    return (*before, *since[steps + back :])

@@ -272,15 +272,18 @@ def reversals(lived: Lived, *, tests: bool = True) -> int:
     """Times a change of strokes a day went against the one before it; without the tests to the intake and back."""
     strokes = [(day, effort({"stroke_rate_spm": s.stroke_rate_spm, "run_min": s.run_min, "idle_min": s.idle_min}))
                for day, s in lived.settings]  # fmt: skip
-    ways, testing, begun = [], False, 0
+    ways, part, begun = [], "", 0
     for (_, before), (day, after) in itertools.pairwise(strokes):
         if abs(after - before) <= 1e-9:
             continue
-        let_through = sum(each <= day for each in lived.tests_d)
-        testing, begun = not tests and (testing or let_through > begun), let_through
-        if not testing:
-            ways.append(after > before)
-        testing = testing and after > before
+        up, let_through = after > before, sum(each <= day for each in lived.tests_d)
+        if let_through > begun:
+            part = "up"
+        elif part:
+            part = ("up" if part == "up" else "") if up else "back"
+        begun = let_through
+        if tests or not part:
+            ways.append(up)
     return sum(a != b for a, b in itertools.pairwise(ways))
 
 

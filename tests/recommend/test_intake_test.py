@@ -110,6 +110,10 @@ def test_its_steps_and_the_step_back_are_not_counted_among_the_changes() -> None
     assert intake_test.besides((before, up, back, after), BEGAN_MS) == (before, after)
     assert intake_test.besides((before, up), BEGAN_MS) == (before,)
     assert intake_test.besides((before, up, back, after), None) == (before, up, back, after)
+    further = (BEGAN_MS + 30 * HOUR_MS, setting(7.4), setting(7.2))
+    assert intake_test.besides((before, up, back, further, after), BEGAN_MS) == (before, after)
+    late = (BEGAN_MS + 400 * HOUR_MS, setting(7.4), setting(7.2))
+    assert intake_test.besides((before, up, back, late), BEGAN_MS) == (before, late)
 
 
 def test_an_offered_test_stands_while_it_is_as_good() -> None:
@@ -143,6 +147,7 @@ def test_a_pump_that_likely_pounds_ends_it_too() -> None:
     now = context(changes=ONE_STEP, intake_test_ms=BEGAN_MS)
     view = outlook.roll(unsure(of), [of], [column()], [[setting(8.0)]])[0]
     assert intake_test.goes_on(now, view)
-    assert intake_test.seen(now, replace(view, pound_probability=np.array([0.5])))
+    assert not intake_test.seen(now, replace(view, pound_probability=np.array([0.79])))
+    assert intake_test.seen(now, replace(view, pound_probability=np.array([0.8])))
     assert intake_test.seen(now, replace(view, short_probability=np.array([0.9])))
-    assert not intake_test.seen(context(changes=ONE_STEP), replace(view, pound_probability=np.array([0.5])))
+    assert not intake_test.seen(context(changes=ONE_STEP), replace(view, pound_probability=np.array([0.8])))
