@@ -27,6 +27,7 @@ KERNEL_SHARE = 0.34  # 0.9 M^(-1/5) at 128 members (Silverman 1986, rule of thum
 MOST_CYCLES = 96
 BLOCK = 32  # rows worked at a time: what fits the cache
 EVENLY_D = 0.25  # of a unit that never rests, worked at a time
+WHOLE_DAY_D = 1.0 - 1e-9
 REPEATS_WITHIN_FT = 0.5  # a cycle that moves no member by more is repeated, not worked out again
 
 
@@ -158,12 +159,19 @@ def day_ahead(
     ann: balance.Annulus,
 ) -> Ahead:
     """From the present height through a day at the settings; begins_running (N,) bool: the spell it begins with."""
-    blocks = [np.arange(at, min(at + BLOCK, len(height_ft))) for at in range(0, len(height_ft), BLOCK)]
+    cycle_d = (setting.run_d + setting.idle_d)[:, 0]
+    rests = setting.idle_d[:, 0] > 0.0
+    # those of one kind together: a block is as long at work as the one with the most spells, and rests cost little
+    order = np.lexsort((cycle_d, begins_running, rests))
+    ends = np.flatnonzero(np.diff(2 * rests[order].astype(int) + np.asarray(begins_running, dtype=int)[order])) + 1
+    kinds = np.split(order, ends)
+    blocks = [kind[at : at + BLOCK] for kind in kinds for at in range(0, len(kind), BLOCK)]
     done = [
         _day_ahead(height_ft[b], setting.pick(b), begins_running[b], fed.pick(b), pump.pick(b), ann.pick(b))
         for b in blocks
     ]
-    return Ahead(*(np.concatenate([getattr(part, name) for part in done]) for name in Ahead.__slots__))
+    back = np.argsort(np.concatenate(blocks), kind="stable")
+    return Ahead(*(np.concatenate([getattr(part, name) for part in done])[back] for name in Ahead.__slots__))
 
 
 def _day_ahead(
@@ -188,10 +196,11 @@ def _day_ahead(
         if number % 2 == 0:  # the same place in the cycle as two spells ago
             if earlier is not None:
                 lifted, starved_d, run_d, done_d = _day_of(earlier, (now, lifted, starved_d, run_d, done_d))
-                if (done_d >= 1.0 - 1e-9).all():
+                if (done_d >= WHOLE_DAY_D).all():
                     break
             earlier = (now, lifted, starved_d, run_d, done_d)
-        spell_d = np.minimum(np.where(running, running_d, setting.idle_d), 1.0 - done_d)
+        left_d = np.where(done_d >= WHOLE_DAY_D, 0.0, 1.0 - done_d)  # what rounding leaves is no spell
+        spell_d = np.minimum(np.where(running, running_d, setting.idle_d), left_d)
         share = running.astype(np.float64)
         end, drawn = drawing.moved_ft(now, spell_d, share, setting.rate_spm, fed, pump, ann)
         starved_d = starved_d + np.where(running, np.clip(np.minimum(end, 0.0) / flat_ft_per_d, 0.0, spell_d), 0.0)

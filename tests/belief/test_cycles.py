@@ -163,3 +163,22 @@ def test_the_day_ahead_of_a_settled_timer_is_its_repeating_state() -> None:
         ahead = cycles.day_ahead(height, arrays, np.array([False]), fed, pump, ann)
         height = ahead.height_ft
     assert float(ahead.lifted_bpd.mean()) == pytest.approx(float(lasting.liquid_bpd.mean()), rel=0.02)
+
+
+def test_the_day_ahead_of_a_well_does_not_depend_on_which_others_are_worked_with_it() -> None:
+    """To the last bit: steady units, timers in a run and in a rest, all at once and each alone."""
+    rng = np.random.default_rng(5)
+    settings = [setting(1.0, 21.0 + i, 27.0 - i % 9) if i % 3 else setting(1.0 + 0.01 * i) for i in range(70)]
+    arrays, begins = cycles.as_arrays(settings), rng.random(70) < 0.6
+    one_ann, one_fed = many(150.0, 0.05)
+    rows = np.zeros(70, dtype=np.intp)
+    ann, fed, pump = one_ann.pick(rows), one_fed.pick(rows), plain_pump(300.0, slip=8.0, leak=2.0, gas=0.1).pick(rows)
+    heights = rng.uniform(0.0, 300.0, (70, 128))
+    together = cycles.day_ahead(heights, arrays, begins, fed, pump, ann)
+    for i in range(70):
+        row = np.array([i])
+        alone = cycles.day_ahead(
+            heights[row], arrays.pick(row), begins[row], fed.pick(row), pump.pick(row), ann.pick(row)
+        )
+        for name in cycles.Ahead.__slots__:
+            assert np.array_equal(getattr(alone, name)[0], getattr(together, name)[i]), (i, name)
