@@ -45,6 +45,7 @@ LIFTS_LESS = ("worn-pump", "gas-interference", "no-pump-action", "leak-back")
 SHUT_MIN = 60.0
 CASING_SHARE_HIGH = 0.85
 TOLD_QUIET_DAYS = 5.0  # a pump that seems to pound is not left at its setting for long before it is asked
+CERTAIN_QUIET_DAYS, CERTAIN_STEP = 2.5, -0.12  # CERTAIN that it does: sooner, by more than inflow loses meanwhile
 TEST_AFTER_DAYS, TEST_QUIET_DAYS, TEST_SD_FRAC, TEST_STEP = 30.0, 10.0, 0.12, -0.06
 
 
@@ -295,7 +296,8 @@ def step_test(
     if context.first_at_ms is None or not worth:
         return None
     changes = [options.change_frac(context.in_force, s) for s in view.settings]
-    index = int(np.argmin([abs(change - TEST_STEP) for change in changes]))
+    wanted = CERTAIN_STEP if told and context.pound_told >= CERTAIN else TEST_STEP
+    index = int(np.argmin([abs(change - wanted) for change in changes]))
     if index == 0 or changes[index] >= 0.0:
         return None
     checks = limits.check(
@@ -314,7 +316,8 @@ def step_test(
 
 def _seems_to_pound(well: Well, context: Context) -> bool:
     """Whether the setting has been in force so long that only a step can tell more."""
-    return well.drive.kind != "fixed" and _quiet_days(context) >= TOLD_QUIET_DAYS
+    least_days = CERTAIN_QUIET_DAYS if context.pound_told >= CERTAIN else TOLD_QUIET_DAYS
+    return well.drive.kind != "fixed" and _quiet_days(context) >= least_days
 
 
 def _unsure(belief: Belief, well: Well, context: Context) -> bool:
