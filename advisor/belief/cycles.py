@@ -160,17 +160,16 @@ def day_ahead(
 ) -> Ahead:
     """From the present height through a day at the settings; begins_running (N,) bool: the spell it begins with."""
     cycle_d = (setting.run_d + setting.idle_d)[:, 0]
-    rests = setting.idle_d[:, 0] > 0.0
+    kind = 2 * (setting.idle_d[:, 0] > 0.0) + begins_running
     # those of one kind together: a block is as long at work as the one with the most spells, and rests cost little
-    order = np.lexsort((cycle_d, begins_running, rests))
-    ends = np.flatnonzero(np.diff(2 * rests[order].astype(int) + np.asarray(begins_running, dtype=int)[order])) + 1
-    kinds = np.split(order, ends)
-    blocks = [kind[at : at + BLOCK] for kind in kinds for at in range(0, len(kind), BLOCK)]
+    order = np.lexsort((cycle_d, kind))
+    alike = np.split(order, np.flatnonzero(np.diff(kind[order])) + 1)
+    blocks = [rows[at : at + BLOCK] for rows in alike for at in range(0, len(rows), BLOCK)]
     done = [
         _day_ahead(height_ft[b], setting.pick(b), begins_running[b], fed.pick(b), pump.pick(b), ann.pick(b))
         for b in blocks
     ]
-    back = np.argsort(np.concatenate(blocks), kind="stable")
+    back = np.argsort(order)
     return Ahead(*(np.concatenate([getattr(part, name) for part in done])[back] for name in Ahead.__slots__))
 
 

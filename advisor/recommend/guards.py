@@ -144,8 +144,8 @@ def _casing(well: Well, context: Context) -> Held:
 def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
     """The first day, and the time for the last change to show; much shorter where the pump is likely pounding."""
     pounding = float(view.pound_probability[0])
-    shots = belief.counts["shots"][0] >= AT_ONCE_SHOTS
-    urgent = pounding > AT_ONCE_POUNDING and shots
+    enough = belief.counts["shots"][0] >= AT_ONCE_SHOTS
+    urgent = pounding > AT_ONCE_POUNDING and enough
     if context.changes:
         at_ms = context.changes[-1][0]
         since_h = (context.now_ms - at_ms) / HOUR_MS
@@ -161,7 +161,7 @@ def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
                     f"The last change was {since_h:.0f} h ago; the well is given {wait_h:.0f} h to show what it did.",
                 )
             ]
-    if context.first_at_ms is not None and not (pounding > FIRST_DAY_POUNDING and shots):
+    if context.first_at_ms is not None and not (pounding > FIRST_DAY_POUNDING and enough):
         known_h = (context.now_ms - context.first_at_ms) / HOUR_MS
         if known_h < FIRST_WAIT_H:
             return [
@@ -181,7 +181,7 @@ def within_reach(context: Context, view: Outlook) -> Marks:
 
     What goes too far down is a turn more on the way back. Further where a pump likely pounds on after that.
     """
-    changes = np.array([options.change_frac(context.in_force, setting) for setting in view.settings])
+    changes = options.changes_frac(view.settings)
     near = changes >= -options.EARLY_DOWN - options.EPS
     if not _is_early(context) or view.pound_probability[near][np.argmin(changes[near])] > AT_ONCE_POUNDING:
         return np.ones_like(near)
@@ -295,9 +295,9 @@ def step_test(
     worth = _seems_to_pound(well, context) if told else _unsure(belief, well, context)
     if context.first_at_ms is None or not worth:
         return None
-    changes = [options.change_frac(context.in_force, s) for s in view.settings]
+    changes = options.changes_frac(view.settings)
     wanted = CERTAIN_STEP if told and context.pound_told >= CERTAIN else TEST_STEP
-    index = int(np.argmin([abs(change - wanted) for change in changes]))
+    index = int(np.argmin(np.abs(changes - wanted)))
     if index == 0 or changes[index] >= 0.0:
         return None
     checks = limits.check(

@@ -63,10 +63,10 @@ def comes_first(context: Context, view: Outlook, index: int, *, free: bool) -> b
 
     More than a smaller step up that the margin allows, and more than a step down where the pump is likelier fed.
     """
-    changes = [options.change_frac(context.in_force, setting) for setting in view.settings]
+    changes = options.changes_frac(view.settings)
     if changes[index] < 0.0:
         return float(view.pound_probability[0]) <= LIKELIER_FED
-    return not free or changes[index] < max(changes) - options.EPS
+    return not free or bool(changes[index] < changes.max() - options.EPS)
 
 
 def step(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> int | None:
@@ -76,7 +76,7 @@ def step(belief: Belief, well: Well, column: Column, context: Context, view: Out
             return None
     elif context.intake_test_ms is not None or not _worth(belief, well, column, context, view):
         return None
-    changes = np.array([options.change_frac(context.in_force, setting) for setting in view.settings])
+    changes = options.changes_frac(view.settings)
     up = [int(i) for i in np.argsort(changes, kind="stable") if changes[i] > options.EPS]
     there = [i for i in up if view.short_probability[i] >= WANTED]
     offered = [i for i in up if view.settings[i] == context.offered and view.short_probability[i] >= SEEN]
@@ -108,11 +108,11 @@ def besides(changes: Changes, began_ms: int | None) -> Changes:
     """The changes that no test asked for: its steps up and those back down from them left out."""
     if began_ms is None:
         return changes
-    before = [change for change in changes if change[0] < began_ms]
-    since = changes[len(before) :]
     until_ms = began_ms + (LONGEST_H + BACK_H) * HOUR_MS
-    downs = [options.change_frac(was, became) < 0.0 for at_ms, was, became in since if at_ms < until_ms]
-    up = itertools.takewhile(lambda down: not down, downs)
-    steps = sum(1 for _ in up)
-    back = sum(1 for _ in itertools.takewhile(bool, downs[steps:]))
-    return (*before, *since[steps + back :])
+    before = [change for change in changes if change[0] < began_ms]
+    ways = [
+        (change[0] < until_ms, options.change_frac(*change[1:]) < 0.0, change) for change in changes[len(before) :]
+    ]
+    back = itertools.dropwhile(lambda way: way[0] and not way[1], ways)
+    after = itertools.dropwhile(lambda way: way[0] and way[1], back)
+    return (*before, *(change for _, _, change in after))

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from functools import lru_cache
 
+import numpy as np
+
+from advisor.belief.ensemble import Array
 from advisor.well import Drive, Setting, Well
 
 LARGEST_UP, LARGEST_DOWN = 0.10, 0.25  # of the stroke rate, or of the share of time running, in one step
@@ -169,6 +173,11 @@ def strokes_per_d(setting: Setting) -> float:
 def change_frac(in_force: Setting, proposed: Setting) -> float:
     """Change of stroke rate times share of time running, as a share of what is in force."""
     return proposed.mean_spm / max(in_force.mean_spm, EPS) - 1.0
+
+
+def changes_frac(settings: Sequence[Setting]) -> Array:
+    """The change to each of the settings (C,) from the first of them, the one in force."""
+    return np.array([change_frac(settings[0], setting) for setting in settings])
 
 
 def step_frac(in_force: Setting, proposed: Setting) -> float:

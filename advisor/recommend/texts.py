@@ -160,7 +160,7 @@ def pounding_told(told: float, foretold: float) -> str:
 
 
 def step_test_pounding(told: float, foretold: float, settles_h: float) -> str:
-    """What a small step down settles where the readings and the outlook disagree."""
+    """What a step down settles where the readings and the outlook disagree."""
     return (
         f"A step down, to learn: the readings say at {told:.0%} that the pump pounds, the outlook {foretold:.0%}."
         f" A level that does not rise within about {settles_h:.0f} h stands at the intake: then the step costs no"

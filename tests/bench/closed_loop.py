@@ -279,8 +279,10 @@ def reversals(lived: Lived, *, tests: bool = True) -> int:
         up, let_through = after > before, sum(each <= day for each in lived.tests_d)
         if let_through > begun:
             part = "up"
-        elif part:
-            part = ("up" if part == "up" else "") if up else "back"
+        elif part == "up" and not up:
+            part = "back"
+        elif part == "back" and up:
+            part = ""
         begun = let_through
         if tests or not part:
             ways.append(up)
