@@ -195,7 +195,9 @@ def _taken_in(belief: Belief, held: list[Work], wells: list[Well], columns: list
         belief = update.events(belief, wells, events)
     shots = [item.shot for item in held]
     if any(shot is not None for shot in shots):
-        belief = update.shot(belief, wells, columns, shots, settings=[item.setting for item in held])
+        in_force = [item.setting for item in held]
+        ledgers = [item.memory.ledger for item in held]
+        belief = update.shot(belief, wells, columns, shots, settings=in_force, ledgers=ledgers)
     fillages = [item.moment.fillage_frac() for item in held]
     if any(value is not None for value in fillages):
         belief = update.fillage(belief, wells, columns, [item.setting for item in held], fillages)

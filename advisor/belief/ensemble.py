@@ -77,6 +77,7 @@ COUNTS: dict[str, str] = {
     "starving": "log odds gained for a pump that starves since members were last exchanged",
     "gauge_blamed": "log odds gained for a step that was the gauge's since members were last exchanged",
     "leaks": "log odds gained for liquid that drains back while idle",
+    "weighed_day": "last day whose stillness was weighed, days since 1970; 0 none",
     "void_share": "change of the last shot's height for one deviation of void, as a share of it",
 }
 

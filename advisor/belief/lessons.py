@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, chosen, modes
+from advisor.belief import assimilate, chosen, evidence, modes, short, stillness
 from advisor.belief.ensemble import Array, Belief, Marks
+from advisor.belief.ledger import Ledger
 from advisor.belief.seen import Seen
 from advisor.column import Column
 from advisor.well import Setting, Well
@@ -30,6 +31,7 @@ def taught(
     settings: Sequence[Setting],
     seen: Seen,
     near: Marks,
+    ledgers: Sequence[Ledger],
 ) -> Belief:
     """Every shot sets the level right; one in LESSON_H, or one that tells much, also teaches what the well is.
 
@@ -51,6 +53,7 @@ def taught(
         answers &= seen.at_ms - belief.counts["first_ms"] < NEW_H * HOUR_MS
         belief, left = chosen.by_level(belief, seen, free_ft, answers)
         belief = _weighed(belief, wells, columns, settings, seen, lesson, lesson & (left == 1.0))
+        belief = _days_over(belief, wells, columns, settings, seen, lesson, ledgers)
     variance = seen.variance / left[:, None]
     kinds = modes.starving(belief, wells, columns, settings)
     predicted = seen.predicted(belief)
@@ -119,3 +122,28 @@ def _weighed(
     belief = modes.weighed(belief, starving, "starving", free_ft, *read, undecided, believed=STARVING_BELIEVED)
     free_ft = seen.read(belief.members["free_ft"], belief.members)
     return modes.weighed(belief, modes.gauge_blamed(belief), "gauge_blamed", free_ft, *read, lesson)
+
+
+def _days_over(
+    belief: Belief,
+    wells: Sequence[Well],
+    columns: Sequence[Column],
+    settings: Sequence[Setting],
+    seen: Seen,
+    lesson: Marks,
+    ledgers: Sequence[Ledger],
+) -> Belief:
+    """With what a day that is over says of a pump that starves; measured fillage says more."""
+    last = np.array([ledger.rows[-1].day if ledger.rows else 0.0 for ledger in ledgers])
+    over = lesson & (last > belief.counts["weighed_day"])
+    if not over.any():
+        return belief
+    usable = over & (belief.counts["fillages"] == 0.0)
+    odds = np.array([stillness.odds(one.rows) if use else 0.0 for one, use in zip(ledgers, usable, strict=True)])
+    if odds.any():
+        starving = modes.starving(belief, wells, columns, settings)
+        belief = modes.gaining(belief, starving, "starving", odds, odds != 0.0)
+    starves = np.array([(1.0 - one.causes.gauge) * one.causes.starves for one in ledgers])
+    chance = np.where(usable, starves * (1.0 - evidence.nothing_lifted(belief, wells)), 0.0)
+    belief = short.as_told(belief, wells, columns, settings, seen, chance)
+    return belief.with_members({}, {"weighed_day": np.where(over, last, belief.counts["weighed_day"])})

@@ -56,19 +56,28 @@ def weighed(
 
     name: the count that keeps the log odds gained for the kind; believed: the share of them that counts.
     """
-    odds = belief.counts[name].copy()
-    members = {name: values.copy() for name, values in belief.members.items()}
+    gained = np.zeros(len(belief.wells))
     for i in np.flatnonzero(rows).tolist():
         low = kind[i]
-        count = int(low.sum())
-        if not LEAST_OF_A_KIND <= count <= belief.size - LEAST_OF_A_KIND:
+        if _apart(low):
+            reads = predicted[i][low], predicted[i][~low]
+            wide = variance[i, 0] + max(float(each.var(ddof=1)) for each in reads)
+            own, others = (_log_fit(each, height_ft[i, 0], wide) for each in reads)
+            gained[i] = believed * np.clip(own - others, -MOST_ODDS, MOST_ODDS)
+    return gaining(belief, kind, name, gained, rows)
+
+
+def gaining(belief: Belief, kind: Marks, name: str, gained: Array, rows: Marks) -> Belief:
+    """The belief after log odds (W,) for a kind (W, M): members of the likelier kind in the place of others."""
+    odds = belief.counts[name].copy()
+    members = {part: values.copy() for part, values in belief.members.items()}
+    for i in np.flatnonzero(rows).tolist():
+        low = kind[i]
+        if not _apart(low):
             odds[i] = 0.0
             continue
-        reads = predicted[i][low], predicted[i][~low]
-        wide = variance[i, 0] + max(float(each.var(ddof=1)) for each in reads)
-        own, others = (_log_fit(each, height_ft[i, 0], wide) for each in reads)
-        gained = own - others
-        odds[i] += float(believed * np.clip(gained, -MOST_ODDS, MOST_ODDS))
+        count = int(low.sum())
+        odds[i] += gained[i]
         against = np.exp(np.clip(-odds[i], -MOST_TOGETHER, MOST_TOGETHER))
         wanted = belief.size / (1.0 + (belief.size - count) / count * against)
         more = round(wanted) - count
@@ -81,11 +90,16 @@ def weighed(
     return belief.with_members(members, {name: odds})
 
 
+def _apart(low: Marks) -> bool:
+    """Whether there are members enough of either kind (M,)."""
+    return bool(LEAST_OF_A_KIND <= low.sum() <= low.size - LEAST_OF_A_KIND)
+
+
 def _log_fit(read_ft: Array, seen_ft: float, variance: float) -> float:
     """Of the kind's mean alone, both kinds taken to be as wide.
 
-    That a level stands quietly tells the one from the other only by how restless a fed well is taken to be, which is
-    not known: shot by shot it would make every quiet well one that starves.
+    That a level stands quietly tells the one from the other only by how restless a fed well is. Whole days tell that
+    (stillness); shot by shot it would make every quiet well one that starves.
     """
     off = seen_ft - float(read_ft.mean())
     return -0.5 * off * off / variance

@@ -21,6 +21,7 @@ from advisor.belief import (
 )
 from advisor.belief.ensemble import Array, Belief, Marks, one_each
 from advisor.belief.first import LEAST_VELOCITY_FT
+from advisor.belief.ledger import Ledger
 from advisor.belief.seen import Seen
 from advisor.column import Column, Observation
 from advisor.well import Setting, Well
@@ -44,8 +45,11 @@ def shot(
     observations: Sequence[Observation | None],
     *,
     settings: Sequence[Setting] | None = None,
+    ledgers: Sequence[Ledger] | None = None,
 ) -> Belief:
     """The belief after one shot a well (None: no shot), W observations; settings in force, default the configured.
+
+    ledgers: the days of each well, default none.
 
     The first shot of a well sets its height outright, and inflow is taken to match what the pump lifts, within
     SETTLED_SD. Later shots outside the gate are counted, and followed after MISSES_FOLLOWED on one side.
@@ -56,6 +60,7 @@ def shot(
     if not given.any():
         return belief
     new = given & (belief.counts["shots"] == 0)
+    kept = ledgers if ledgers is not None else [Ledger()] * len(wells)
     in_force = settings if settings is not None else [operation.configured(well) for well in wells]
     seen = Seen(observations, belief)
     known = given & ~new
@@ -74,7 +79,7 @@ def shot(
     if followed.any():
         belief = widen.changed(belief, followed, seen.at_ms)
     near = known & ~far & ~followed
-    belief = lessons.taught(belief, wells, columns, in_force, seen, near)
+    belief = lessons.taught(belief, wells, columns, in_force, seen, near, kept)
     if followed.any():
         belief = _reset_height(belief, seen, followed)
     if new.any():

@@ -1,8 +1,8 @@
 """One recommendation a well: the most liquid within every limit, then the gentlest setting, then the guards.
 
 The greatest expected liquid with the probability of pounding at most its bound and enough liquid kept above the
-intake at the end of a run; of the settings within half a per cent of it the one with the fewest strokes. Guards may
-hold it; each says so in words.
+intake at the end of a run; of the settings within a quarter of a per cent of it the one with the fewest strokes.
+Guards may hold it; each says so in words.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ from advisor.recommend import cautions, guards, intake_test, limits, options, ou
 from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
 
-SAME_LIQUID_FRAC = 0.005
+SAME_LIQUID_FRAC = 0.0025  # half a per cent would give away a third of what could still be had (our choice)
 STAYS_SHORT_PROBABILITY = 0.8  # and be short of liquid above the intake, which does no harm of itself
 STANDS_FACTOR = 1.5  # what is on offer may leave the bounds by so much before it is withdrawn
 STANDS_LEAST_GAINS = 8.0  # and is replaced when another is better by so many least gains
@@ -209,7 +209,7 @@ def _limits(well: Well, column: Column, context: Context, view: Outlook, index: 
 
 
 def _ranked(view: Outlook, feasible: Marks, strokes: Array, reach: Marks) -> list[int]:
-    """Candidates in the order to try them: feasible ones by liquid in steps of half a per cent, gentlest first.
+    """Candidates in the order to try them: feasible ones by liquid in steps of SAME_LIQUID_FRAC, gentlest first.
 
     Only those within reach.
     """

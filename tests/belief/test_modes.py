@@ -120,6 +120,18 @@ def test_shots_that_both_kinds_foretell_alike_move_no_member() -> None:
     np.testing.assert_array_equal(after.members["height_ft"], belief.members["height_ft"])
 
 
+def test_log_odds_gained_move_members_by_bayes_rule() -> None:
+    """Of halves, log odds of 2 make 1/(1 + e^-2) = 0.881 of 128, 113; odds worth less than eight members are kept."""
+    belief = halves()
+    rows = np.array([True])
+    after = modes.gaining(belief, starving(belief), "starving", np.array([2.0]), rows)
+    assert starving(after).sum() == 113
+    assert after.counts["starving"][0] == 0.0
+    little = modes.gaining(belief, starving(belief), "starving", np.array([0.2]), rows)
+    assert starving(little).sum() == 64
+    assert little.counts["starving"][0] == pytest.approx(0.2)
+
+
 def weighed(belief: Belief, predicted: Array, *, variance: float) -> Belief:
     """After a shot of 200 ft."""
     return modes.weighed(

@@ -176,7 +176,9 @@ class Direct:
         news = [self.news(key, plan, at, readings[key]) for key, plan, at in zip(keys, plans, times, strict=True)]
         said = [tuple(r.measured.what for r in readings[key] if isinstance(r.measured, Event)) for key in keys]
         belief = update.events(belief, wells, said)
-        belief = update.shot(belief, wells, columns, [self.work[key].observation for key in keys], settings=settings)
+        shots = [self.work[key].observation for key in keys]
+        ledgers = [self.memory[key].ledger for key in keys]
+        belief = update.shot(belief, wells, columns, shots, settings=settings, ledgers=ledgers)
         rates = [tested_bpd(readings[key]) for key in keys]
         if any(rate is not None for rate in rates):
             belief = update.production_test(belief, wells, columns, settings, rates)

@@ -1,0 +1,71 @@
+"""Members that starve and pound, where the days say that the pump does and hardly a member holds it for so.
+
+What comes into a well that starves shows in no level: members that starve go on from what came in when the level
+reached the intake, and are short of little. Days that say more of it (belief/starving.py) are believed: members that
+stand lowest are put at the intake, with the velocity that then reads the same, and are some per cent
+short of what would be enough. How the level answers the next change of setting then says of how much.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from advisor.belief import balance, cycles, drawing
+from advisor.belief.ensemble import Array, Belief, Marks, stream
+from advisor.belief.first import LEAST_VELOCITY_FT
+from advisor.belief.seen import Seen
+from advisor.column import Column
+from advisor.well import Setting, Well
+
+TOLD = 0.8  # chance that the pump starves, by days, from which on it is believed,
+MOST_SHARE = 0.7  # but by so many members at most: should the next level refute it, the others know what was known
+SHORT_BY = 0.04  # of what would be enough, on the average (our choice)
+MOVED_AT_LEAST = 8  # members
+LEAST_BPD = 0.1
+
+
+def as_told(
+    belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting], seen: Seen,
+    chance: Array,
+) -> Belief:  # fmt: skip
+    """The belief with as many members pounding as days give chances of it (W,), where those are TOLD or more."""
+    told = (chance >= TOLD) & (np.abs(seen.offsets["velocity"][:, 0]) > LEAST_VELOCITY_FT)
+    if not told.any():
+        return belief
+    ann = balance.annulus(columns, belief.members)
+    fed = balance.formation(belief.members, ann)
+    pump = balance.pump(wells, belief.members)
+    arrays = cycles.as_arrays(settings)
+    enough_bpd = np.maximum(_enough_bpd(arrays, pump, ann), LEAST_BPD)
+    pounds = fed.least_height_bpd < enough_bpd
+    members = {name: values.copy() for name, values in belief.members.items()}
+    read_ft = seen.predicted(belief) - seen.offset_ft(belief.members)
+    for i in np.flatnonzero(told).tolist():
+        more = round(min(float(chance[i]), MOST_SHARE) * belief.size) - int(pounds[i].sum())
+        if more < MOVED_AT_LEAST:
+            continue
+        low = _lowest(members["height_ft"][i], ~pounds[i], more)
+        drawn = stream(belief.wells[i], int(belief.at_ms[i]), "short").exponential(SHORT_BY, len(low))
+        reaches_bpd = np.maximum(fed.least_height_bpd[i][low], LEAST_BPD)
+        members["ln_potential"][i][low] += np.log(enough_bpd[i][low] / reaches_bpd) - drawn
+        members["velocity"][i][low] += read_ft[i][low] / seen.offsets["velocity"][i, 0]
+        for name in ("height_ft", "free_ft", "idle_ft"):
+            members[name][i][low] = 0.0
+    return belief.with_members(members)
+
+
+def _enough_bpd(arrays: cycles.Settings, pump: balance.Pump, ann: balance.Annulus) -> Array:
+    """What must come in with the level at the intake (W, M) for the pump not to pound: a timer's runs end empty at
+    once, a pump that runs on fills its barrel to POUNDS_UNDER."""
+    take_bpd = drawing.take_bpd(np.zeros_like(pump.free_gas), arrays.running_frac, arrays.rate_spm, pump, ann)
+    filled_bpd = cycles.POUNDS_UNDER * pump.full_bpd_per_spm * arrays.rate_spm - pump.slip_bpd
+    return np.where(arrays.idle_d > 0.0, take_bpd, np.minimum(filled_bpd, take_bpd))
+
+
+def _lowest(height_ft: Array, among: Marks, number: int) -> NDArray[np.intp]:
+    """Places of so many of the marked members (M,), those that stand lowest."""
+    marked = np.flatnonzero(among)
+    return marked[np.argsort(height_ft[marked], kind="stable")[:number]]

@@ -1,0 +1,61 @@
+"""How still the level stands from one day to the next: a level at the intake hardly moves, that of a fed pump does.
+
+Inflow is never quite the same from one day to the next, and a fed well's level follows it; how much it moves is the
+well's own and is learnt from its days. With the level at the intake only the noise of the shots is left. A well that
+always stood still is told by this neither way.
+"""
+
+from __future__ import annotations
+
+import itertools
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from scipy import stats
+
+from advisor.belief.ledger import Row
+
+# our choices, on simulated wells
+USUAL_FT, USUAL_DAYS = 8.0, 4.0  # how far a fed level moves in a day, and how many days of its own that is worth
+MOST_FT = 40.0  # of a day's move: more is a change
+OTHER_SD_FT = 1.4  # of a day's mean level beside the noise of its shots: what casing pressure and gas leave
+ALIKE_STROKES, ALIKE_CASING = 0.006, 0.03  # ln of strokes a day and of casing pressure: nothing was changed
+ALIKE_REST = 0.02
+STRAY = 0.05  # share of starved days that move as fed ones do
+MOST_ODDS = 2.0  # log odds of one day
+LEAST_ROWS = 4
+
+
+def odds(rows: Sequence[Row]) -> float:
+    """Log odds that the last of these days gives for a level at the intake; 0 where it says nothing."""
+    if len(rows) < LEAST_ROWS or not (_alike(rows[-3], rows[-2]) and _alike(rows[-2], rows[-1])):
+        return 0.0
+    before = [_moved_ft(a, b) for a, b in itertools.pairwise(rows[:-1]) if _alike(a, b)]
+    days = USUAL_DAYS + len(before)
+    square = (USUAL_DAYS * USUAL_FT**2 + sum(min(abs(each), MOST_FT) ** 2 for each in before)) / days
+    moved_ft = _moved_ft(rows[-2], rows[-1])
+    fed = float(stats.t.logpdf(moved_ft, days, scale=math.sqrt(square)))
+    noise_ft = math.sqrt(_variance(rows[-2]) + _variance(rows[-1]))
+    still = float(stats.norm.logpdf(moved_ft, scale=noise_ft))
+    starved = float(np.logaddexp(math.log(1.0 - STRAY) + still, math.log(STRAY) + fed))
+    return float(np.clip(starved - fed, -MOST_ODDS, MOST_ODDS))
+
+
+def _alike(day: Row, following: Row) -> bool:
+    """Whether the second day follows the first with the unit run as before, at the same casing pressure."""
+    if following.day != day.day + 1 or min(day.strokes_spm, following.strokes_spm) <= 0.0:
+        return False
+    strokes = abs(math.log(following.strokes_spm / day.strokes_spm))
+    pressure = abs(math.log(following.casing_psia / day.casing_psia))
+    rest = abs(following.idle_frac - day.idle_frac)
+    return strokes <= ALIKE_STROKES and pressure <= ALIKE_CASING and rest <= ALIKE_REST
+
+
+def _moved_ft(day: Row, following: Row) -> float:
+    return following.height_ft - day.height_ft
+
+
+def _variance(row: Row) -> float:
+    """Of the day's mean level, ft2: its edges are the middle one of a quarter of its shots each."""
+    return (row.edge_sd_ft / 1.25) ** 2 / 8.0 + OTHER_SD_FT**2
