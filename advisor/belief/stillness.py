@@ -35,8 +35,8 @@ def odds(rows: Sequence[Row]) -> float:
     days = USUAL_DAYS + len(before)
     square = (USUAL_DAYS * USUAL_FT**2 + sum(min(abs(each), MOST_FT) ** 2 for each in before)) / days
     moved_ft = _moved_ft(rows[-2], rows[-1])
-    fed = float(stats.t.logpdf(moved_ft, days, scale=math.sqrt(square)))
     noise_ft = math.sqrt(_variance(rows[-2]) + _variance(rows[-1]))
+    fed = float(stats.t.logpdf(moved_ft, days, scale=max(math.sqrt(square), noise_ft)))
     still = float(stats.norm.logpdf(moved_ft, scale=noise_ft))
     starved = float(np.logaddexp(math.log(1.0 - STRAY) + still, math.log(STRAY) + fed))
     return float(np.clip(starved - fed, -MOST_ODDS, MOST_ODDS))
