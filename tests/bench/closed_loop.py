@@ -345,8 +345,11 @@ def coverage_rows(lived: Mapping[str, Lived], keys: Sequence[str]) -> list[str]:
 
 
 def pound_rows(lived: Mapping[str, Lived], days: float) -> list[str]:
-    """Pounding that was announced before or within two assessments, and alarms without any pounding near them."""
-    begun = announced = tested = false = 0
+    """Pounding that was announced before or within two assessments, and alarms without any pounding near them.
+
+    A pump that pounds when it is first heard of can be known by what the first shots say only: counted apart besides.
+    """
+    begun = announced = at_first = announced_at_first = tested = false = 0
     for one in lived.values():
         share = np.diff([0.0, *one.pounding_min]) / np.maximum(np.diff([0.0, *one.running_min]), 1.0)
         pounds = share > POUNDS_SHARE
@@ -362,14 +365,16 @@ def pound_rows(lived: Mapping[str, Lived], days: float) -> list[str]:
             begun += 1
             said = one.pound_probability[max(step - 24 // STEP_H, 0) : step + 3]
             announced += max(said, default=0.0) >= 0.5
+            at_first += step == 0
+            announced_at_first += step == 0 and max(said, default=0.0) >= 0.5
         for day in alarmed:
             step = round(day * 24 / STEP_H) - 1
             near = pounds[max(step - ALARM_MEANS_H // STEP_H, 0) : step + ALARM_MEANS_H // STEP_H + 1]
             false += not near.any()
     years = len(lived) * days / 365.25
     return [
-        f"pounding of a day or more announced: {interval(announced, begun)}; at least 98 %;"
-        f" begun besides in a test to the intake {tested}",
+        f"pounding of a day or more announced: {interval(announced, begun)}; at least 98 %; of these under way"
+        f" when the well was first heard of {announced_at_first}/{at_first}; begun besides in a test to the intake {tested}",
         f"false pound alarms a well and year: {false / years:.2f} ({false}); at most 1",
     ]
 
