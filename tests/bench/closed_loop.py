@@ -374,7 +374,8 @@ def pound_rows(lived: Mapping[str, Lived], days: float) -> list[str]:
     years = len(lived) * days / 365.25
     return [
         f"pounding of a day or more announced: {interval(announced, begun)}; at least 98 %; of these under way"
-        f" when the well was first heard of {announced_at_first}/{at_first}; begun besides in a test to the intake {tested}",
+        f" when the well was first heard of {announced_at_first}/{at_first};"
+        f" begun besides in a test to the intake {tested}",
         f"false pound alarms a well and year: {false / years:.2f} ({false}); at most 1",
     ]
 
