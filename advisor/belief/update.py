@@ -35,6 +35,9 @@ EMPTY, FAR_SD, UNDER_SD = 0.1, 3.0, 2.0  # of measured fillage: under it nothing
 LEARNT_H = 72.0  # till then what a barrel holds when fed is not known well enough to choose members by
 # not the level: how much gas takes at a pressure is known too badly; all but the gas only of members that starve
 OF_FILLAGE = ("ln_potential", "wander", "ln_effectiveness", "ln_free_gas")
+# two first shots further apart than a level goes meanwhile (our choice): the later one is taken for the first
+APART_FT, APART_FT_PER_H = 600.0, 400.0
+MOST_SETTLED = 3.5  # ln of inflow potential over the middle of what was thought before any shot
 SETTLED_SD = 0.30  # ln of inflow over lift when a well is first seen: it may be drawing down or filling
 
 
@@ -64,6 +67,7 @@ def shot(
     in_force = settings if settings is not None else [operation.configured(well) for well in wells]
     seen = Seen(observations, belief)
     known = given & ~new
+    apart = known & _apart(belief, seen)  # as read: what is counted below forgets the first
     belief = evidence.scored(
         belief, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
     )
@@ -73,12 +77,13 @@ def shot(
     belief = belief.with_members({}, {"misses": np.where(followed | new, 0.0, misses)})
     afresh = followed & (seen.at_ms - belief.counts["first_ms"] < AFRESH_H * HOUR_MS)
     afresh &= belief.counts["no_lift"] < 2.0 * widen.UNLIFTED_ODDS  # a dead pump raises the level shot by shot
+    afresh |= apart & ~far  # nothing odd to a belief that knows of nothing yet
     if afresh.any():
         belief = _afresh(belief, wells, columns, afresh)
         new, followed = new | afresh, followed & ~afresh
     if followed.any():
         belief = widen.changed(belief, followed, seen.at_ms)
-    near = known & ~far & ~followed
+    near = known & ~far & ~followed & ~new
     belief = lessons.taught(belief, wells, columns, in_force, seen, near, kept)
     if followed.any():
         belief = _reset_height(belief, seen, followed)
@@ -87,6 +92,13 @@ def shot(
         belief = settled(belief, wells, columns, in_force, new)
         belief = widen.as_first_known(belief, wells, new)
     return _counted(belief, seen, given, new, followed)
+
+
+def _apart(belief: Belief, seen: Seen) -> Marks:
+    """Wells whose second shot is nowhere near the first (W,): one of the two is wild, and nobody knows which."""
+    hours = (seen.at_ms - belief.counts["shot_ms"]) / HOUR_MS
+    off_ft = np.abs(seen.height_ft[:, 0] - belief.counts["last_ft"])
+    return np.asarray((belief.counts["shots"] == 1) & (off_ft > APART_FT + APART_FT_PER_H * np.maximum(hours, 0.0)))
 
 
 def _afresh(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], rows: Marks) -> Belief:
@@ -169,6 +181,9 @@ def settled(
     now_bpd = np.maximum(fed.rate_bpd(height, ann.tank_ft), 1e-3)
     noise = one_each(belief, belief.at_ms, "settled")
     matched = belief.members["ln_potential"] + np.log(np.maximum(take_bpd, 0.5) / now_bpd) + SETTLED_SD * noise
+    # a pressure near the static one, or over it, would ask for any inflow: rather is the level not where it reads
+    middle = belief.members["ln_potential"].mean(axis=-1, keepdims=True)
+    matched = np.minimum(matched, middle + MOST_SETTLED)
     low = height <= ann.tank_ft
     capped = np.where(low, np.minimum(belief.members["ln_potential"], matched), matched)
     return belief.with_members({"ln_potential": np.where(rows[:, None], capped, belief.members["ln_potential"])})

@@ -116,6 +116,26 @@ def test_a_first_shot_that_the_next_three_contradict_is_forgotten() -> None:
     assert belief.counts["shots"][0] == 1 and belief.counts["misses"][0] == 0
 
 
+def test_a_second_shot_nowhere_near_the_first_is_taken_for_the_first() -> None:
+    """1,500 ft that gas makes unsure by half, an hour later 200: a belief of one shot finds that nothing odd. A pump
+    of 210 bbl/d that gets nothing lowers a level by 210/24/0.0145 = 600 ft an hour at most."""
+    belief = after_first(1500.0, shared={"velocity": 80.0, "void": 900.0})
+    belief = carried(belief, 1.0)
+    belief = seen(belief, shot(200.0, int(belief.at_ms[0]), shared={"velocity": 130.0, "void": 40.0}))
+    assert belief.counts["shots"][0] == 1
+    assert float(np.median(belief.members["height_ft"])) == pytest.approx(200.0, abs=100.0)
+    belief = carried(belief, 1.0)
+    belief = seen(belief, shot(220.0, int(belief.at_ms[0]), shared={"velocity": 130.0, "void": 40.0}))
+    assert belief.counts["shots"][0] == 2
+
+
+def test_no_level_asks_for_inflow_without_bounds() -> None:
+    """Its pressure over the static one: e^3.5 is 33 times what was thought before any shot."""
+    prior_ln = float(prior.draw([well()], START_MS, [column()]).members["ln_potential"].mean())
+    belief = after_first(4500.0)
+    assert float(belief.members["ln_potential"].max()) <= prior_ln + 3.5 + 1e-9
+
+
 def test_a_level_that_rises_as_if_nothing_were_lifted_is_the_pump_not_the_inflow() -> None:
     """120 bpd unlifted raise the level 120/24/0.014494 = 345 ft an hour while the unit runs."""
     belief = after_first(300.0)
