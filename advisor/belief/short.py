@@ -2,8 +2,8 @@
 
 What comes into a well that starves shows in no level: members that starve go on from what came in when the level
 reached the intake, and are short of little. Days that say more of it (belief/starving.py) are believed: members that
-stand lowest are put at the intake, with the velocity that then reads the same, and are some per cent
-short of what would be enough. How the level answers the next change of setting then says of how much.
+stand lowest are put at the intake, with the velocity that then reads the same, and are some per cent short of what
+would be enough. How the level answers the next change of setting then says of how much.
 """
 
 from __future__ import annotations
@@ -24,6 +24,9 @@ TOLD = 0.8  # chance that the pump starves, by days, from which on it is believe
 MOST_SHARE = 0.7  # but by so many members at most: should the next level refute it, the others know what was known
 SHORT_BY = 0.04  # of what would be enough, on the average (our choice)
 MOVED_AT_LEAST = 8  # members
+MOST_SHIFT_SD = (
+    4.0  # of the velocity: where joint echoes measure the depth, a level high above the intake stays there
+)
 LEAST_BPD = 0.1
 
 
@@ -43,15 +46,17 @@ def as_told(
     pounds = fed.least_height_bpd < enough_bpd
     members = {name: values.copy() for name, values in belief.members.items()}
     read_ft = seen.predicted(belief) - seen.offset_ft(belief.members)
+    by_ft = np.where(told[:, None], seen.offsets["velocity"], 1.0)
+    near = np.abs(read_ft / by_ft) <= MOST_SHIFT_SD
     for i in np.flatnonzero(told).tolist():
         more = round(min(float(chance[i]), MOST_SHARE) * belief.size) - int(pounds[i].sum())
         if more < MOVED_AT_LEAST:
             continue
-        low = _lowest(members["height_ft"][i], ~pounds[i], more)
+        low = _lowest(members["height_ft"][i], ~pounds[i] & near[i], more)
         drawn = stream(belief.wells[i], int(belief.at_ms[i]), "short").exponential(SHORT_BY, len(low))
         reaches_bpd = np.maximum(fed.least_height_bpd[i][low], LEAST_BPD)
         members["ln_potential"][i][low] += np.log(enough_bpd[i][low] / reaches_bpd) - drawn
-        members["velocity"][i][low] += read_ft[i][low] / seen.offsets["velocity"][i, 0]
+        members["velocity"][i][low] += read_ft[i][low] / by_ft[i, 0]
         for name in ("height_ft", "free_ft", "idle_ft"):
             members[name][i][low] = 0.0
     return belief.with_members(members)

@@ -79,6 +79,14 @@ def test_a_level_whose_depth_is_known_stays_where_it_is() -> None:
     np.testing.assert_array_equal(after.members["height_ft"], before.members["height_ft"])
 
 
+def test_a_level_whose_depth_is_measured_moves_by_what_its_depth_may_be_off_at_most() -> None:
+    """10 ft a deviation: four of them put a member at the intake that stands 40 ft over it, and none above."""
+    before = fed()
+    after = told(before, 0.95, velocity_ft=10.0)
+    moved = after.members["height_ft"][0] == 0.0
+    assert moved.any() and before.members["height_ft"][0][moved].max() <= 41.0
+
+
 def of_days(*, fillages: float = 0.0) -> Belief:
     """After a shot, and with a ledger whose last day says at 0.95 that the pump starves."""
     rows = tuple(days([150.0] * 6))
