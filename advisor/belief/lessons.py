@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, chosen, evidence, modes, short, stillness
+from advisor.belief import assimilate, chosen, evidence, modes, short, stillness, suspects
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.belief.ledger import Ledger
 from advisor.belief.seen import Seen
@@ -143,7 +143,9 @@ def _days_over(
     if odds.any():
         starving = modes.starving(belief, wells, columns, settings)
         belief = modes.gaining(belief, starving, "starving", odds, odds != 0.0)
-    starves = np.array([(1.0 - one.causes.gauge) * one.causes.starves for one in ledgers])
-    chance = np.where(usable, starves * (1.0 - evidence.nothing_lifted(belief, wells)), 0.0)
+    unlifted = evidence.nothing_lifted(belief, wells).tolist()
+    others = [{"no-pump-action": p, "gauge-off": one.causes.gauge} for p, one in zip(unlifted, ledgers, strict=True)]
+    starves = [suspects.starves(one.causes, other) for one, other in zip(ledgers, others, strict=True)]
+    chance = np.where(usable, starves, 0.0)
     belief = short.as_told(belief, wells, columns, settings, seen, chance)
     return belief.with_members({}, {"weighed_day": np.where(over, last, belief.counts["weighed_day"])})

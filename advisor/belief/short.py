@@ -31,9 +31,13 @@ LEAST_BPD = 0.1
 
 
 def as_told(
-    belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting], seen: Seen,
+    belief: Belief,
+    wells: Sequence[Well],
+    columns: Sequence[Column],
+    settings: Sequence[Setting],
+    seen: Seen,
     chance: Array,
-) -> Belief:  # fmt: skip
+) -> Belief:
     """The belief with as many members pounding as days give chances of it (W,), where those are TOLD or more."""
     told = (chance >= TOLD) & (np.abs(seen.offsets["velocity"][:, 0]) > LEAST_VELOCITY_FT)
     if not told.any():

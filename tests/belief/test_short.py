@@ -87,7 +87,7 @@ def test_a_level_whose_depth_is_measured_moves_by_what_its_depth_may_be_off_at_m
     assert moved.any() and before.members["height_ft"][0][moved].max() <= 41.0
 
 
-def of_days(*, fillages: float = 0.0) -> Belief:
+def of_days(*, fillages: float = 0.0, weighed_day: float = 0.0) -> Belief:
     """After a shot, and with a ledger whose last day says at 0.95 that the pump starves."""
     rows = tuple(days([150.0] * 6))
     kept = Ledger(rows=rows, day=rows[-1].day + 1, causes=Causes(starves=0.95))
@@ -95,6 +95,7 @@ def of_days(*, fillages: float = 0.0) -> Belief:
     counts = {
         "shots": np.array([50.0]),
         "fillages": np.array([fillages]),
+        "weighed_day": np.array([weighed_day]),
         "first_ms": np.array([START_MS - 20.0 * DAY_MS]),
         "lesson_ms": np.array([START_MS - 7.0 * HOUR_MS]),
     }
@@ -107,6 +108,8 @@ def test_a_day_that_is_over_is_weighed_with_the_next_lesson_and_once() -> None:
     after = of_days()
     assert after.counts["weighed_day"][0] == 20_005
     assert float((reachable_bpd(after) < 0.9 * INTAKE_TAKES_BPD).mean()) > 0.5
+    again = of_days(weighed_day=20_005.0)
+    assert float((reachable_bpd(again) < 0.9 * INTAKE_TAKES_BPD).mean()) < 0.1
 
 
 def test_measured_fillage_says_more_than_days() -> None:
