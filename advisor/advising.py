@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from advisor import outcomes
-from advisor.belief import ensemble
+from advisor.belief import ensemble, suspects
 from advisor.model import Confirm, Draft
 from advisor.recommend import choice
 from advisor.review import answered as site_answered
@@ -95,6 +95,7 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         blocks=tuple(book.blocks(rules, item.facts, item.well, now_ms)),
         suspects=dict(item.assessment.suspects),
         pound_told=item.assessment.pound_probability or 0.0,
+        calm=suspects.calm(memory.ledger, item.assessment.suspects, now_ms),
         level_at_ms=memory.level_at_ms,
         measured_at_ms=memory.measured_at_ms if item.well.checks_velocity else None,
         level_quality=item.assessment.inputs["level"],

@@ -26,6 +26,8 @@ def kept(item: Work, segments: Sequence[Segment], belief: Belief) -> Ledger:
 def followed(before: Ledger, news: News, well: Well, column: Column, belief: Belief) -> Ledger:
     """The ledger with what came; a day that is over with it is held against the causes."""
     after = ledgers.noted(before, news)
+    if news.height_ft is not None:
+        after = ledgers.believed(after, news.height_ft, float(belief.members["height_ft"].mean()))
     if after.rows and after.rows[-1:] != before.rows[-1:]:
         return causes.judged(after, well, column, belief)
     return after

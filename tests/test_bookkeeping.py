@@ -6,8 +6,12 @@ from dataclasses import replace
 from types import SimpleNamespace
 from typing import Any
 
+import numpy as np
+
 from advisor import bookkeeping
 from advisor import memory as memories
+from advisor.belief import prior
+from advisor.belief.ledger import Ledger, News
 from advisor.column import BuildUp
 from advisor.model import CasingPressure, Reading
 from advisor.tasks import Moment, Work
@@ -36,3 +40,11 @@ def test_a_pressure_that_a_build_up_left_behind_is_not_of_the_day() -> None:
     assert bookkeeping._news(item(615 * MINUTE_MS, begun), []).casing_psia is None
     assert bookkeeping._news(item(660 * MINUTE_MS, begun), []).casing_psia == column().casing_psia
     assert bookkeeping._news(item(615 * MINUTE_MS, None), []).casing_psia == column().casing_psia
+
+
+def test_where_a_level_is_believed_to_stand_is_kept_beside_what_its_shot_read() -> None:
+    drawn = prior.draw([well()], [0], [column()])
+    belief = drawn.with_members({"height_ft": np.full_like(drawn.members["height_ft"], 370.0)})
+    shot, none = (News(at_ms=600 * MINUTE_MS, segments=(), height_ft=read) for read in (400.0, None))
+    assert bookkeeping.followed(Ledger(), shot, well(), column(), belief).off_ft == -30.0
+    assert bookkeeping.followed(Ledger(), none, well(), column(), belief).off_ft is None

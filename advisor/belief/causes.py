@@ -23,8 +23,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from advisor.belief import balance, casing, cycles, evidence, starving
-from advisor.belief.ensemble import OF_THE_WELL, PARAMETERS, Array, Belief
+from advisor.belief import casing, cycles, evidence, starving, stillness
+from advisor.belief import ledger as ledgers
+from advisor.belief.ensemble import OF_THE_WELL, Array, Belief
+from advisor.belief.flow import RESTS_FRAC, Flow
 from advisor.belief.ledger import LOWEST, WELL_ENOUGH, Causes, Ledger, Row
 from advisor.column import Column
 from advisor.well import Well
@@ -35,15 +37,11 @@ RENEWED_D = 13  # days after which the reference moves on, where nothing is like
 # widths, as shares of the rate concerned; chosen on simulated wells, no source
 INFLOW_SD, PUMP_SD, SLOPE_SD, SWING_SD = 0.3, 0.12, 0.25, 0.10
 FREE_GAS_SD = 0.5  # of the gas that enters the pump
-DAY_SD, WANDER_SD, LEAST_DAY_SD_BPD = 0.014, 0.008, 0.3
-MOVED_SD, CHANGED_SD = 0.12, 0.15  # of the day's move of the liquid, and of a change of what the pump takes
-TEST_SD, SWING_ROW_SD = 0.03, 0.06
+WANDER_SD = 0.008
 LOW_FT, LOW_FRAC = 40.0, 0.15  # above the lowest day: the pump may starve
 ANSWERED, ALIKE = 0.02, 0.25  # ln of strokes that a fed level answers to, of casing pressures held together
 LEFT_SD = 0.05  # of what is left of an inflow, over what the pump takes
 DEPTH_FRAC = 0.1  # of the depth of the intake; errors of depth and of the gassy column are no larger
-MOST_SWING_SD_FRAC = 0.3
-RESTS_FRAC = 0.05
 RECENT_DAYS, GAS_DAYS = 4, 12  # of the annular gas now, and before
 GAS_LIKE = 1.5  # within this factor the gas is as it was
 STILL_SHARE, STILL_LOST = 0.25, 0.15  # of the swing a pump that lifts makes, and of what it lifts
@@ -87,9 +85,9 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
             return msgspec.structs.replace(ledger, causes=Causes(slugs=casing.slugs(ledger.rows)))
         rows = tuple(row for row in ledger.rows if row.day < ledger.stopped_day or row.day == day)
         ledger = msgspec.structs.replace(ledger, rows=rows, stopped_day=None)
-    elif unlifted >= SHOTS_SAY and _stopped(_Flow(ledger.rows, well, column, known, fills=True)):
+    elif unlifted >= SHOTS_SAY and _stopped(Flow(ledgers.as_believed(ledger), well, column, known, fills=True)):
         return msgspec.structs.replace(ledger, stopped_day=day - 1, causes=Causes(slugs=casing.slugs(ledger.rows)))
-    found = told(ledger.rows, well, column, known, ledger.gas_before)
+    found = told(ledgers.as_believed(ledger), well, column, known, ledger.gas_before)
     well_now = found.chance.get("none", 0.0) >= WELL_ENOUGH
     contradicted = well_now and unlifted >= WELL_ENOUGH
     as_before = found.gas_ratio is not None and 1.0 / GAS_LIKE < found.gas_ratio < GAS_LIKE
@@ -144,19 +142,21 @@ def _starves(
 
     A belief that took it for a pump that lifts less says nothing of it. 0 where measured fillage tells more.
     """
-    flow = _Flow(rows, well, column, reference)
+    flow = Flow(rows, well, column, reference)
     if flow.filled[-1] or not _low(flow.height_ft, column)[-1]:
         return 0.0
     alike = [row for row in rows if abs(np.log(row.casing_psia / rows[-1].casing_psia)) < ALIKE]
-    still = starving.chance(_answers(_Flow(alike, well, column, reference), column), WANDER_SD)
+    stood = {row.day: stillness.odds(rows[: i + 1]) for i, row in enumerate(rows)}
+    days = _answers(Flow(alike, well, column, reference), column, np.array([stood[row.day] for row in alike]))
+    still = starving.chance(days, WANDER_SD)
     if flow.idle[-1] > RESTS_FRAC:
         return round(still, 4)
     left = (1.0 - share) * flow.reachable[-1] / max(float(flow.lifted[-1]), 1.0)
     return round(max(still, fell * float(ndtr((cycles.POUNDS_UNDER - left) / LEFT_SD))), 4)
 
 
-def _answers(flow: _Flow, column: Column) -> starving.Days:
-    """The days as what the level answers to how much the pump is run."""
+def _answers(flow: Flow, column: Column, still: Array) -> starving.Days:
+    """The days as what the level answers to how much the pump is run; still: log odds of each by how still it was."""
     gas = FREE_GAS_SD * flow.gassy * flow.lifted
     over = max(1.0 - cycles.POUNDS_UNDER / (1.0 - float(flow.gassy[-1])), 0.0)  # a timer that starves ends runs empty
     return starving.Days(
@@ -168,6 +168,7 @@ def _answers(flow: _Flow, column: Column) -> starving.Days:
         wanders_bpd=np.full(len(flow.day), flow.scale_bpd),
         per_ft_bpd=flow.slope + flow.per_ft,
         moved=flow.next & (np.abs(np.diff(np.log(flow.effort), prepend=np.log(flow.effort[0]))) > ANSWERED),
+        still=still,
         intake_ft=column.intake_ft_tvd,
         pounds_over_bpd=0.0 if flow.idle[-1] > RESTS_FRAC else float(flow.lifted[-1]) * over,
         other={
@@ -184,7 +185,7 @@ def _low(height_ft: Array, column: Column) -> NDArray[np.bool_]:
     return np.asarray(low & (height_ft < DEPTH_FRAC * column.intake_ft_tvd))
 
 
-def _stopped(flow: _Flow) -> bool:
+def _stopped(flow: Flow) -> bool:
     """Whether the last days say that the pump stopped lifting: it swings the level no more, or half of what it lifted
     went within two days after days that lost nothing. Held against a barrel that fills: that it holds nothing is no
     other reason for lifting nothing."""
@@ -221,7 +222,7 @@ def _table(
     rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float], step: tuple[int, float] | None
 ) -> _Table | None:
     """The balances, swings and tests of these days; None where hardly a day is known to be fed."""
-    flow = _Flow(rows, well, column, reference)
+    flow = Flow(rows, well, column, reference)
     low = _low(flow.height_ft, column) & ~flow.filled
     gas = FREE_GAS_SD * flow.gassy
     parts_of = (INFLOW_SD * flow.inflow, -PUMP_SD * flow.lifted, -SLOPE_SD * flow.leaning, gas * flow.lifted)
@@ -313,88 +314,3 @@ def _weighed(table: _Table) -> tuple[dict[str, float], dict[str, float], float]:
     gauge = float(stacked[:, -1] @ solved[:, 0] - 0.5 * stacked[:, -1] @ solved[:, -1])
     odds = float(np.exp(np.clip(gauge, -MOST_GAUGE_ODDS, MOST_GAUGE_ODDS)))
     return {name: round(float(value / total), 4) for name, value in weight.items()}, size, odds
-
-
-class _Flow:
-    """The days as arrays (n,), bbl/d: what was seen of each, and what inflow and pump as believed make of it.
-
-    fills: the barrel is taken to fill, whatever was measured of it.
-    """
-
-    def __init__(
-        self,
-        rows: Sequence[Row],
-        well: Well,
-        column: Column,
-        reference: Mapping[str, float],
-        *,
-        fills: bool = False,
-    ) -> None:
-        members = {name: np.full((len(rows), 1), reference.get(name, 0.0)) for name in PARAMETERS}
-        columns = [column.at_casing(row.casing_psia) for row in rows]
-        ann = balance.annulus(columns, members)
-        fed = balance.formation(members, ann)
-        pump = balance.pump([well] * len(rows), members)
-        self.day = _of(rows, lambda row: row.day)
-        self.next = np.diff(self.day, prepend=self.day[:1]) < 1.5  # to the day before
-        self.height_ft = _of(rows, lambda row: row.height_ft)
-        self.idle = _of(rows, lambda row: row.idle_frac)
-        run = np.maximum(_of(rows, lambda row: row.run_frac), 1e-3)
-        height = np.maximum(self.height_ft, 0.0)[:, None]
-        rate = (_of(rows, lambda row: row.strokes_spm) / run)[:, None]
-        self.effort = np.maximum(_of(rows, lambda row: row.strokes_spm), 1e-3)
-        self.inflow = fed.rate_bpd(height, ann.tank_ft)[:, 0]
-        slope = (fed.rate_bpd(height, ann.tank_ft) - fed.rate_bpd(height + 50.0, ann.tank_ft))[:, 0] / 50.0
-        self.slope = np.maximum(slope, 0.0)
-        self.per_psi = self.slope / np.maximum(ann.psi_per_ft[:, 0], 0.05)
-        self.leaning = (self.height_ft - np.median(self.height_ft)) * np.maximum(slope, 0.002)
-        self.running = pump.full_bpd(rate, ann.at_intake_psia(height))[:, 0]
-        self.gassy = 1.0 - pump.barrel_frac(ann.at_intake_psia(height))[:, 0]  # share of the barrel that gas takes
-        filling, self.filled = _filling(rows)
-        self.running = self.running * (1.0 if fills else filling)
-        self.lifted = self.running * run
-        self.reachable = np.broadcast_to(fed.least_height_bpd, height.shape)[:, 0]
-        self.scale_bpd = max(float(np.median(self.inflow)), 1.0)
-        leak = pump.leak_bpd[:, 0]
-        self.per_ft = per_ft = np.broadcast_to(ann.stb_per_ft, height.shape)[:, 0]
-        moved = per_ft * _of(rows, lambda row: row.end_ft - row.begin_ft)
-        self.off_bpd = moved - (self.inflow - self.lifted + leak * self.idle)
-        changed = np.abs(np.diff(self.lifted, prepend=self.lifted[0]))
-        changed = np.maximum(changed, np.append(changed[1:], 0.0))
-        self.variance = (
-            np.square(DAY_SD * self.scale_bpd)
-            + np.square(per_ft * _of(rows, lambda row: row.edge_sd_ft))
-            + np.square(CHANGED_SD * changed)
-            + np.square(MOVED_SD * moved)
-            + LEAST_DAY_SD_BPD**2
-        )
-        swing, swing_sd = (
-            per_ft * _of(rows, get) for get in (lambda r: r.swing_ft_per_d, lambda r: r.swing_sd_ft_per_d)
-        )
-        self.swing_off_bpd = swing - self.running - leak
-        self.swing_share = (self.swing_off_bpd + self.running) / np.maximum(self.running, 1.0)
-        self.swing_variance = np.square(swing_sd) + np.square(SWING_ROW_SD * self.running)
-        usable = np.isfinite(swing) & (swing_sd < MOST_SWING_SD_FRAC * np.maximum(self.running, 1.0))
-        self.swung = usable & (self.idle > RESTS_FRAC)
-        self.swings = self.swung & (changed < 0.05 * self.lifted)
-        test = _of(rows, lambda row: row.test_bpd)
-        self.tested = np.isfinite(test)
-        self.starved_off_bpd = test - self.inflow
-        self.starved_variance = np.square(TEST_SD * test) + 2.0 + np.square(DAY_SD * self.inflow)
-        self.test_off_bpd = test - (self.lifted - leak * self.idle)
-        self.test_variance = np.square(TEST_SD * test) + 2.0
-
-
-def _filling(rows: Sequence[Row]) -> tuple[Array, NDArray[np.bool_]]:
-    """Measured fillage over its best days', 1 where not measured, and the days on which it was."""
-    seen = _of(rows, lambda row: row.fillage_frac)
-    known = np.isfinite(seen)
-    if not known.any():
-        return np.ones(len(rows)), known
-    best = max(float(np.quantile(seen[known], 0.9)), 0.1)
-    return np.where(known, np.clip(seen / best, 0.0, 1.05), 1.0), known
-
-
-def _of(rows: Sequence[Row], get: object) -> Array:
-    values = [get(row) for row in rows]  # type: ignore[operator]
-    return np.array([np.nan if value is None else value for value in values], dtype=np.float64)

@@ -29,6 +29,7 @@ SPIKE_PSI, SPIKE_FRAC, SPIKE_SD = 6.0, 0.06, 5.0  # a casing pressure over the d
 STEP_PSI, STEP_SD, STEP_AT_ONCE = 4.0, 4.0, 0.7
 STEP_READINGS = 3
 LOWEST = "the level is about its lowest on most days, and the pump may starve"
+OFF_SHOTS, MOST_OFF_FT = 8.0, 100.0  # of how many shots it is the mean, and how far one may be from it
 BEGINS_ANEW = frozenset({"pump-changed", "workover", "treatment", "rods-parted"})
 
 
@@ -91,6 +92,7 @@ class Ledger(msgspec.Struct, frozen=True):
     disturbed_day: int | None = None  # the valve stood shut, or the unit for no known reason: no day like others
     shot_value: float | None = None  # as it was read, and how often in a row
     same: int = 0
+    off_ft: float | None = None  # what lately was believed of the height, less what the shots read
     reference: tuple[float, ...] = ()  # the well as it was believed to be when nothing was wrong, and the one after
     following: tuple[float, ...] = ()
     gas_before: float | None = None  # annular gas while nothing was wrong
@@ -118,7 +120,7 @@ class News(msgspec.Struct, frozen=True, kw_only=True):
 def noted(ledger: Ledger, news: News) -> Ledger:
     """The ledger with one more moment in it; a day is closed by the first moment 3 h into the next."""
     if BEGINS_ANEW.intersection(news.events):
-        ledger = Ledger(shot_value=ledger.shot_value, same=ledger.same)
+        ledger = Ledger(shot_value=ledger.shot_value, same=ledger.same, off_ft=ledger.off_ft)
     at_d = news.at_ms / DAY_MS
     if ledger.day is None:
         ledger = msgspec.structs.replace(ledger, day=int(at_d) + 1)
@@ -149,6 +151,24 @@ def noted(ledger: Ledger, news: News) -> Ledger:
         test_bpd=ledger.test_bpd if news.test_bpd is None else news.test_bpd,
         fillages=fillages,
         disturbed_day=day if news.disturbed else ledger.disturbed_day,
+    )
+
+
+def believed(ledger: Ledger, read_ft: float, height_ft: float) -> Ledger:
+    """The ledger with how far a level was believed to stand from where its shot read it."""
+    off_ft = height_ft - read_ft
+    if ledger.off_ft is not None:
+        move_ft = min(max(off_ft - ledger.off_ft, -MOST_OFF_FT), MOST_OFF_FT)
+        off_ft = ledger.off_ft + move_ft / OFF_SHOTS
+    return msgspec.structs.replace(ledger, off_ft=round(off_ft, 1))
+
+
+def as_believed(ledger: Ledger) -> tuple[Row, ...]:
+    """The rows with their levels where they are now believed to have stood: one error of depth is in them all."""
+    by = ledger.off_ft or 0.0
+    return tuple(
+        msgspec.structs.replace(row, height_ft=row.height_ft + by, begin_ft=row.begin_ft + by, end_ft=row.end_ft + by)
+        for row in ledger.rows
     )
 
 

@@ -18,9 +18,9 @@ from scipy.special import logsumexp, ndtr
 from advisor.belief.ensemble import Array
 
 # our choices, on simulated wells
-STARVES = 0.01  # prior chance, spread over when it began
+STARVES = 0.05  # prior chance, spread over when it began
 ENDED, MOST_ENDED_D = 0.1, 3  # chance that it is over again, and how many days ago at most
-STILL_FT, LOWER_FT = 8.0, 15.0  # noise of a starved day's level, and how surely it is the lowest
+STILL_FT, LOWER_FT = 8.0, 8.0  # noise of a starved day's level, and how surely it is the lowest
 RANGE_FT = 300.0  # where a level may be once the pump is fed again
 INTAKE_FRAC = 0.02  # of its depth: how far off a level at the intake may read, all errors together
 FELL_SD = 0.25  # share of the inflow that may have been lost meanwhile, which shows nowhere else
@@ -28,6 +28,7 @@ RAMPS_D = (1.0, 2.0, 4.0, 8.0, 16.0)
 LEAST_SLOPE_BPD_PER_FT = 0.002
 LEAST_DAYS = 2
 LEAST_CHANCE = 1e-12
+STILL_COUNTS, MOST_STILL = 0.6, 8.0  # of the log odds of days that stood still: they are alike; all of them together
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +44,7 @@ class Days:
     wanders_bpd: Array
     per_ft_bpd: Array  # what a foot of level is worth in the balance: inflow and storage
     moved: NDArray[np.bool_]  # the pump was run more or less than the day before
+    still: Array  # log odds for a level at the intake, by how little it moved from the day before
     intake_ft: float
     pounds_over_bpd: float  # what the pump must take over what comes in for its barrel to pound
     other: Mapping[str, tuple[float, Array, Array]]
@@ -88,12 +90,13 @@ def _starved(days: Days, covariance: Array, wander_sd: float, first: int, end: i
     before, since = slice(0, first), slice(first, end)
     height = days.height_ft[since]
     per_ft = np.maximum(days.per_ft_bpd[first:], LEAST_SLOPE_BPD_PER_FT)
-    # but after a change as wide as a fed day: that a level stands still is no sign by itself
+    # but after a change as wide as a fed day: how still a level stands is told by the well's own days (still)
     day_bpd2 = days.variance[since] + np.square(wander_sd * days.wanders_bpd[since])
     wide = np.where(days.moved[since], 0.0, day_bpd2 / np.square(per_ft[: end - first]))
     spread = np.diag(np.square(STILL_FT) + wide) + (INTAKE_FRAC * days.intake_ft) ** 2
     log = _log_density(days.off_bpd[before], covariance[before, before])
     log += _log_density(height, spread) - float(np.log(per_ft).sum())
+    log += float(np.clip(STILL_COUNTS * days.still[first + 1 : end].sum(), -MOST_STILL, MOST_STILL))
     lower_ft = days.height_ft[before].min() - height.mean()
     log += _log_chance((lower_ft + LOWER_FT) / LOWER_FT)
     mean, sd = _over(days, covariance, first, end - 1)

@@ -25,21 +25,56 @@ ALIKE_REST = 0.02
 STRAY = 0.05  # share of starved days that move as fed ones do
 MOST_ODDS = 2.0  # log odds of one day
 LEAST_ROWS = 4
+SAME_STROKES = 0.02  # ln of strokes a day: the unit is set as before
+LEAST_BEFORE, MOST_BEFORE = 4, 8  # days at the setting in force that the last one is held against
+LATELY_DAYS, USUAL_OF = 3, 12  # moves that may be part of a fall, and how many before them tell what is usual
 
 
 def odds(rows: Sequence[Row]) -> float:
     """Log odds that the last of these days gives for a level at the intake; 0 where it says nothing."""
     if len(rows) < LEAST_ROWS or not (_alike(rows[-3], rows[-2]) and _alike(rows[-2], rows[-1])):
         return 0.0
-    before = [_moved_ft(a, b) for a, b in itertools.pairwise(rows[:-1]) if _alike(a, b)]
-    days = USUAL_DAYS + len(before)
-    square = (USUAL_DAYS * USUAL_FT**2 + sum(min(abs(each), MOST_FT) ** 2 for each in before)) / days
+    before = _moves_ft(rows[:-1])
+    days, square = USUAL_DAYS + len(before), _usual_square(before)
     moved_ft = _moved_ft(rows[-2], rows[-1])
     noise_ft = math.sqrt(_variance(rows[-2]) + _variance(rows[-1]))
     fed = float(stats.t.logpdf(moved_ft, days, scale=max(math.sqrt(square), noise_ft)))
     still = float(stats.norm.logpdf(moved_ft, scale=noise_ft))
     starved = float(np.logaddexp(math.log(1.0 - STRAY) + still, math.log(STRAY) + fed))
     return float(np.clip(starved - fed, -MOST_ODDS, MOST_ODDS))
+
+
+def come_down(rows: Sequence[Row]) -> float | None:
+    """How far the level has come down from where it stood at the setting in force, in moves usual from day to day.
+
+    None where the unit is not run as now for long enough, or days are too few.
+    """
+    if len(rows) <= LEAST_BEFORE:
+        return None
+    last = rows[-1]
+    before = list(itertools.takewhile(lambda row: _set_alike(row, last), reversed(rows[:-1])))[:MOST_BEFORE]
+    if len(before) < LEAST_BEFORE:
+        return None
+    stood_ft = float(np.mean([row.height_ft for row in before]))
+    usual = _usual_square(_moves_ft(rows)[:-LATELY_DAYS][-USUAL_OF:])
+    return (stood_ft - last.end_ft) / math.sqrt(usual)
+
+
+def _moves_ft(rows: Sequence[Row]) -> list[float]:
+    return [_moved_ft(a, b) for a, b in itertools.pairwise(rows) if _alike(a, b)]
+
+
+def _usual_square(moves_ft: Sequence[float]) -> float:
+    """Mean square of a fed level's move in a day, ft2, by these moves and what is usual among wells."""
+    own = sum(min(abs(each), MOST_FT) ** 2 for each in moves_ft)
+    return (USUAL_DAYS * USUAL_FT**2 + own) / (USUAL_DAYS + len(moves_ft))
+
+
+def _set_alike(day: Row, other: Row) -> bool:
+    """Whether the unit made about as many strokes on both days."""
+    if min(day.strokes_spm, other.strokes_spm) <= 0.0:
+        return False
+    return abs(math.log(day.strokes_spm / other.strokes_spm)) <= SAME_STROKES
 
 
 def _alike(day: Row, following: Row) -> bool:

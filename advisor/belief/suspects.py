@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 from scipy.special import expit, ndtr
 
-from advisor.belief import balance, cycles, evidence
+from advisor.belief import balance, cycles, evidence, stillness
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import DAY_MS, LOWEST, Causes, Ledger
 from advisor.column import Column
@@ -25,6 +25,8 @@ BY_SHOTS_ALONE = 0.7  # a change believed late, or heavy wear, looks the same to
 WITH_DAYS = 0.95  # once days say it too
 QUICK_IF_DOUBTFUL, SHUT_TELLS_D, CONTRADICTED = 0.5, 3.0, 2
 NAMED, SOME = 0.8, 0.5
+CALM, CALM_DOWN = 0.1, 2.0  # probability, and moves of the level usual from day to day (our choice)
+CALM_LASTS_D = 2.5  # from the begin of the last day that said so
 WATER_PSI_PER_FT = 0.433  # fresh water: 62.4 lb/ft3 over 144 in2/ft2
 DOUBTED = 2.0  # (chosen on simulated wells, no source)
 BY_LEVEL = ("liquid_height_ft", "submergence_ft", "level_ft_tvd", "intake_psig", "bottomhole_psig")
@@ -133,6 +135,15 @@ def widened(quantities: Mapping[str, Quantity], causes: Causes) -> dict[str, Qua
 def starves(causes: Causes, suspected: Mapping[str, float]) -> float:
     """Chance that the pump starves by whole days; not one that lifts nothing, nor where a gauge's step is in them."""
     return causes.starves * (1.0 - suspected["no-pump-action"]) * (1.0 - suspected["gauge-off"])
+
+
+def calm(ledger: Ledger, suspected: Mapping[str, float], at_ms: int) -> bool:
+    """Whether the days say that nothing changes: the level stands where it stood at the setting in force, and hardly
+    anything speaks for a pump that starves or for less inflow."""
+    down = stillness.come_down(ledger.rows)
+    if down is None or down >= CALM_DOWN or at_ms / DAY_MS - ledger.rows[-1].day > CALM_LASTS_D:
+        return False
+    return starves(ledger.causes, suspected) < CALM and suspected["inflow-falling"] < CALM
 
 
 def doubted(

@@ -39,6 +39,7 @@ class Context:
     blocks: tuple[tuple[str, str], ...] = ()  # id, why
     suspects: Mapping[str, float] = field(default_factory=dict)
     pound_told: float = 0.0  # of pounding at the settings in force, by all the assessment goes by
+    calm: bool = False  # days say that nothing changes at the setting in force
     level_at_ms: int | None = None
     measured_at_ms: int | None = None  # the last level whose depth joint echoes or a known reflector measured
     level_quality: str = "good"
@@ -146,7 +147,7 @@ def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick 
         view.short_probability <= texts.SHORT_PROBABILITY_MAX
     )
     stays = (
-        view.pound_probability[0] <= guards.STAYS_FACTOR * context.pound_probability_max
+        view.pound_probability[0] <= guards.least_risk(context)
         and view.short_probability[0] <= STAYS_SHORT_PROBABILITY
     )
     strokes = np.array([options.strokes_per_d(s) for s in view.settings])

@@ -29,7 +29,9 @@ AT_ONCE_WAIT_H = 12.0  # a level that has begun to rise tells more of how far to
 AT_ONCE_SHOTS = 2  # foam or gas can make a full well look empty: never act on one reading
 LEVEL_INTERVALS = 2.5
 CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put aside and holds nothing
-STAYS_FACTOR = 4.0  # a setting in force may pound so much more likely than a proposal before it is left
+# a setting in force may pound so much more likely than a proposal before it is left; where days say that nothing
+# changes, only once it is likelier than not: what is left then is the uncertainty it was chosen with
+STAYS_FACTOR, CALM_FACTOR = 4.0, 10.0
 REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
 TURNS_DAYS = 30.0  # each turn within them asks for twice the gain again
 LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.2, 0.0025  # the last few per cent come in steps of one
@@ -243,8 +245,8 @@ def _reversal(context: Context, view: Outlook, index: int, change: float, well: 
     factor = REVERSAL_FACTOR ** (1 + _turns(changes, context.now_ms))
     least = max(BACK_GAIN_BPD, BACK_GAIN_FRAC * float(view.liquid_bpd[0]))
     needed = factor * max(least, least_gain_bpd(well, float(view.liquid_bpd[0])))
-    least_risk = STAYS_FACTOR * context.pound_probability_max  # however often: pounding is not waited out
-    if change < 0 and (view.pound_probability[0] > least_risk or view.short_probability[0] > SHORT_LEFT):
+    leaves = least_risk(context)  # however often: pounding is not waited out
+    if change < 0 and (view.pound_probability[0] > leaves or view.short_probability[0] > SHORT_LEFT):
         return []
     if gain >= needed:
         return []
@@ -252,9 +254,17 @@ def _reversal(context: Context, view: Outlook, index: int, change: float, well: 
         (
             REVERSAL,
             f"It would go back on the change of {days:.1f} days ago: that needs {factor:.0f} times the gain"
-            f" ({needed:.1f} bbl/d or a probability of pounding over {least_risk:.2f}).",
+            f" ({needed:.1f} bbl/d or a probability of pounding over {leaves:.2f}).",
         )
     ]
+
+
+def least_risk(context: Context) -> float:
+    """The probability of pounding over which a setting in force is left for its sake alone."""
+    least = STAYS_FACTOR * context.pound_probability_max
+    if not context.calm or _is_early(context):
+        return least
+    return max(least, min(CALM_FACTOR * context.pound_probability_max, AT_ONCE_POUNDING))
 
 
 def _turns(changes: intake_test.Changes, now_ms: int) -> int:
@@ -281,7 +291,9 @@ def nothing_better(well: Well, column: Column, context: Context, view: Outlook) 
         if broken:
             name = broken[0].name if broken[0].name == "rating-missing" else f"limit:{broken[0].name}"
             return [(name, texts.not_allowed(gain, broken[0]))]
-    return [("as-good-as-any", texts.as_good(view, best))]
+    pounds, bound = float(view.pound_probability[0]), context.pound_probability_max
+    kept = texts.kept_though_over(pounds, bound) if pounds > STAYS_FACTOR * bound and context.calm else ""
+    return [("as-good-as-any", texts.as_good(view, best) + kept)]
 
 
 def step_test(

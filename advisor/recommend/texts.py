@@ -104,6 +104,14 @@ def as_good(view: Outlook, best: int) -> str:
     )
 
 
+def kept_though_over(pound_probability: float, bound: float) -> str:
+    """Why a setting stays that may pound likelier than one that would be proposed."""
+    return (
+        f" Its probability of pounding, {pound_probability:.2f}, is over the bound of {bound:g} for a new setting; it"
+        " is kept while the level stands where it has stood and nothing speaks for less inflow."
+    )
+
+
 def not_allowed(gain_bpd: float, check: LimitCheck) -> str:
     """What may be there, and the limit that forbids it."""
     if check.name == "rating-missing":

@@ -14,6 +14,8 @@ import numpy as np
 import pytest
 
 from advisor.belief import causes, prior, suspects
+from advisor.belief import ledger as ledgers
+from advisor.belief.ensemble import OF_THE_WELL
 from advisor.belief.ledger import DAY_MS, Causes, Ledger, Row
 from advisor.model import Quantity
 from tests.belief.invented import column, drive, well
@@ -117,6 +119,34 @@ def test_each_cause_is_named_and_no_other(name: str) -> None:
         chance = told(lived(lost, rests=rests, seed=seed), rests=rests).chance
         assert chance[cause] > 0.8
         assert max(p for other, p in chance.items() if other != cause) < 0.2
+
+
+def test_inflow_that_falls_is_named_although_shots_read_the_level_far_too_low() -> None:
+    """The level falls from 400 ft. Read 450 ft too low it is under the intake on all days, where no level tells of
+    inflow; where it is believed to stand is what counts."""
+    reads_ft = -450.0
+    wrong = [
+        msgspec.structs.replace(
+            row,
+            height_ft=row.height_ft + reads_ft,
+            begin_ft=row.begin_ft + reads_ft,
+            end_ft=row.end_ft + reads_ft,
+        )
+        for row in lived(Lost(inflow=0.2), rests=False)
+    ]
+    kept = Ledger(rows=tuple(wrong), off_ft=-reads_ft)
+    assert told(list(ledgers.as_believed(kept)), rests=False).chance["falling"] > 0.8
+    assert judged_at_last(kept).causes.chance["falling"] > 0.8
+    assert judged_at_last(msgspec.structs.replace(kept, off_ft=None)).causes.chance.get("falling", 0.0) < 0.8
+
+
+def judged_at_last(kept: Ledger) -> Ledger:
+    """The ledger as its last day leaves it, held against the reference."""
+    drawn = prior.draw([well()], [0], [column()])
+    taken = {name: np.full_like(drawn.members[name], value) for name, value in REFERENCE.items()}
+    known = tuple(REFERENCE[name] for name in OF_THE_WELL)
+    before = msgspec.structs.replace(kept, reference=known, following=known, gas_before=12.0, renewed_day=DAYS - 1)
+    return causes.judged(before, well(), column(), drawn.with_members(taken, {"no_lift": np.array([-2.0])}))
 
 
 def test_the_size_is_what_was_lost() -> None:
@@ -340,3 +370,18 @@ def test_a_level_read_five_times_the_same_is_stuck() -> None:
     assert suspects.stuck(Ledger(same=5)) > 0.8
     assert suspects.stuck(Ledger(same=3)) < 0.5
     assert suspects.stuck(Ledger(same=2)) == 0.0
+
+
+def test_days_are_calm_while_the_level_stands_and_nothing_is_suspected_of_the_inflow() -> None:
+    """Until two and a half days after the last of them began."""
+    still = lived(Lost(), rests=False, days=4)[-1]
+    rows = tuple(msgspec.structs.replace(still, day=20 + i, end_ft=still.height_ft) for i in range(8))
+    none = {"no-pump-action": 0.0, "gauge-off": 0.0, "inflow-falling": 0.0}
+    now_ms = 28 * DAY_MS
+    assert suspects.calm(Ledger(rows=rows), none, now_ms)
+    assert not suspects.calm(Ledger(rows=rows), none, now_ms + 2 * DAY_MS)
+    assert not suspects.calm(Ledger(rows=rows, causes=Causes(starves=0.2)), none, now_ms)
+    assert not suspects.calm(Ledger(rows=rows), none | {"inflow-falling": 0.2}, now_ms)
+    down = msgspec.structs.replace(rows[-1], end_ft=rows[-1].height_ft - 30.0)
+    assert not suspects.calm(Ledger(rows=(*rows[:-1], down)), none, now_ms)
+    assert not suspects.calm(Ledger(rows=rows[:3]), none, now_ms)

@@ -117,6 +117,24 @@ def test_another_pump_begins_the_ledger_anew_and_a_shut_valve_leaves_a_gap() -> 
     assert later.rows == ledger.rows
 
 
+def test_levels_of_past_days_are_put_where_they_are_now_believed_to_have_stood() -> None:
+    """30 ft under what the first shot read, then 46 ft: an eighth of the way, 32 ft; a wild one moves it by an eighth
+    of 100 ft at most."""
+    ledger = lived(2)
+    assert ledgers.as_believed(ledger) == ledger.rows
+    once = ledgers.believed(ledger, 400.0, 370.0)
+    assert once.off_ft == -30.0
+    assert ledgers.believed(once, 400.0, 354.0).off_ft == -32.0
+    assert ledgers.believed(once, 1600.0, 370.0).off_ft == pytest.approx(-30.0 - 100.0 / 8.0)
+    for row, put in zip(ledger.rows, ledgers.as_believed(once), strict=True):
+        assert (put.height_ft, put.begin_ft, put.end_ft) == pytest.approx(
+            (row.height_ft - 30.0, row.begin_ft - 30.0, row.end_ft - 30.0)
+        )
+        assert msgspec.structs.replace(
+            put, height_ft=row.height_ft, begin_ft=row.begin_ft, end_ft=row.end_ft
+        ) == row  # fmt: skip
+
+
 def test_a_ledger_is_stored_and_comes_back_the_same() -> None:
     ledger = lived(3)
     assert msgspec.json.decode(msgspec.json.encode(ledger), type=Ledger) == ledger

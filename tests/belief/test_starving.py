@@ -6,8 +6,11 @@ balance of a day. The pump takes 20 bbl/d for each stroke a minute. A reading is
 
 from __future__ import annotations
 
+import dataclasses
+
 import numpy as np
 import pytest
+from scipy.special import logit
 
 from advisor.belief import starving
 from advisor.belief.ensemble import Array
@@ -41,6 +44,7 @@ def of(rate: Array, read: Array, off_bpd: Array, take_bpd: Array, believed_bpd: 
         wanders_bpd=np.full(len(rate), REACHABLE_BPD),
         per_ft_bpd=np.full(len(rate), BPD_PER_FT + BBL_PER_FT),
         moved=np.abs(np.diff(np.log(rate), prepend=np.log(rate[0]))) > 0.02,
+        still=np.zeros(len(rate)),
         intake_ft=5000.0,
         pounds_over_bpd=0.0,
         other={
@@ -75,6 +79,24 @@ def test_a_level_that_answers_is_above_the_intake(seed: int) -> None:
 def test_that_a_level_stands_still_is_no_sign_by_itself(seed: int) -> None:
     assert starving.chance(days([5.5] * 5 + [5.8] * 15, seed=seed), 0.008) < 0.2
     assert starving.chance(days([5.5] * 20, seed=seed), 0.008) < 0.2
+
+
+def test_days_that_stand_stiller_than_a_fed_well_is_wont_to_add_up() -> None:
+    """0.6 of the log odds of ten days counts, 6 together, less what a later begin leaves of them; never over 8."""
+    fell = days([5.8] * 20, fell=0.2, from_day=4)
+    plain = log_odds(fell)
+    assert 5.0 < log_odds(dataclasses.replace(fell, still=since(10, 1.0))) - plain <= 6.0
+    assert 7.0 < log_odds(dataclasses.replace(fell, still=since(10, 3.0))) - plain <= 8.0
+    assert log_odds(dataclasses.replace(fell, still=since(10, -1.0))) < plain - 1.0
+
+
+def since(first: int, odds: float) -> Array:
+    """So much on each day from the first on, of twenty."""
+    return np.where(np.arange(20) >= first, odds, 0.0)
+
+
+def log_odds(of_days: starving.Days) -> float:
+    return float(logit(starving.chance(of_days, 0.008)))
 
 
 def test_a_level_that_rises_again_is_no_longer_at_the_intake() -> None:

@@ -41,6 +41,7 @@ Z_90 = 1.645
 MONTH_D = 30.0
 POUNDS_SHARE = 0.01  # of the running time of a step: more is pounding
 ALARM_MEANS_H = 24
+LEARNT_D = 3.0  # of a well, until its level is known about as well as it will be
 TEST_LASTS_D = 4.0
 FED_FT = 20.0  # of liquid above the intake: the pump is fed
 INTERVALS = {
@@ -349,7 +350,7 @@ def pound_rows(lived: Mapping[str, Lived], days: float) -> list[str]:
 
     A pump that pounds when it is first heard of can be known by what the first shots say only: counted apart besides.
     """
-    begun = announced = at_first = announced_at_first = tested = false = 0
+    begun = announced = at_first = announced_at_first = tested = false = learning = 0
     for one in lived.values():
         share = np.diff([0.0, *one.pounding_min]) / np.maximum(np.diff([0.0, *one.running_min]), 1.0)
         pounds = share > POUNDS_SHARE
@@ -371,12 +372,15 @@ def pound_rows(lived: Mapping[str, Lived], days: float) -> list[str]:
             step = round(day * 24 / STEP_H) - 1
             near = pounds[max(step - ALARM_MEANS_H // STEP_H, 0) : step + ALARM_MEANS_H // STEP_H + 1]
             false += not near.any()
-    years = len(lived) * days / 365.25
+            learning += not near.any() and day <= LEARNT_D
+    years, later_years = (len(lived) * each / 365.25 for each in (days, days - LEARNT_D))
     return [
         f"pounding of a day or more announced: {interval(announced, begun)}; at least 98 %; of these under way"
         f" when the well was first heard of {announced_at_first}/{at_first};"
         f" begun besides in a test to the intake {tested}",
-        f"false pound alarms a well and year: {false / years:.2f} ({false}); at most 1",
+        f"false pound alarms a well and year: {false / years:.2f} ({false}); at most 1; of these in the first"
+        f" {LEARNT_D:g} days, which a well has once, {learning}, after them {(false - learning) / later_years:.2f} a"
+        " well and year",
     ]
 
 

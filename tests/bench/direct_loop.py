@@ -23,6 +23,7 @@ from advisor.belief import balance, ensemble, levels, operation, prior, step, up
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import News
+from advisor.belief.suspects import calm
 from advisor.config.load import parse_config
 from advisor.model import Draft, Event, ProductionTest, Quantity, Reading, Run
 from advisor.recommend import choice, options
@@ -246,6 +247,7 @@ class Direct:
             changes=memory.settings_changed(),
             suspects=dict(suspects),
             pound_told=told,
+            calm=calm(memory.ledger, suspects, self.sites.now_ms),
             intake_test_ms=self.tested.get(key),
             level_at_ms=memory.level_at_ms,
             measured_at_ms=memory.measured_at_ms,

@@ -169,7 +169,39 @@ def test_a_setting_in_force_is_left_at_four_times_the_bound_of_a_proposal(
     pounds: float, short: float, left: bool
 ) -> None:
     """Within its bounds a tenth slower loses 3 % of the liquid: reason enough only where the one in force is out."""
-    view = outlook.Outlook(
+    pick = choice.choose(well(), column(), context(), slower_or_not(pounds, short))
+    assert (pick is not None and pick.index == 1) == left
+
+
+@pytest.mark.parametrize(
+    ("pounds", "known_d", "calm", "left"),
+    [
+        (0.45, 40, True, False),
+        (0.55, 40, True, True),
+        (0.45, 40, False, True),
+        (0.45, 5, True, True),
+    ],
+)
+def test_a_setting_whose_days_say_that_nothing_changes_is_left_once_it_likelier_pounds_than_not(
+    pounds: float, known_d: int, calm: bool, left: bool
+) -> None:
+    """But in the first days of a well, when it is still being learnt."""
+    now = context(first_at_ms=NOW_MS - known_d * DAY_MS, calm=calm)
+    pick = choice.choose(well(), column(), now, slower_or_not(pounds, 0.6))
+    assert (pick is not None and pick.index == 1) == left
+
+
+def test_why_a_setting_over_the_bound_is_kept_is_said() -> None:
+    now = context(first_at_ms=NOW_MS - 40 * DAY_MS, calm=True)
+    (_, why), *_ = guards.nothing_better(well(), column(), now, slower_or_not(0.45, 0.6))
+    assert "0.45, is over the bound of 0.05" in why
+    (_, why), *_ = guards.nothing_better(well(), column(), now, slower_or_not(0.15, 0.6))
+    assert "over the bound" not in why
+
+
+def slower_or_not(pounds: float, short: float) -> outlook.Outlook:
+    """The setting in force, with these probabilities, and a tenth slower."""
+    return outlook.Outlook(
         settings=(setting(8.0), setting(7.2)),
         liquid_bpd=np.array([100.0, 97.0]),
         liquid_sd_bpd=np.array([3.0, 3.0]),
@@ -181,8 +213,6 @@ def test_a_setting_in_force_is_left_at_four_times_the_bound_of_a_proposal(
         pound_probability=np.array([pounds, 0.01]),
         settles_h=np.array([24.0, 24.0]),
     )
-    pick = choice.choose(well(), column(), context(), view)
-    assert (pick is not None and pick.index == 1) == left
 
 
 @pytest.mark.parametrize(("gain_sd_bpd", "made"), [(0.7, True), (0.9, True), (1.1, False), (3.0, False)])
