@@ -29,6 +29,7 @@ SPIKE_PSI, SPIKE_FRAC, SPIKE_SD = 6.0, 0.06, 5.0  # a casing pressure over the d
 STEP_PSI, STEP_SD, STEP_AT_ONCE = 4.0, 4.0, 0.7
 STEP_READINGS = 3
 LOWEST = "the level is about its lowest on most days, and the pump may starve"
+RAISED_TO_FT = 100.0  # (our choice)
 OFF_SHOTS, MOST_OFF_FT = 8.0, 100.0  # of how many shots it is the mean, and how far one may be from it
 BEGINS_ANEW = frozenset({"pump-changed", "workover", "treatment", "rods-parted"})
 
@@ -164,8 +165,14 @@ def believed(ledger: Ledger, read_ft: float, height_ft: float) -> Ledger:
 
 
 def as_believed(ledger: Ledger) -> tuple[Row, ...]:
-    """The rows with their levels where they are now believed to have stood: one error of depth is in them all."""
+    """The rows with their levels where they are now believed to have stood: one error of depth is in them all.
+
+    But levels are raised only until the lowest day stands at RAISED_TO_FT: of a pump that starves unnoticed the
+    belief may be wrong by any height, and days that read low are what tells.
+    """
     by = ledger.off_ft or 0.0
+    if by > 0.0 and ledger.rows:
+        by = min(by, max(RAISED_TO_FT - min(row.height_ft for row in ledger.rows), 0.0))
     return tuple(
         msgspec.structs.replace(row, height_ft=row.height_ft + by, begin_ft=row.begin_ft + by, end_ft=row.end_ft + by)
         for row in ledger.rows

@@ -26,7 +26,7 @@ STRAY = 0.05  # share of starved days that move as fed ones do
 MOST_ODDS = 2.0  # log odds of one day
 LEAST_ROWS = 4
 SAME_STROKES = 0.02  # ln of strokes a day: the unit is set as before
-LEAST_BEFORE, MOST_BEFORE = 4, 8  # days at the setting in force that the last one is held against
+BEFORE_DAYS = 10  # at the setting in force, that the last one is held against: fewer may still be the answer to it
 LATELY_DAYS, USUAL_OF = 3, 12  # moves that may be part of a fall, and how many before them tell what is usual
 
 
@@ -49,11 +49,11 @@ def come_down(rows: Sequence[Row]) -> float | None:
 
     None where the unit is not run as now for long enough, or days are too few.
     """
-    if len(rows) <= LEAST_BEFORE:
+    if len(rows) <= BEFORE_DAYS:
         return None
     last = rows[-1]
-    before = list(itertools.takewhile(lambda row: _set_alike(row, last), reversed(rows[:-1])))[:MOST_BEFORE]
-    if len(before) < LEAST_BEFORE:
+    before = list(itertools.takewhile(lambda row: _set_alike(row, last), reversed(rows[:-1])))[:BEFORE_DAYS]
+    if len(before) < BEFORE_DAYS:
         return None
     stood_ft = float(np.mean([row.height_ft for row in before]))
     usual = _usual_square(_moves_ft(rows)[:-LATELY_DAYS][-USUAL_OF:])

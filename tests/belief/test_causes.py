@@ -375,13 +375,13 @@ def test_a_level_read_five_times_the_same_is_stuck() -> None:
 def test_days_are_calm_while_the_level_stands_and_nothing_is_suspected_of_the_inflow() -> None:
     """Until two and a half days after the last of them began."""
     still = lived(Lost(), rests=False, days=4)[-1]
-    rows = tuple(msgspec.structs.replace(still, day=20 + i, end_ft=still.height_ft) for i in range(8))
+    rows = tuple(msgspec.structs.replace(still, day=20 + i, end_ft=still.height_ft) for i in range(11))
     none = {"no-pump-action": 0.0, "gauge-off": 0.0, "inflow-falling": 0.0}
-    now_ms = 28 * DAY_MS
+    now_ms = 31 * DAY_MS
     assert suspects.calm(Ledger(rows=rows), none, now_ms)
     assert not suspects.calm(Ledger(rows=rows), none, now_ms + 2 * DAY_MS)
     assert not suspects.calm(Ledger(rows=rows, causes=Causes(starves=0.2)), none, now_ms)
     assert not suspects.calm(Ledger(rows=rows), none | {"inflow-falling": 0.2}, now_ms)
     down = msgspec.structs.replace(rows[-1], end_ft=rows[-1].height_ft - 30.0)
     assert not suspects.calm(Ledger(rows=(*rows[:-1], down)), none, now_ms)
-    assert not suspects.calm(Ledger(rows=rows[:3]), none, now_ms)
+    assert not suspects.calm(Ledger(rows=rows[:6]), none, 26 * DAY_MS)

@@ -135,6 +135,17 @@ def test_levels_of_past_days_are_put_where_they_are_now_believed_to_have_stood()
         ) == row  # fmt: skip
 
 
+def test_levels_are_raised_until_the_lowest_day_stands_a_hundred_feet_up_and_no_higher() -> None:
+    """Read at 178 ft and believed 400 ft higher, a pump may starve there; read 150 ft under the intake, none can."""
+    days = lived(3).rows
+    for reads_ft, stands_ft in ((178.0, 178.0), (-150.0, 100.0), (60.0, 100.0)):
+        rows = tuple(msgspec.structs.replace(row, height_ft=reads_ft + row.day - days[0].day) for row in days)
+        put = ledgers.as_believed(Ledger(rows=rows, off_ft=400.0))
+        assert [row.height_ft - stands_ft for row in put] == [0.0, 1.0]
+    low = tuple(msgspec.structs.replace(row, height_ft=-150.0) for row in days)
+    assert ledgers.as_believed(Ledger(rows=low, off_ft=200.0))[0].height_ft == 50.0
+
+
 def test_a_ledger_is_stored_and_comes_back_the_same() -> None:
     ledger = lived(3)
     assert msgspec.json.decode(msgspec.json.encode(ledger), type=Ledger) == ledger

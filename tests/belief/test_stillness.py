@@ -80,17 +80,18 @@ def test_days_that_do_not_follow_each_other_or_are_few_say_nothing() -> None:
 def test_how_far_a_level_has_come_down_is_told_in_its_own_moves() -> None:
     """104 ft in the mean before, 84 ft now; 8 ft a day are usual: 2.5 of them. The days of the fall do not count
     among the usual ones."""
-    assert stillness.come_down(restless([84.0])) == pytest.approx(2.5)
-    assert stillness.come_down(restless([104.0])) == pytest.approx(0.0)
+    before = [100.0, 108.0] * 5
+    assert stillness.come_down(days([*before, 84.0])) == pytest.approx(2.5)
+    assert stillness.come_down(days([*before, 104.0])) == pytest.approx(0.0)
 
 
 def test_only_days_at_the_setting_in_force_are_what_a_level_has_come_down_from() -> None:
-    """Three days since the unit was slowed are too few; four at 100 ft, then 84 ft: 8 ft a day are usual among wells
-    (four days' worth), and three of its own were still: sqrt(4 x 64/7) = 6.05 ft, 16 ft are 2.65 of them."""
-    rows = days([140.0] * 3 + [100.0] * 4 + [84.0], [6.0] * 3 + [5.4] * 5)
-    assert stillness.come_down(rows) == pytest.approx(16.0 / (256.0 / 7.0) ** 0.5, rel=0.01)
+    """Ten at 100 ft since the unit was slowed, then 84 ft: 8 ft a day are usual among wells (four days' worth), and
+    nine of its own were still: sqrt(4 x 64/13) = 4.44 ft, 16 ft are 3.61 of them. Nine are too few."""
+    rows = days([140.0] * 3 + [100.0] * 10 + [84.0], [6.0] * 3 + [5.4] * 11)
+    assert stillness.come_down(rows) == pytest.approx(3.61, abs=0.01)
     assert stillness.come_down(rows[:3] + rows[4:]) is None
-    assert stillness.come_down(rows[:4]) is None
+    assert stillness.come_down(rows[:10]) is None
     assert stillness.come_down([]) is None
 
 
