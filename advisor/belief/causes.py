@@ -145,9 +145,9 @@ def _starves(
     flow = Flow(rows, well, column, reference)
     if flow.filled[-1] or not _low(flow.height_ft, column)[-1]:
         return 0.0
-    alike = [row for row in rows if abs(np.log(row.casing_psia / rows[-1].casing_psia)) < ALIKE]
-    stood = {row.day: stillness.odds(rows[: i + 1]) for i, row in enumerate(rows)}
-    days = _answers(Flow(alike, well, column, reference), column, np.array([stood[row.day] for row in alike]))
+    alike = [i for i, row in enumerate(rows) if abs(np.log(row.casing_psia / rows[-1].casing_psia)) < ALIKE]
+    stood = np.array([stillness.odds(rows[: i + 1]) for i in alike])
+    days = _answers(Flow([rows[i] for i in alike], well, column, reference), column, stood)
     still = starving.chance(days, WANDER_SD)
     if flow.idle[-1] > RESTS_FRAC:
         return round(still, 4)

@@ -49,10 +49,11 @@ def come_down(rows: Sequence[Row]) -> float | None:
 
     None where the unit is not run as now for long enough, or days are too few.
     """
-    if len(rows) <= BEFORE_DAYS:
+    if not rows:
         return None
     last = rows[-1]
-    before = list(itertools.takewhile(lambda row: _set_alike(row, last), reversed(rows[:-1])))[:BEFORE_DAYS]
+    alike = itertools.takewhile(lambda row: _strokes_apart(row, last) <= SAME_STROKES, reversed(rows[:-1]))
+    before = list(itertools.islice(alike, BEFORE_DAYS))
     if len(before) < BEFORE_DAYS:
         return None
     stood_ft = float(np.mean([row.height_ft for row in before]))
@@ -70,21 +71,20 @@ def _usual_square(moves_ft: Sequence[float]) -> float:
     return (USUAL_DAYS * USUAL_FT**2 + own) / (USUAL_DAYS + len(moves_ft))
 
 
-def _set_alike(day: Row, other: Row) -> bool:
-    """Whether the unit made about as many strokes on both days."""
-    if min(day.strokes_spm, other.strokes_spm) <= 0.0:
-        return False
-    return abs(math.log(day.strokes_spm / other.strokes_spm)) <= SAME_STROKES
-
-
 def _alike(day: Row, following: Row) -> bool:
     """Whether the second day follows the first with the unit run as before, at the same casing pressure."""
-    if following.day != day.day + 1 or min(day.strokes_spm, following.strokes_spm) <= 0.0:
+    if following.day != day.day + 1:
         return False
-    strokes = abs(math.log(following.strokes_spm / day.strokes_spm))
     pressure = abs(math.log(following.casing_psia / day.casing_psia))
     rest = abs(following.idle_frac - day.idle_frac)
-    return strokes <= ALIKE_STROKES and pressure <= ALIKE_CASING and rest <= ALIKE_REST
+    return _strokes_apart(day, following) <= ALIKE_STROKES and pressure <= ALIKE_CASING and rest <= ALIKE_REST
+
+
+def _strokes_apart(day: Row, other: Row) -> float:
+    """The strokes of one day over those of another, ln without its sign; boundless where the unit stood on either."""
+    if min(day.strokes_spm, other.strokes_spm) <= 0.0:
+        return math.inf
+    return abs(math.log(day.strokes_spm / other.strokes_spm))
 
 
 def _moved_ft(day: Row, following: Row) -> float:

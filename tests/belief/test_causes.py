@@ -15,9 +15,10 @@ import pytest
 
 from advisor.belief import causes, prior, suspects
 from advisor.belief import ledger as ledgers
-from advisor.belief.ensemble import OF_THE_WELL
+from advisor.belief.ensemble import OF_THE_WELL, Belief
 from advisor.belief.ledger import DAY_MS, Causes, Ledger, Row
 from advisor.model import Quantity
+from advisor.well import Well
 from tests.belief.invented import column, drive, well
 
 BBL_PER_FT = 0.015219 / 1.05
@@ -142,11 +143,16 @@ def test_inflow_that_falls_is_named_although_shots_read_the_level_far_too_low() 
 
 def judged_at_last(kept: Ledger) -> Ledger:
     """The ledger as its last day leaves it, held against the reference."""
-    drawn = prior.draw([well()], [0], [column()])
-    taken = {name: np.full_like(drawn.members[name], value) for name, value in REFERENCE.items()}
     known = tuple(REFERENCE[name] for name in OF_THE_WELL)
     before = msgspec.structs.replace(kept, reference=known, following=known, gas_before=12.0, renewed_day=DAYS - 1)
-    return causes.judged(before, well(), column(), drawn.with_members(taken, {"no_lift": np.array([-2.0])}))
+    return causes.judged(before, well(), column(), as_referred(well(), no_lift=-2.0))
+
+
+def as_referred(of: Well, *, no_lift: float) -> Belief:
+    """All members as the reference, with the log odds that shots give for a pump that lifts nothing."""
+    drawn = prior.draw([of], [0], [column()])
+    taken = {name: np.full_like(drawn.members[name], value) for name, value in REFERENCE.items()}
+    return drawn.with_members(taken, {"no_lift": np.array([no_lift])})
 
 
 def test_the_size_is_what_was_lost() -> None:
@@ -261,12 +267,10 @@ def test_gas_in_the_casing_day_after_day_is_slugs() -> None:
 def followed(lost: Lost, *, no_lift: float, rests: bool = False, then: Sequence[Row] = ()) -> list[Ledger]:
     """The ledger day by day, while shots speak for a pump that lifts nothing by so much (log odds) from BEGINS on."""
     timer = drive("timer") if rests else drive()
-    drawn = prior.draw([well(drive=timer)], [0], [column()])
-    taken = {name: np.full_like(drawn.members[name], value) for name, value in REFERENCE.items()}
     ledger, found = Ledger(), []
     for row in [*lived(lost, rests=rests), *then]:
         odds = no_lift if BEGINS <= row.day < DAYS else -2.0
-        belief = drawn.with_members(taken, {"no_lift": np.array([odds])})
+        belief = as_referred(well(drive=timer), no_lift=odds)
         ledger = msgspec.structs.replace(ledger, rows=(*ledger.rows, row))
         ledger = causes.judged(ledger, well(drive=timer), column(), belief)
         found.append(ledger)
@@ -284,12 +288,10 @@ def test_days_and_shots_together_say_that_nothing_is_lifted(rests: bool, no_lift
 
 def test_a_barrel_that_holds_nothing_is_no_reason_for_lifting_nothing() -> None:
     """Rods part: 0.95 of the barrel filled, then 0.01 as the site measures it, while the level rises as unlifted."""
-    drawn = prior.draw([well()], [0], [column()])
-    taken = {name: np.full_like(drawn.members[name], value) for name, value in REFERENCE.items()}
     ledger = Ledger()
     for row in lived(Lost(pump=0.97), rests=False):
         fill, odds = (0.01, 10.0) if row.day >= BEGINS else (0.95, -2.0)
-        belief = drawn.with_members(taken, {"no_lift": np.array([odds])})
+        belief = as_referred(well(), no_lift=odds)
         ledger = msgspec.structs.replace(ledger, rows=(*ledger.rows, msgspec.structs.replace(row, fillage_frac=fill)))
         ledger = causes.judged(ledger, well(), column(), belief)
     assert ledger.stopped_day is not None and ledger.stopped_day <= BEGINS + 2
@@ -373,7 +375,8 @@ def test_a_level_read_five_times_the_same_is_stuck() -> None:
 
 
 def test_days_are_calm_while_the_level_stands_and_nothing_is_suspected_of_the_inflow() -> None:
-    """Until two and a half days after the last of them began."""
+    """Until two and a half days after the last of them began. Where none has moved by more than 8 ft for four days'
+    worth and by nothing for seven of its own, sqrt(4 x 64/11) = 4.8 ft are usual: 30 ft are over two of them."""
     still = lived(Lost(), rests=False, days=4)[-1]
     rows = tuple(msgspec.structs.replace(still, day=20 + i, end_ft=still.height_ft) for i in range(11))
     none = {"no-pump-action": 0.0, "gauge-off": 0.0, "inflow-falling": 0.0}

@@ -32,11 +32,10 @@ from sim_site.scenario import Fault, Pace
 from sim_site.site import Message, Site
 from sim_site.truth import WellTruth
 from tests.bench import sites
-from tests.bench.closed_loop import INTERVALS, Lived, cover, in_test, to_the_intake, told, within
+from tests.bench.closed_loop import INTERVALS, LEARNT_D, Lived, cover, in_test, to_the_intake, told, within
 from tests.bench.shots import interval
 
 HOUR_S, DAY_H = 3600.0, 24
-LEARNT_D = 3.0  # till then a well's alarms are counted apart: a run of weeks has more of learning than a year has
 KNOWN_D = 10.0  # of learning a well; nothing is counted as named wrongly before
 SAYS_WITHIN_D = 10.0
 LOSS = 0.2
