@@ -17,6 +17,7 @@ from advisor.well import Segment
 
 DAY_MS = 86_400_000
 EDGE_D = 0.125  # shots so near to the turn of the day give the level there
+STARVES_PERHAPS = 0.05  # chance of a pump that starves, from which the days before are kept
 ROWS = 26
 WELL_ENOUGH = 0.8  # that nothing lies behind the days
 LEAST_SHOTS = 4
@@ -209,7 +210,7 @@ def _kept(rows: tuple[Row, ...], causes: Causes) -> tuple[Row, ...]:
     """ROWS of them: the newest, but where something is suspected the oldest too, which tell of the time before."""
     if len(rows) <= ROWS:
         return rows
-    if causes.chance.get("none", 1.0) >= WELL_ENOUGH:
+    if causes.chance.get("none", 1.0) >= WELL_ENOUGH and causes.starves < STARVES_PERHAPS:
         return rows[-ROWS:]
     return (*rows[: ROWS // 2], *rows[ROWS // 2 + len(rows) - ROWS :])
 

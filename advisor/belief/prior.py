@@ -24,7 +24,7 @@ MOST_LN_EFFECTIVENESS = float(np.log(1.05))
 SLIP_SHARE, LN_SLIP_SD = 0.03, 0.7
 LEAK_SHARE, LN_LEAK_SD = 0.01, 1.0
 FREE_GAS, LN_FREE_GAS_SD = 0.03, 0.7  # where the gas-oil ratio is not configured
-INTO_PUMP_SHARE = 0.07  # of the free gas that comes to the intake; the rest goes up the annulus
+INTO_PUMP_SHARE = 0.07  # of the free gas that comes to the intake, in the mean; the rest goes up the annulus
 FREE_SCF_PER_BBL_LESS = 20.0  # dissolved at 100 psia
 LEAST_FREE_GAS, MOST_FREE_GAS = 0.01, 0.6
 BBL_PER_SCF_AT_100_PSIA = 14.7 / 100.0 * 1.15 / 5.615  # near 140 degF
@@ -32,7 +32,7 @@ TUBING_GRAVITY = 0.95
 LEAST_STROKE_SHARE = 0.3
 MOST_SPEED_FT_PER_MIN = 59_000.0  # of Coberly's term for inertia: rate x length
 STATIC_PSI_PER_FT = 0.40  # of a guessed static pressure (common practice, no source)
-SLIP_VISCOSITY_CP = 1.0
+SLIP_VISCOSITY_CP = 1.3  # of produced oil and water at the pump (common practice, no source)
 SLIP_DP_PSI_PER_FT = 0.35
 
 ROWS: tuple[str, ...] = (
@@ -101,7 +101,7 @@ def free_gas(well: Well) -> float:
         return FREE_GAS
     oil = 1.0 - (well.water_cut_frac if well.water_cut_frac is not None else 0.5)
     free_scf = max(well.gas_oil_ratio_scf_per_bbl - FREE_SCF_PER_BBL_LESS, 0.0)
-    found = INTO_PUMP_SHARE * oil * free_scf * BBL_PER_SCF_AT_100_PSIA
+    found = INTO_PUMP_SHARE * oil * free_scf * BBL_PER_SCF_AT_100_PSIA * _middle_of_mean(LN_FREE_GAS_SD)
     return min(max(found, LEAST_FREE_GAS), MOST_FREE_GAS)
 
 
@@ -148,16 +148,29 @@ def reservoir_psia(well: Well, column: Column, atmospheric_psia: float) -> tuple
 
 
 def losses_bpd(well: Well) -> tuple[float, float]:
-    """Slip while running and leak while idle, bbl/d: slip from the plunger's clearance where it is configured."""
-    full_bpd = balance.displacement_bpd_per_spm(well) * well.drive.stroke_rate_spm
+    """Slip while running and leak while idle, bbl/d: slip from the plunger's clearance where it is configured.
+
+    What the equation gives is taken for the mean: the middle of so wide a lognormal lies well below it.
+    """
+    rate_spm = well.drive.stroke_rate_spm
+    full_bpd = balance.displacement_bpd_per_spm(well) * rate_spm
     slip_bpd = SLIP_SHARE * full_bpd
     if well.plunger_clearance_in is not None and well.plunger_clearance_in > 0:
-        # 870 D dP C^1.52 / (L mu), Patterson et al. 2000, at the head of a full tubing
-        length_in = well.plunger_length_in or 48.0
-        head_psi = SLIP_DP_PSI_PER_FT * well.pump_intake_ft_md
-        raw = 870.0 * well.plunger_in * head_psi * well.plunger_clearance_in**1.52
-        slip_bpd = min(raw / (length_in * SLIP_VISCOSITY_CP), 0.4 * full_bpd)
+        mean_bpd = pumps.slippage_patterson_2007_bpd(
+            plunger_in=well.plunger_in,
+            pressure_drop_psi=SLIP_DP_PSI_PER_FT * well.pump_intake_ft_md,
+            clearance_in=well.plunger_clearance_in,
+            plunger_length_in=well.plunger_length_in or 48.0,
+            viscosity_cp=SLIP_VISCOSITY_CP,
+            stroke_rate_spm=rate_spm,
+        )
+        slip_bpd = min(float(mean_bpd) * _middle_of_mean(LN_SLIP_SD), 0.4 * full_bpd)
     return max(slip_bpd, 0.1), max(LEAK_SHARE * full_bpd, 0.1)
+
+
+def _middle_of_mean(ln_sd: float) -> float:
+    """Middle of a lognormal over its mean."""
+    return float(np.exp(-0.5 * ln_sd * ln_sd))
 
 
 def _uniform(z: Array) -> Array:

@@ -143,9 +143,7 @@ def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick 
     Candidates that break a limit are passed over; where none keeps the bounds, the one least likely to pound
     (of several the gentlest).
     """
-    feasible = (view.pound_probability <= context.pound_probability_max) & (
-        view.short_probability <= texts.SHORT_PROBABILITY_MAX
-    )
+    feasible = guards.within_bounds(context, view)
     stays = (
         view.pound_probability[0] <= guards.least_risk(context)
         and view.short_probability[0] <= STAYS_SHORT_PROBABILITY
