@@ -33,6 +33,9 @@ CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put 
 # changes, only once it is likelier than not: what is left then is the uncertainty it was chosen with
 STAYS_FACTOR, CALM_FACTOR = 4.0, 10.0
 UP_SURER = 0.4  # of the bound of pounding, for going up once a well is known (our choice, on simulated wells)
+# of the bound of pounding, and probability of too little liquid, that a step back from a test may leave: the level
+# rises where that is enough, and where it does not a further step follows (our choice, on simulated wells)
+BACK_FACTOR, BACK_SHORT = 6.4, 0.6
 REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
 TURNS_DAYS = 30.0  # each turn within them asks for twice the gain again
 LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.2, 0.0025  # the last few per cent come in steps of one
@@ -184,12 +187,18 @@ def within_bounds(context: Context, view: Outlook) -> Marks:
 
     Once a well is known what goes up must be surer: a probability that wanders, as it does from shot to shot, comes
     to STAYS_FACTOR times the bound from the bound itself in a quarter of all cases (Ville 1939), and each of them is
-    a turn.
+    a turn. The way back from a test to the intake is gone from above, by steps that need not go all the way.
     """
-    most = np.full(len(view.settings), context.pound_probability_max)
+    changes = options.changes_frac(view.settings)
+    most = np.full(len(changes), context.pound_probability_max)
+    shortest = np.full(len(changes), texts.SHORT_PROBABILITY_MAX)
     if not _is_early(context):
-        most[options.changes_frac(view.settings) > options.EPS] *= UP_SURER
-    return (view.pound_probability <= most) & (view.short_probability <= texts.SHORT_PROBABILITY_MAX)
+        most[changes > options.EPS] *= UP_SURER
+    if intake_test.on_the_way_back(context):
+        down = changes < -options.EPS
+        most[down] *= BACK_FACTOR
+        shortest[down] = BACK_SHORT
+    return np.asarray((view.pound_probability <= most) & (view.short_probability <= shortest))
 
 
 def within_reach(context: Context, view: Outlook) -> Marks:
@@ -247,8 +256,11 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
 
 
 def _reversal(context: Context, view: Outlook, index: int, change: float, well: Well) -> Held:
-    """Going back on the last change needs twice the reason; each turn within a month asks for twice the gain."""
-    changes = intake_test.besides(context.changes, context.intake_test_ms)
+    """Going back on the last change needs twice the reason; each turn within a month asks for twice the gain.
+
+    Those of a test to the intake count too: what is left to gain after it is little, and another turn is a turn.
+    """
+    changes = context.changes
     if not changes or view.pound_probability[0] > AT_ONCE_POUNDING:
         return []
     at_ms, was, became = changes[-1]

@@ -47,6 +47,15 @@ def under_way(context: Context) -> bool:
     return bool(since) and all(options.change_frac(was, became) > 0.0 for was, became in since)
 
 
+def on_the_way_back(context: Context) -> bool:
+    """Whether a test was made lately and nothing has gone up since it ended."""
+    began_ms = context.intake_test_ms
+    if began_ms is None or context.now_ms - began_ms >= (LONGEST_H + BACK_H) * HOUR_MS:
+        return False
+    ways = [options.change_frac(was, became) for at_ms, was, became in context.changes if at_ms >= began_ms]
+    return not any(way > 0.0 for way in itertools.dropwhile(lambda way: way > 0.0, ways))
+
+
 def seen(context: Context, view: Outlook) -> bool:
     """Whether a test under way has likely brought the level to the intake, or the pump to pound."""
     there = float(view.short_probability[0]) >= SEEN or float(view.pound_probability[0]) >= POUNDS

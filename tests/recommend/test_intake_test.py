@@ -10,7 +10,7 @@ import pytest
 from advisor.belief.ensemble import Belief
 from advisor.model import Applied
 from advisor.outcomes import intake_test_ms
-from advisor.recommend import cautions, intake_test, outlook
+from advisor.recommend import cautions, guards, intake_test, outlook
 from advisor.well import Setting, Well
 from tests.belief.invented import HOUR_MS, column, drive, setting, well
 from tests.recommend.test_choice import NOW_MS, advised, believed, context
@@ -101,6 +101,33 @@ def test_a_test_ends_when_its_time_is_over_or_someone_else_turns_back() -> None:
     back = (*ONE_STEP, (BEGAN_MS + HOUR_MS, setting(8.0), setting(7.6)))
     assert not intake_test.under_way(replace(now, changes=back))
     assert not intake_test.under_way(context(changes=ONE_STEP))
+
+
+def test_the_way_back_is_gone_by_steps_that_need_not_go_all_the_way() -> None:
+    of = well()
+    view = outlook.roll(unsure(of), [of], [column()], [[setting(8.0), setting(7.4), setting(7.0), setting(8.4)]])[0]
+    view = replace(
+        view, pound_probability=np.array([0.9, 0.3, 0.04, 0.9]), short_probability=np.array([0.9, 0.5, 0.1, 0.9])
+    )
+    ended = context(changes=ONE_STEP, intake_test_ms=BEGAN_MS)
+    assert guards.within_bounds(ended, view).tolist() == [False, True, True, False]
+    assert guards.within_bounds(context(changes=ONE_STEP), view).tolist() == [False, False, True, False]
+    back = (BEGAN_MS + 7 * HOUR_MS, setting(8.0), setting(7.8))
+    assert intake_test.on_the_way_back(replace(ended, changes=(*ONE_STEP, back)))
+    again = (BEGAN_MS + 9 * HOUR_MS, setting(7.8), setting(8.0))
+    assert not intake_test.on_the_way_back(replace(ended, changes=(*ONE_STEP, back, again)))
+    late_ms = BEGAN_MS + int((intake_test.LONGEST_H + intake_test.BACK_H + 1.0) * HOUR_MS)
+    assert not intake_test.on_the_way_back(replace(ended, now_ms=late_ms))
+    assert not intake_test.on_the_way_back(context(changes=ONE_STEP))
+
+
+def test_what_goes_up_must_be_surer_once_the_well_is_known() -> None:
+    of = well()
+    view = outlook.roll(unsure(of), [of], [column()], [[setting(8.0), setting(7.8), setting(8.2)]])[0]
+    view = replace(view, pound_probability=np.array([0.01, 0.03, 0.03]), short_probability=np.full(3, 0.1))
+    early, known = context(first_at_ms=NOW_MS - 48 * HOUR_MS), context(first_at_ms=NOW_MS - 480 * HOUR_MS)
+    assert guards.within_bounds(early, view).tolist() == [True, True, True]
+    assert guards.within_bounds(known, view).tolist() == [True, True, False]
 
 
 def test_its_steps_and_the_step_back_are_not_counted_among_the_changes() -> None:
