@@ -185,9 +185,9 @@ def settling_h(context: Context, view: Outlook) -> float:
 def within_bounds(context: Context, view: Outlook) -> Marks:
     """Candidates (C,) that may be proposed: by their probability of pounding, and of too little liquid.
 
-    Once a well is known what goes up must be surer: a probability that wanders, as it does from shot to shot, comes
-    to STAYS_FACTOR times the bound from the bound itself in a quarter of all cases (Ville 1939), and each of them is
-    a turn. The way back from a test to the intake is gone from above, by steps that need not go all the way.
+    Once a well is known what goes up must be surer: a probability that each shot tells more of comes from the bound
+    to STAYS_FACTOR times the bound in up to a quarter of all cases (Ville's inequality for martingales), and each of
+    them is a turn. The way back from a test to the intake is gone from above, by steps that need not go all the way.
     """
     changes = options.changes_frac(view.settings)
     most = np.full(len(changes), context.pound_probability_max)
@@ -196,7 +196,7 @@ def within_bounds(context: Context, view: Outlook) -> Marks:
         most[changes > options.EPS] *= UP_SURER
     if intake_test.on_the_way_back(context):
         down = changes < -options.EPS
-        most[down] *= BACK_FACTOR
+        most[down] = np.minimum(BACK_FACTOR * most[down], max(AT_ONCE_POUNDING, context.pound_probability_max))
         shortest[down] = BACK_SHORT
     return np.asarray((view.pound_probability <= most) & (view.short_probability <= shortest))
 

@@ -11,8 +11,8 @@ from advisor.well import Setting, Well
 
 SHORT_PROBABILITY_MAX = 0.20  # of less than least_liquid_height_ft at the end of a run
 WAY_BACK = (
-    "On the way back from the test it goes no further down than may be enough: where the level rises it has been, and"
-    " where it does not a further step follows."
+    "On the way back from the test this goes no further down than may be enough; where the level does not rise, a"
+    " further step follows."
 )
 NO_BELIEF = "Nothing is believed of the well yet: it needs a level and a casing pressure."
 
