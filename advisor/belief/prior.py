@@ -164,7 +164,7 @@ def losses_bpd(well: Well) -> tuple[float, float]:
             viscosity_cp=SLIP_VISCOSITY_CP,
             stroke_rate_spm=rate_spm,
         )
-        slip_bpd = min(float(mean_bpd) * _middle_of_mean(LN_SLIP_SD), 0.4 * full_bpd)
+        slip_bpd = min(float(mean_bpd) * _middle_of_mean(LN_SLIP_SD), balance.MOST_SLIP_SHARE * full_bpd)
     return max(slip_bpd, 0.1), max(LEAK_SHARE * full_bpd, 0.1)
 
 

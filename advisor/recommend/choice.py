@@ -113,9 +113,8 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
             return test
     if pick is not None and not held:
         kind = texts.kind_of(context.in_force, view.settings[pick.index])
-        over = float(view.pound_probability[pick.index]) > context.pound_probability_max
-        short_of = pick.feasible and over and intake_test.on_the_way_back(context)
-        return _proposal(well, context, view, pick.index, pick.checks, kind, (texts.WAY_BACK,) if short_of else ())
+        reasons = (texts.WAY_BACK,) if guards.stops_short(context, view, pick.index) else ()
+        return _proposal(well, context, view, pick.index, pick.checks, kind, reasons)
     if testing:
         return _hold(well, column, context, view, [*held, ("intake-test", texts.intake_test_goes_on(view))], None)
     asks = all(name == guards.POUNDING_TOLD for name, _ in held)

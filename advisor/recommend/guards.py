@@ -201,6 +201,12 @@ def within_bounds(context: Context, view: Outlook) -> Marks:
     return np.asarray((view.pound_probability <= most) & (view.short_probability <= shortest))
 
 
+def stops_short(context: Context, view: Outlook, index: int) -> bool:
+    """Whether a candidate may be proposed only as a step on the way back from a test: it need not go all the way."""
+    over = float(view.pound_probability[index]) > context.pound_probability_max
+    return over and bool(within_bounds(context, view)[index])
+
+
 def within_reach(context: Context, view: Outlook) -> Marks:
     """Candidates (C,) that one step may go to: of a well known for days no further down than options.EARLY_DOWN.
 

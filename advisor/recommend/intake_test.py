@@ -48,12 +48,11 @@ def under_way(context: Context) -> bool:
 
 
 def on_the_way_back(context: Context) -> bool:
-    """Whether a test was made lately and nothing has gone up since it ended."""
+    """Whether a test was made lately and all that was changed since it began were its own steps and those back."""
     began_ms = context.intake_test_ms
-    if began_ms is None or context.now_ms - began_ms >= (LONGEST_H + BACK_H) * HOUR_MS:
+    if began_ms is None or context.now_ms >= _back_until_ms(began_ms):
         return False
-    ways = [options.change_frac(was, became) for at_ms, was, became in context.changes if at_ms >= began_ms]
-    return not any(way > 0.0 for way in itertools.dropwhile(lambda way: way > 0.0, ways))
+    return all(at_ms < began_ms for at_ms, _, _ in besides(context.changes, began_ms))
 
 
 def seen(context: Context, view: Outlook) -> bool:
@@ -117,7 +116,7 @@ def besides(changes: Changes, began_ms: int | None) -> Changes:
     """The changes that no test asked for: its steps up and those back down from them left out."""
     if began_ms is None:
         return changes
-    until_ms = began_ms + (LONGEST_H + BACK_H) * HOUR_MS
+    until_ms = _back_until_ms(began_ms)
     before = [change for change in changes if change[0] < began_ms]
     ways = [
         (change[0] < until_ms, options.change_frac(*change[1:]) < 0.0, change) for change in changes[len(before) :]
@@ -125,3 +124,7 @@ def besides(changes: Changes, began_ms: int | None) -> Changes:
     back = itertools.dropwhile(lambda way: way[0] and not way[1], ways)
     after = itertools.dropwhile(lambda way: way[0] and way[1], back)
     return (*before, *(change for _, _, change in after))
+
+
+def _back_until_ms(began_ms: int) -> float:
+    return began_ms + (LONGEST_H + BACK_H) * HOUR_MS

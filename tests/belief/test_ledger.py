@@ -7,13 +7,14 @@ import numpy as np
 import pytest
 
 from advisor.belief import ledger as ledgers
-from advisor.belief.ledger import DAY_MS, Ledger, News, Row
+from advisor.belief.ledger import DAY_MS, Causes, Ledger, News, Row
 from advisor.well import Segment
 
 FIRST_DAY = 20_000
 RUN_MIN, IDLE_MIN = 25.0, 20.0  # a cycle that does not divide the hour, so that shots fall all over it
 RISE_FT_PER_D, FALL_FT_PER_D = 4000.0, 3000.0
 HOURS = 24
+NOTHING_TOLD = Causes()
 
 
 def height_ft(minute: float) -> float:
@@ -41,11 +42,16 @@ def ms(minute: float) -> int:
 
 
 def lived(
-    days: int, *, casing: dict[int, float] | None = None, wild: tuple[int, ...] = (), noise_ft: float = 4.0
+    days: int,
+    *,
+    casing: dict[int, float] | None = None,
+    wild: tuple[int, ...] = (),
+    noise_ft: float = 4.0,
+    causes: Causes = NOTHING_TOLD,
 ) -> Ledger:
     """Hourly shots from the turn of the first day; casing by hour, 60 psia where none is given."""
     rng = np.random.default_rng(5)
-    ledger, before = Ledger(), -60.0
+    ledger, before = Ledger(causes=causes), -60.0
     for hour in range(days * HOURS + 4):
         minute = 60.0 * hour + 7.0
         level = height_ft(minute) + noise_ft * float(rng.standard_normal()) + (900.0 if hour in wild else 0.0)
@@ -144,6 +150,14 @@ def test_levels_are_raised_until_the_lowest_day_stands_a_hundred_feet_up_and_no_
         assert [row.height_ft - stands_ft for row in put] == [0.0, 1.0]
     low = tuple(msgspec.structs.replace(row, height_ft=-150.0) for row in days)
     assert ledgers.as_believed(Ledger(rows=low, off_ft=200.0))[0].height_ft == 50.0
+
+
+@pytest.mark.parametrize("causes", [Causes(starves=0.1), Causes(chance={"none": 0.7, "worn": 0.3})])
+def test_the_oldest_days_are_kept_while_something_is_suspected_a_starving_pump_too(causes: Causes) -> None:
+    """Of 29 days 26: the newest, or 13 of either end."""
+    first = lived(2).rows[0].day
+    assert [row.day - first for row in lived(30).rows] == list(range(3, 29))
+    assert [row.day - first for row in lived(30, causes=causes).rows] == [*range(13), *range(16, 29)]
 
 
 def test_a_ledger_is_stored_and_comes_back_the_same() -> None:

@@ -104,6 +104,7 @@ def test_a_test_ends_when_its_time_is_over_or_someone_else_turns_back() -> None:
 
 
 def test_the_way_back_is_gone_by_steps_that_need_not_go_all_the_way() -> None:
+    """Down to 6.4 x 0.05 = 0.32, and to 0.6 of too little liquid (our choices); without a test to 0.05 and 0.2."""
     of = well()
     view = outlook.roll(unsure(of), [of], [column()], [[setting(8.0), setting(7.4), setting(7.0), setting(8.4)]])[0]
     view = replace(
@@ -112,6 +113,7 @@ def test_the_way_back_is_gone_by_steps_that_need_not_go_all_the_way() -> None:
     ended = context(changes=ONE_STEP, intake_test_ms=BEGAN_MS)
     assert guards.within_bounds(ended, view).tolist() == [False, True, True, False]
     assert guards.within_bounds(context(changes=ONE_STEP), view).tolist() == [False, False, True, False]
+    assert [guards.stops_short(ended, view, i) for i in range(4)] == [False, True, False, False]
     back = (BEGAN_MS + 7 * HOUR_MS, setting(8.0), setting(7.8))
     assert intake_test.on_the_way_back(replace(ended, changes=(*ONE_STEP, back)))
     again = (BEGAN_MS + 9 * HOUR_MS, setting(7.8), setting(8.0))
@@ -122,6 +124,7 @@ def test_the_way_back_is_gone_by_steps_that_need_not_go_all_the_way() -> None:
 
 
 def test_what_goes_up_must_be_surer_once_the_well_is_known() -> None:
+    """To 0.4 x 0.05 = 0.02 (our choice), where 0.05 will do to go down, or to go up in its first ten days."""
     of = well()
     view = outlook.roll(unsure(of), [of], [column()], [[setting(8.0), setting(7.8), setting(8.2)]])[0]
     view = replace(view, pound_probability=np.array([0.01, 0.03, 0.03]), short_probability=np.full(3, 0.1))
