@@ -38,13 +38,14 @@ def _news(item: Work, segments: Sequence[Segment]) -> News:
     return News(
         at_ms=item.moment.at_ms,
         segments=segments,
-        height_ft=taken.height_ft if taken is not None and again < STUCK_FROM else None,
+        height_ft=taken.alike_ft if taken is not None and again < STUCK_FROM else None,
         shot_value=_value(item),
         # what a build-up leaves behind comes and goes as a slug of gas does
         casing_psia=item.column.casing_psia if item.moment.has(PRESSURE_KINDS) and not _bleeds_off(item) else None,
         gas_mscfd=_gas_mscfd(item),
         test_bpd=item.moment.test_bpd(),
         fillage_frac=item.moment.fillage_frac(),
+        measured_at_ms=item.memory.measured_at_ms if item.well.checks_velocity else None,
         disturbed=_shut_in(item) or again >= STUCK_FROM,
         events=item.moment.events(),
     )

@@ -75,7 +75,8 @@ class Observation:
 
     shared: name of a shared error (velocity, void, gauge, gas_rate, density) -> change of height_ft for one
     standard deviation of it. censored: it read at or below the intake; height_ft is carried on below 0 there, since
-    how far below a level reads tells how far off its depth is.
+    how far below a level reads tells how far off its depth is. by_gas_ft: the height as the same shot reads by gas
+    properties alone, alike from shot to shot whichever of them show joint echoes; None without a travel time.
     """
 
     at_ms: int
@@ -83,6 +84,12 @@ class Observation:
     random_sd_ft: float
     shared: Mapping[str, float]
     censored: bool = False
+    by_gas_ft: float | None = None
+
+    @property
+    def alike_ft(self) -> float:
+        """The height that is off by the same in every shot of the well."""
+        return self.height_ft if self.by_gas_ft is None else self.by_gas_ft
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

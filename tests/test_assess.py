@@ -239,6 +239,28 @@ def test_a_reflector_that_contradicts_the_joints_is_said_and_makes_the_depth_les
     assert "an echo of known depth gives 4000 ft" in said(both, "level_ft_md")
 
 
+@pytest.mark.parametrize(
+    "measured",
+    [
+        Level(round_trip_s=6.0, joints_counted=105, joint_reach_frac=0.85),
+        Level(round_trip_s=6.0, by_reflector_ft_md=Quantity(value=3800.0, sd=15.0)),
+    ],
+)
+def test_a_measured_depth_says_besides_what_gas_properties_alone_make_of_the_shot(measured: Level) -> None:
+    """One echo, with joint echoes or a reflector and without: by gas the same, within 5 % of what they change."""
+    plain, both = worked(inputs()).observation, worked(inputs(level=measured)).observation
+    assert plain is not None and both is not None
+    assert plain.alike_ft == plain.height_ft
+    apart_ft = abs(both.height_ft - plain.height_ft)
+    assert apart_ft > 40.0
+    assert both.alike_ft == pytest.approx(plain.height_ft, abs=0.05 * apart_ft)
+
+
+def test_a_depth_that_a_site_sends_is_alike_from_shot_to_shot_as_it_is() -> None:
+    sent = worked(inputs(level=Level(level_ft_md=3800.0))).observation
+    assert sent is not None and sent.by_gas_ft is None and sent.alike_ft == sent.height_ft
+
+
 def test_a_reflector_far_from_the_gas_s_depth_makes_the_velocity_odd() -> None:
     """4,000 against 3,739.39 ft: 7.0 %."""
     heard = Level(round_trip_s=6.0, by_reflector_ft_md=Quantity(value=4000.0, sd=15.0))

@@ -40,6 +40,7 @@ class Depth:
     time_sd_s: Array
     by: tuple[str | None, ...]
     apart_frac: Array  # what was measured on the way down against gas properties; NaN where either is missing
+    gas_ft_md: Array  # the level by gas properties alone; NaN without a travel time
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +69,8 @@ def of(inputs: Sequence[Inputs], fleet: Fleet, inlet_psia: Array, notes: Sequenc
     ]
     level, shared, own, velocity, velocity_sd, time_sd = np.array([row[:6] for row in rows]).T[:, :, None]
     apart = np.array([[_apart(each, float(below_inlet_ft[i, 0]))] for i, each in enumerate(inputs)])
-    return Depth(level, shared, own, velocity, velocity_sd, time_sd, tuple(row[6] for row in rows), apart)
+    by = tuple(row[6] for row in rows)
+    return Depth(level, shared, own, velocity, velocity_sd, time_sd, by, apart, fleet.inlet_ft_md + below_inlet_ft)
 
 
 def _apart(each: Inputs, gas_ft: float) -> float:

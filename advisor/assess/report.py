@@ -96,7 +96,9 @@ def records(inputs: Sequence[Inputs], case: Case, notes: Sequence[list[str]]) ->
                 at_ms=each.at_ms,
                 quantities=quantities,
                 column=column,
-                observation=_observation(each, height[i], below[i, 0] > 0.0 or height[i, 0] <= 0.0),
+                observation=_observation(
+                    each, height[i], _deeper_by_gas(case, i), censored=below[i, 0] > 0.0 or height[i, 0] <= 0.0
+                ),
                 notes=tuple(notes[i]),
                 gas_by_build_ups=case.rate.by_build_ups[i],
                 rough_gas_mscfd=_finite(case.rate.rough_mscfd[i]),
@@ -316,20 +318,30 @@ def _column(i: int, case: Case, geometry: _Geometry) -> Column | None:
     return column if all(math.isfinite(number) for number in numbers) and frac > 0.0 else None
 
 
-def _observation(each: Inputs, height: Array, censored: bool) -> Observation | None:
-    """height: (columns,), carried on below the intake."""
+def _deeper_by_gas(case: Case, i: int) -> float:
+    """How much deeper the level of well i is by gas properties alone, in standard deviations of what it rests on."""
+    level, path_ft = case.level, case.levels_ft_md[i, 0] - case.wells.inlet_ft_md[i, 0]
+    if level.by[i] == "gas":
+        return 0.0
+    return float((level.gas_ft_md[i, 0] - level.level_ft_md[i, 0]) / (level.shared_frac[i, 0] * path_ft))
+
+
+def _observation(each: Inputs, height: Array, deeper_by_gas: float, *, censored: bool) -> Observation | None:
+    """height: (columns,), carried on below the intake; deeper_by_gas in standard deviations of velocity."""
     if not np.isfinite(height).all():
         return None
     change = {name: float(height[k] - height[0]) for name, k in errors.AT.items()}
     # velocity and depth were moved so that the level rises; a velocity too high reads too deep
     shared = {name: change[name] for name in errors.SHARED}
     shared["velocity"] = -math.hypot(change["velocity"], change["depth"])
+    by_gas_ft = float(height[0]) - deeper_by_gas * change["velocity"]
     return Observation(
         at_ms=each.level_at_ms if each.level_at_ms is not None else each.at_ms,
         height_ft=float(height[0]),
         random_sd_ft=max(math.hypot(change["pick"], change["pressure"]), LEAST_RANDOM_FT),
         shared=shared,
         censored=bool(censored),
+        by_gas_ft=by_gas_ft if math.isfinite(by_gas_ft) else None,
     )
 
 

@@ -87,7 +87,8 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
         ledger = msgspec.structs.replace(ledger, rows=rows, stopped_day=None)
     elif unlifted >= SHOTS_SAY and _stopped(Flow(ledgers.as_believed(ledger), well, column, known, fills=True)):
         return msgspec.structs.replace(ledger, stopped_day=day - 1, causes=Causes(slugs=casing.slugs(ledger.rows)))
-    found = told(ledgers.as_believed(ledger), well, column, known, ledger.gas_before)
+    rows, measured = ledgers.as_believed(ledger), ledgers.measured(ledger)
+    found = told(rows, well, column, known, ledger.gas_before, measured=measured)
     well_now = found.chance.get("none", 0.0) >= WELL_ENOUGH
     contradicted = well_now and unlifted >= WELL_ENOUGH
     as_before = found.gas_ratio is not None and 1.0 / GAS_LIKE < found.gas_ratio < GAS_LIKE
@@ -105,9 +106,19 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
 
 
 def told(
-    rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float], gas_before: float | None
+    rows: Sequence[Row],
+    well: Well,
+    column: Column,
+    reference: Mapping[str, float],
+    gas_before: float | None,
+    *,
+    measured: bool = False,
 ) -> Causes:
-    """What the rows say of a well that was as referred to (parameters of a member, annular gas in Mscf/d)."""
+    """What the rows say of a well that was as referred to (parameters of a member, annular gas in Mscf/d).
+
+    measured: its depths are known by joint echoes or a reflector.
+    """
+    intake_sd_ft = (starving.MEASURED_FRAC if measured else starving.INTAKE_FRAC) * column.intake_ft_tvd
     gas_now = casing.gas(rows[-RECENT_DAYS:])
     ratio = None if gas_before is None or gas_now is None else round(gas_now / max(gas_before, 0.1), 3)
     slugs, step = casing.slugs(rows), casing.stepped(rows)
@@ -117,7 +128,7 @@ def told(
         return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, reason="too few days yet")
     table = _table(known, well, column, reference, step)
     if table is None:
-        still = _starves(known, well, column, reference, 0.0, 0.0)
+        still = _starves(known, well, column, reference, {}, {}, intake_sd_ft)
         return Causes(gas_ratio=ratio, slugs=slugs, gauge=gauge, starves=still, reason=LOWEST)
     chance, size, gauge_odds = _weighed(table)
     if step is not None:
@@ -128,17 +139,23 @@ def told(
         gas_ratio=ratio,
         slugs=slugs,
         gauge=gauge,
-        starves=_starves(known, well, column, reference, chance.get("falling", 0.0), size.get("falling", 0.0)),
+        starves=_starves(known, well, column, reference, chance, size, intake_sd_ft),
         reason=LOWEST if table.few_fed else None,
     )
 
 
 def _starves(
-    rows: Sequence[Row], well: Well, column: Column, reference: Mapping[str, float], fell: float, share: float
+    rows: Sequence[Row],
+    well: Well,
+    column: Column,
+    reference: Mapping[str, float],
+    chance: Mapping[str, float],
+    size: Mapping[str, float],
+    intake_sd_ft: float,
 ) -> float:
     """Chance that strokes of the last day met a part-filled barrel: the level does not answer to how much the pump is
-    run, or inflow fell by a share (its chance: fell) to less than POUNDS_UNDER of what the pump takes and the level
-    stands about its lowest.
+    run, or inflow fell by a share to less than POUNDS_UNDER of what the pump takes and the level stands about its
+    lowest. chance and size: of the causes; intake_sd_ft: how far off a level at the intake may read.
 
     A belief that took it for a pump that lifts less says nothing of it. 0 where measured fillage tells more.
     """
@@ -147,15 +164,15 @@ def _starves(
         return 0.0
     alike = [i for i, row in enumerate(rows) if abs(np.log(row.casing_psia / rows[-1].casing_psia)) < ALIKE]
     stood = np.array([stillness.odds(rows[: i + 1]) for i in alike])
-    days = _answers(Flow([rows[i] for i in alike], well, column, reference), column, stood)
+    days = _answers(Flow([rows[i] for i in alike], well, column, reference), intake_sd_ft, stood)
     still = starving.chance(days, WANDER_SD)
     if flow.idle[-1] > RESTS_FRAC:
         return round(still, 4)
-    left = (1.0 - share) * flow.reachable[-1] / max(float(flow.lifted[-1]), 1.0)
-    return round(max(still, fell * float(ndtr((cycles.POUNDS_UNDER - left) / LEFT_SD))), 4)
+    left = (1.0 - size.get("falling", 0.0)) * flow.reachable[-1] / max(float(flow.lifted[-1]), 1.0)
+    return round(max(still, chance.get("falling", 0.0) * float(ndtr((cycles.POUNDS_UNDER - left) / LEFT_SD))), 4)
 
 
-def _answers(flow: Flow, column: Column, still: Array) -> starving.Days:
+def _answers(flow: Flow, intake_sd_ft: float, still: Array) -> starving.Days:
     """The days as what the level answers to how much the pump is run; still: log odds of each by how still it was."""
     gas = FREE_GAS_SD * flow.gassy * flow.lifted
     over = max(1.0 - cycles.POUNDS_UNDER / (1.0 - float(flow.gassy[-1])), 0.0)  # a timer that starves ends runs empty
@@ -169,7 +186,7 @@ def _answers(flow: Flow, column: Column, still: Array) -> starving.Days:
         per_ft_bpd=flow.slope + flow.per_ft,
         moved=flow.next & (np.abs(np.diff(np.log(flow.effort), prepend=np.log(flow.effort[0]))) > ANSWERED),
         still=still,
-        intake_ft=column.intake_ft_tvd,
+        intake_sd_ft=intake_sd_ft,
         pounds_over_bpd=0.0 if flow.idle[-1] > RESTS_FRAC else float(flow.lifted[-1]) * over,
         other={
             "worn": (PRIOR["worn"], flow.lifted, SIZES["worn"]),

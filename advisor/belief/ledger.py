@@ -31,6 +31,7 @@ STEP_PSI, STEP_SD, STEP_AT_ONCE = 4.0, 4.0, 0.7
 STEP_READINGS = 3
 LOWEST = "the level is about its lowest on most days, and the pump may starve"
 RAISED_TO_FT = 100.0  # (our choice)
+MEASURED_DAYS = 3  # joint echoes or an echo of known depth so lately: depths are not off by much
 OFF_SHOTS, MOST_OFF_FT = 8.0, 100.0  # of how many shots it is the mean, and how far one may be from it
 BEGINS_ANEW = frozenset({"pump-changed", "workover", "treatment", "rods-parted"})
 
@@ -95,6 +96,7 @@ class Ledger(msgspec.Struct, frozen=True):
     shot_value: float | None = None  # as it was read, and how often in a row
     same: int = 0
     off_ft: float | None = None  # what lately was believed of the height, less what the shots read
+    measured_day: int | None = None  # of the last depth that joint echoes or a known reflector measured
     reference: tuple[float, ...] = ()  # the well as it was believed to be when nothing was wrong, and the one after
     following: tuple[float, ...] = ()
     gas_before: float | None = None  # annular gas while nothing was wrong
@@ -115,6 +117,7 @@ class News(msgspec.Struct, frozen=True, kw_only=True):
     gas_mscfd: float | None = None
     test_bpd: float | None = None
     fillage_frac: float | None = None
+    measured_at_ms: int | None = None  # when joint echoes or a known reflector last measured a depth
     disturbed: bool = False
     events: tuple[str, ...] = ()
 
@@ -153,6 +156,7 @@ def noted(ledger: Ledger, news: News) -> Ledger:
         test_bpd=ledger.test_bpd if news.test_bpd is None else news.test_bpd,
         fillages=fillages,
         disturbed_day=day if news.disturbed else ledger.disturbed_day,
+        measured_day=None if news.measured_at_ms is None else news.measured_at_ms // DAY_MS,
     )
 
 
@@ -165,14 +169,21 @@ def believed(ledger: Ledger, read_ft: float, height_ft: float) -> Ledger:
     return msgspec.structs.replace(ledger, off_ft=round(off_ft, 1))
 
 
+def measured(ledger: Ledger) -> bool:
+    """Whether joint echoes or a known reflector lately measured a depth: all depths are then known."""
+    if ledger.measured_day is None or not ledger.rows:
+        return False
+    return ledger.rows[-1].day - ledger.measured_day <= MEASURED_DAYS
+
+
 def as_believed(ledger: Ledger) -> tuple[Row, ...]:
     """The rows with their levels where they are now believed to have stood: one error of depth is in them all.
 
-    But levels are raised only until the lowest day stands at RAISED_TO_FT: of a pump that starves unnoticed the
-    belief may be wrong by any height, and days that read low are what tells.
+    But where no depth was measured, levels are raised only until the lowest day stands at RAISED_TO_FT: of a pump
+    that starves unnoticed the belief may be wrong by any height, and days that read low are what tells.
     """
     by = ledger.off_ft or 0.0
-    if by > 0.0 and ledger.rows:
+    if by > 0.0 and ledger.rows and not measured(ledger):
         by = min(by, max(RAISED_TO_FT - min(row.height_ft for row in ledger.rows), 0.0))
     return tuple(
         msgspec.structs.replace(row, height_ft=row.height_ft + by, begin_ft=row.begin_ft + by, end_ft=row.end_ft + by)

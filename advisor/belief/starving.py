@@ -22,7 +22,8 @@ STARVES = 0.05  # prior chance, spread over when it began
 ENDED, MOST_ENDED_D = 0.1, 3  # chance that it is over again, and how many days ago at most
 STILL_FT, LOWER_FT = 8.0, 8.0  # noise of a starved day's level, and how surely it is the lowest
 RANGE_FT = 300.0  # where a level may be once the pump is fed again
-INTAKE_FRAC = 0.02  # of its depth: how far off a level at the intake may read, all errors together
+# of its depth: how far off a level at the intake may read, all errors together, and where depths are measured
+INTAKE_FRAC, MEASURED_FRAC = 0.02, 0.008
 FELL_SD = 0.25  # share of the inflow that may have been lost meanwhile, which shows nowhere else
 RAMPS_D = (1.0, 2.0, 4.0, 8.0, 16.0)
 LEAST_SLOPE_BPD_PER_FT = 0.002
@@ -45,7 +46,7 @@ class Days:
     per_ft_bpd: Array  # what a foot of level is worth in the balance: inflow and storage
     moved: NDArray[np.bool_]  # the pump was run more or less than the day before
     still: Array  # log odds for a level at the intake, by how little it moved from the day before
-    intake_ft: float
+    intake_sd_ft: float  # how far off a level at the intake may read
     pounds_over_bpd: float  # what the pump must take over what comes in for its barrel to pound
     other: Mapping[str, tuple[float, Array, Array]]
 
@@ -93,7 +94,7 @@ def _starved(days: Days, covariance: Array, wander_sd: float, first: int, end: i
     # but after a change as wide as a fed day: how still a level stands is told by the well's own days (still)
     day_bpd2 = days.variance[since] + np.square(wander_sd * days.wanders_bpd[since])
     wide = np.where(days.moved[since], 0.0, day_bpd2 / np.square(per_ft[: end - first]))
-    spread = np.diag(np.square(STILL_FT) + wide) + (INTAKE_FRAC * days.intake_ft) ** 2
+    spread = np.diag(np.square(STILL_FT) + wide) + days.intake_sd_ft**2
     log = _log_density(days.off_bpd[before], covariance[before, before])
     log += _log_density(height, spread) - float(np.log(per_ft).sum())
     log += float(np.clip(STILL_COUNTS * days.still[first + 1 : end].sum(), -MOST_STILL, MOST_STILL))

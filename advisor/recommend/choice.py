@@ -15,7 +15,7 @@ import numpy as np
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
 from advisor.model import Draft, Expected, LimitCheck, Quantity
-from advisor.recommend import cautions, guards, intake_test, limits, options, outlook, texts
+from advisor.recommend import cautions, guards, intake_test, limits, options, outlook, step_test, texts
 from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
 
@@ -118,7 +118,7 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
     if testing:
         return _hold(well, column, context, view, [*held, ("intake-test", texts.intake_test_goes_on(view))], None)
     asks = all(name == guards.POUNDING_TOLD for name, _ in held)
-    probe = guards.step_test(belief, well, column, context, view) if asks else None
+    probe = step_test.offered(belief, well, column, context, view) if asks else None
     if probe is not None:
         return _proposal(well, context, view, probe[0], probe[1], "step-test", (probe[2],))
     return _hold(well, column, context, view, held, pick)

@@ -9,7 +9,6 @@ import numpy as np
 
 from advisor.belief.ensemble import Belief, Marks
 from advisor.column import Column
-from advisor.model import LimitCheck
 from advisor.recommend import intake_test, limits, options, texts
 from advisor.recommend.outlook import Outlook
 from advisor.well import Well
@@ -38,6 +37,7 @@ UP_SURER = 0.4  # of the bound of pounding, for going up once a well is known (o
 BACK_FACTOR, BACK_SHORT = 6.4, 0.6
 REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
 TURNS_DAYS = 30.0  # each turn within them asks for twice the gain again
+OFTEN_TURNED, OFTEN_DAYS, TURNED_GAIN_FRAC = 2, 60.0, 0.025  # (our choices, on simulated wells)
 LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.2, 0.0025  # the last few per cent come in steps of one
 LEAST_GAIN_SDS = 1.0  # of the gain, member against member (our choice)
 BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on the last one is twice to gain
@@ -50,9 +50,6 @@ TESTED_WAIT_H = 6.0  # at the intake, seen for so long, a pump is not left to st
 LIFTS_LESS = ("worn-pump", "gas-interference", "no-pump-action", "leak-back")
 SHUT_MIN = 60.0
 CASING_SHARE_HIGH = 0.85
-TOLD_QUIET_DAYS = 5.0  # a pump that seems to pound is not left at its setting for long before it is asked
-CERTAIN_QUIET_DAYS, CERTAIN_STEP = 2.5, -0.12  # CERTAIN that it does: sooner, by more than inflow loses meanwhile
-TEST_AFTER_DAYS, TEST_QUIET_DAYS, TEST_SD_FRAC, TEST_STEP = 30.0, 10.0, 0.12, -0.06
 
 
 def before(belief: Belief, well: Well, context: Context, view: Outlook) -> Held:
@@ -264,31 +261,33 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
 def _reversal(context: Context, view: Outlook, index: int, change: float, well: Well) -> Held:
     """Going back on the last change needs twice the reason; each turn within a month asks for twice the gain.
 
-    Those of a test to the intake count too: what is left to gain after it is little, and another turn is a turn.
+    Once that change is REVERSAL_DAYS old a well that has turned OFTEN_TURNED times goes up again only for
+    TURNED_GAIN_FRAC of its liquid. The turns of a test to the intake count too: what is left to gain after it is
+    little, and another turn is a turn.
     """
     changes = context.changes
     if not changes or view.pound_probability[0] > AT_ONCE_POUNDING:
         return []
     at_ms, was, became = changes[-1]
-    days = (context.now_ms - at_ms) / (24 * HOUR_MS)
-    if days > REVERSAL_DAYS or options.change_frac(was, became) * change >= 0.0:
+    if options.change_frac(was, became) * change >= 0.0:
         return []
-    gain = float(view.gain_bpd[index])
-    factor = REVERSAL_FACTOR ** (1 + _turns(changes, context.now_ms))
-    least = max(BACK_GAIN_BPD, BACK_GAIN_FRAC * float(view.liquid_bpd[0]))
-    needed = factor * max(least, least_gain_bpd(well, float(view.liquid_bpd[0])))
+    liquid_bpd = float(view.liquid_bpd[0])
+    least = max(BACK_GAIN_BPD, BACK_GAIN_FRAC * liquid_bpd)
+    days = (context.now_ms - at_ms) / (24 * HOUR_MS)
+    if days > REVERSAL_DAYS:
+        turns = _turns(changes, context.now_ms, OFTEN_DAYS)
+        needed = max(least, TURNED_GAIN_FRAC * liquid_bpd)
+        if change < 0.0 or turns < OFTEN_TURNED or float(view.gain_bpd[index]) >= needed:
+            return []
+        return [(REVERSAL, texts.turned_often(turns, OFTEN_DAYS, needed))]
+    factor = REVERSAL_FACTOR ** (1 + _turns(changes, context.now_ms, TURNS_DAYS))
+    needed = factor * max(least, least_gain_bpd(well, liquid_bpd))
     leaves = least_risk(context)  # however often: pounding is not waited out
     if change < 0 and (view.pound_probability[0] > leaves or view.short_probability[0] > SHORT_LEFT):
         return []
-    if gain >= needed:
+    if float(view.gain_bpd[index]) >= needed:
         return []
-    return [
-        (
-            REVERSAL,
-            f"It would go back on the change of {days:.1f} days ago: that needs {factor:.0f} times the gain"
-            f" ({needed:.1f} bbl/d or a probability of pounding over {leaves:.2f}).",
-        )
-    ]
+    return [(REVERSAL, texts.goes_back(days, factor, needed, leaves))]
 
 
 def least_risk(context: Context) -> float:
@@ -299,9 +298,9 @@ def least_risk(context: Context) -> float:
     return max(least, min(CALM_FACTOR * context.pound_probability_max, AT_ONCE_POUNDING))
 
 
-def _turns(changes: intake_test.Changes, now_ms: int) -> int:
-    """How often in the last month a change went back on the one before it."""
-    since_ms = now_ms - TURNS_DAYS * 24 * HOUR_MS
+def _turns(changes: intake_test.Changes, now_ms: int, days: float) -> int:
+    """How often in so many days a change went back on the one before it."""
+    since_ms = now_ms - days * 24 * HOUR_MS
     ways = [options.change_frac(was, became) for at_ms, was, became in changes if at_ms >= since_ms]
     return sum(a * b < 0.0 for a, b in itertools.pairwise(ways))
 
@@ -326,59 +325,3 @@ def nothing_better(well: Well, column: Column, context: Context, view: Outlook) 
     pounds, bound = float(view.pound_probability[0]), context.pound_probability_max
     kept = texts.kept_though_over(pounds, bound) if pounds > STAYS_FACTOR * bound and context.calm else ""
     return [("as-good-as-any", texts.as_good(view, best) + kept)]
-
-
-def step_test(
-    belief: Belief, well: Well, column: Column, context: Context, view: Outlook
-) -> tuple[int, list[LimitCheck], str] | None:
-    """A small step down to learn from: place, limits, what it settles. None where there is nothing to settle.
-
-    Of a steady unit whose inflow stays uncertain, and of one that seems to pound although its outlook says no.
-    """
-    told = context.pound_told >= SUSPECTED and float(view.pound_probability[0]) < SUSPECTED
-    worth = _seems_to_pound(well, context) if told else _unsure(belief, well, context)
-    if context.first_at_ms is None or not worth:
-        return None
-    changes = options.changes_frac(view.settings)
-    wanted = CERTAIN_STEP if told and context.pound_told >= CERTAIN else TEST_STEP
-    index = int(np.argmin(np.abs(changes - wanted)))
-    if index == 0 or changes[index] >= 0.0:
-        return None
-    checks = limits.check(
-        well,
-        view.settings[index],
-        context.in_force,
-        highest_rate_30d_spm=context.highest_rate_30d_spm,
-        lift_ft=column.intake_ft_tvd,
-    )
-    if limits.broken(checks):
-        return None
-    settles_h = float(view.settles_h[index])
-    pounding = texts.step_test_pounding(context.pound_told, float(view.pound_probability[0]), settles_h)
-    return index, checks, pounding if told else texts.step_test(_spread(belief), settles_h)
-
-
-def _seems_to_pound(well: Well, context: Context) -> bool:
-    """Whether the setting has been in force so long that only a step can tell more."""
-    least_days = CERTAIN_QUIET_DAYS if context.pound_told >= CERTAIN else TOLD_QUIET_DAYS
-    return well.drive.kind != "fixed" and _quiet_days(context) >= least_days
-
-
-def _unsure(belief: Belief, well: Well, context: Context) -> bool:
-    """Whether a steady unit has taught too little: no test and no change for long, and inflow uncertain."""
-    if well.drive.kind != "variable-speed" or context.in_force.idle_min > 0:
-        return False
-    tested_ms = context.test_at_ms
-    if tested_ms is not None and context.now_ms - tested_ms < TEST_AFTER_DAYS * 24 * HOUR_MS:
-        return False
-    return _quiet_days(context) >= TEST_QUIET_DAYS and _spread(belief) >= TEST_SD_FRAC
-
-
-def _quiet_days(context: Context) -> float:
-    """Days since the well was first known or last changed."""
-    since_ms = max([context.first_at_ms or context.now_ms, *(at for at, _, _ in context.changes[-1:])])
-    return (context.now_ms - since_ms) / (24 * HOUR_MS)
-
-
-def _spread(belief: Belief) -> float:
-    return float(np.std(belief.members["ln_potential"][0], ddof=1))

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
-from advisor.belief import balance
+from advisor.belief import balance, ledger
 from advisor.belief.ensemble import Belief
 from advisor.column import Column
 from advisor.recommend import options
@@ -28,7 +28,6 @@ Changes: TypeAlias = tuple[tuple[int, Setting, Setting], ...]
 HOUR_MS = 3_600_000
 # our choices, on simulated wells
 FIRST_DAYS = 9.0  # of a well: a test is begun in them only
-MEASURED_DAYS = 3.0  # joint echoes or an echo of known depth so lately: depths are not off by much
 COSTS_FRAC = 0.02  # of the liquid, that the margin costs at least
 LEAST_SD_FT = 60.0  # of the height: a margin for less is not worth a pump that starves
 NEAR = 0.5  # probability of too little liquid above the intake: the level may be there already
@@ -98,7 +97,10 @@ def _worth(belief: Belief, well: Well, column: Column, context: Context, view: O
         return False
     if context.now_ms - context.first_at_ms > FIRST_DAYS * 24 * HOUR_MS or view.short_probability[0] > NEAR:
         return False
-    if context.measured_at_ms is not None and context.now_ms - context.measured_at_ms <= MEASURED_DAYS * 24 * HOUR_MS:
+    if (
+        context.measured_at_ms is not None
+        and context.now_ms - context.measured_at_ms <= ledger.MEASURED_DAYS * 24 * HOUR_MS
+    ):
         return False
     if float(belief.members["height_ft"].std()) < LEAST_SD_FT:
         return False

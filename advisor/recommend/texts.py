@@ -163,6 +163,22 @@ def intake_test_goes_on(view: Outlook) -> str:
     )
 
 
+def goes_back(days: float, factor: float, needed_bpd: float, leaves: float) -> str:
+    """Why a change is held that would go back on the last one."""
+    return (
+        f"It would go back on the change of {days:.1f} days ago: that needs {factor:.0f} times the gain"
+        f" ({needed_bpd:.1f} bbl/d or a probability of pounding over {leaves:.2f})."
+    )
+
+
+def turned_often(turns: int, days: float, needed_bpd: float) -> str:
+    """Why a change up is held that would turn once more."""
+    return (
+        f"Changes went back on the one before {turns} times in {days:.0f} days: to go up once more must gain at least"
+        f" {needed_bpd:.1f} bbl/d."
+    )
+
+
 def pounding_told(told: float, foretold: float) -> str:
     """Why strokes are not added to a pump that seems to pound, whatever is foretold."""
     return (

@@ -152,6 +152,20 @@ def test_levels_are_raised_until_the_lowest_day_stands_a_hundred_feet_up_and_no_
     assert ledgers.as_believed(Ledger(rows=low, off_ft=200.0))[0].height_ft == 50.0
 
 
+def test_where_a_depth_was_lately_measured_levels_are_raised_all_the_way() -> None:
+    rows = lived(3).rows
+    ledger = Ledger(rows=rows, off_ft=400.0)
+    last = rows[-1].day
+    for day, raised_ft in ((last, 400.0), (last - 3, 400.0), (last - 4, 0.0), (None, 0.0)):
+        put = ledgers.as_believed(msgspec.structs.replace(ledger, measured_day=day))
+        assert put[0].height_ft - rows[0].height_ft == pytest.approx(raised_ft)
+
+
+def test_the_ledger_keeps_the_day_of_the_last_measured_depth() -> None:
+    moment = News(at_ms=ms(600.0), segments=(), measured_at_ms=ms(-1500.0))
+    assert ledgers.noted(Ledger(), moment).measured_day == FIRST_DAY - 2
+
+
 @pytest.mark.parametrize("causes", [Causes(starves=0.1), Causes(chance={"none": 0.7, "worn": 0.3})])
 def test_the_oldest_days_are_kept_while_something_is_suspected_a_starving_pump_too(causes: Causes) -> None:
     """Of 29 days 26: the newest, or 13 of either end."""

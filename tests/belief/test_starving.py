@@ -45,7 +45,7 @@ def of(rate: Array, read: Array, off_bpd: Array, take_bpd: Array, believed_bpd: 
         per_ft_bpd=np.full(len(rate), BPD_PER_FT + BBL_PER_FT),
         moved=np.abs(np.diff(np.log(rate), prepend=np.log(rate[0]))) > 0.02,
         still=np.zeros(len(rate)),
-        intake_ft=5000.0,
+        intake_sd_ft=100.0,
         pounds_over_bpd=0.0,
         other={
             "worn": (0.03, take_bpd, SIZES),
@@ -60,6 +60,15 @@ def test_a_level_that_stands_still_while_the_pump_is_run_more_is_at_the_intake(s
     """6.5 strokes a minute take all of 130 bbl/d: from there to 7.8 the level stays, where a fed one fell 260 ft."""
     faster = [5.5] * 4 + [6.0] * 3 + [6.5] * 2 + [6.8] * 2 + [7.1] * 2 + [7.4] * 2 + [7.8] * 2
     assert starving.chance(days(faster, seed=seed), 0.008) > 0.8
+
+
+@pytest.mark.parametrize("seed", range(1, 6))
+def test_a_level_read_140_ft_up_is_at_the_intake_only_where_depths_may_be_off_so_far(seed: int) -> None:
+    """1.4 standard deviations of 100 ft, 3.5 of 40 ft."""
+    faster = days([5.5] * 4 + [6.0] * 3 + [6.5] * 2 + [6.8] * 2 + [7.1] * 2, seed=seed)
+    up = dataclasses.replace(faster, height_ft=faster.height_ft + 100.0)
+    assert starving.chance(up, 0.008) > 0.6
+    assert starving.chance(dataclasses.replace(up, intake_sd_ft=40.0), 0.008) < 0.15
 
 
 @pytest.mark.parametrize("seed", range(1, 6))

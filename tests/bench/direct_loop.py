@@ -198,10 +198,11 @@ class Direct:
         return News(
             at_ms=at_ms,
             segments=segments,
-            height_ft=work.observation.height_ft if work.observation is not None else None,
+            height_ft=work.observation.alike_ft if work.observation is not None else None,
             shot_value=level.as_read,
             casing_psia=None if bleeds else memory.column.casing_psia,
             gas_mscfd=work.rough_gas_mscfd if new else None,
+            measured_at_ms=memory.measured_at_ms if self.wells[key].checks_velocity else None,
             test_bpd=tested_bpd(readings),
             events=tuple(reading.measured.what for reading in readings if isinstance(reading.measured, Event)),
         )

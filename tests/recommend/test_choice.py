@@ -10,7 +10,7 @@ from advisor.belief import prior, update
 from advisor.belief.ensemble import Belief
 from advisor.column import Observation
 from advisor.model import Draft
-from advisor.recommend import cautions, choice, guards, outlook
+from advisor.recommend import cautions, choice, guards, outlook, step_test
 from advisor.well import Setting, Well
 from tests.belief.invented import DAY_MS, HOUR_MS, START_MS, column, drive, setting, well
 
@@ -245,6 +245,23 @@ def test_each_turn_within_a_month_asks_for_twice_the_gain_again() -> None:
     assert advised(of, belief, context(changes=turned[-1:])).kind == "stroke-rate"
 
 
+def test_a_well_that_turned_twice_in_two_months_goes_up_again_only_for_much() -> None:
+    """20 days after the last turn: 2.5 % of the liquid at least (our choice); down, or after one turn, as ever."""
+    of = well()
+    steps = itertools.pairwise((7.0, 8.6, 7.6, 8.4, 8.0))
+    turned = tuple((NOW_MS - (40 - 5 * i) * DAY_MS, setting(a), setting(b)) for i, (a, b) in enumerate(steps))
+    little = believed(of, height_ft=300.0, inflow_share=1.015, spread=0.002)
+    twice, once = (context(first_at_ms=NOW_MS - 60 * DAY_MS, changes=changes) for changes in (turned[1:], turned[2:]))
+    gain = advised(of, little, once).expected
+    assert gain is not None and gain.gain_bpd is not None and 0.0 < gain.gain_bpd.value < 0.025 * 180.0
+    draft = advised(of, little, twice)
+    assert draft.held_by == ("reversal",) and "went back on the one before 2 times in 60 days" in draft.because[0]
+    much = advised(of, believed(of, height_ft=900.0, inflow_share=1.5), twice)
+    assert much.proposed is not None and much.proposed.stroke_rate_spm > 8.0
+    pounds = advised(of, believed(of, height_ft=0.0, inflow_share=0.9, spread=0.01), twice)
+    assert pounds.proposed is not None and pounds.proposed.stroke_rate_spm < 8.0
+
+
 @pytest.mark.parametrize(
     ("held_by", "changes"),
     [
@@ -358,13 +375,13 @@ def test_a_long_steady_uncertain_well_is_offered_a_small_test_step() -> None:
     belief = belief.with_members(wide)
     late = context(now_ms=START_MS + 40 * DAY_MS, level_at_ms=START_MS + 40 * DAY_MS)
     view = outlook.roll(belief, [of], [column()], [[setting(8.0), setting(7.5)]])[0]
-    found = guards.step_test(belief, of, column(), late, view)
+    found = step_test.offered(belief, of, column(), late, view)
     assert found is not None and found[0] == 1
     assert "tells inflow from pump" in found[2]
     recent = replace(late, changes=((late.now_ms - 3 * DAY_MS, setting(7.5), setting(8.0)),))
-    assert guards.step_test(belief, of, column(), recent, view) is None
+    assert step_test.offered(belief, of, column(), recent, view) is None
     tested = replace(late, test_at_ms=late.now_ms - 12 * DAY_MS)
-    assert guards.step_test(belief, of, column(), tested, view) is None
+    assert step_test.offered(belief, of, column(), tested, view) is None
 
 
 def test_nothing_believed_is_a_hold_with_its_reason() -> None:
