@@ -58,10 +58,6 @@ class Annulus:
         """Pressure at the intake."""
         return self.intake_psia + self.psi_per_ft * np.maximum(height_ft, 0.0)
 
-    def at(self, marked: NDArray[np.bool_]) -> Annulus:
-        """The marked members (W, M) of it, in a row."""
-        return Annulus(*(np.broadcast_to(getattr(self, name), marked.shape)[marked] for name in self.__slots__))
-
     def pick(self, rows: NDArray[np.intp]) -> Annulus:
         """These rows; a row may come more than once."""
         return Annulus(*(getattr(self, name)[rows] for name in self.__slots__))
@@ -102,10 +98,6 @@ class Formation:
         """Inflow at a height, not below zero."""
         h = np.maximum(height_ft, tank_ft)
         return np.maximum(self.r0 - (self.r1 + self.r2 * h) * h, 0.0)
-
-    def at(self, marked: NDArray[np.bool_]) -> Formation:
-        """The marked members (W, M) of it, in a row."""
-        return Formation(*(np.broadcast_to(getattr(self, name), marked.shape)[marked] for name in self.__slots__))
 
     def pick(self, rows: NDArray[np.intp]) -> Formation:
         """These rows; a row may come more than once."""
@@ -206,10 +198,17 @@ def _curve(height_ft: Array, dt_d: Array, out_bpd: Array, fed: Formation, ann: A
 
 def time_to_d(height_ft: Array, target_ft: Array, out_bpd: Array, fed: Formation, ann: Annulus) -> Array:
     """Days until the height is target_ft on the quadratic; inf where it never is."""
-    per_d = 1.0 / ann.stb_per_ft
-    slope = (fed.r0 - out_bpd - (fed.r1 + fed.r2 * height_ft) * height_ft) * per_d
-    b = (fed.r1 + 2.0 * fed.r2 * height_ft) * per_d
-    square = b * b + 4.0 * fed.r2 * per_d * slope
+    return _time_to_d(height_ft, target_ft, out_bpd, (fed.r0, fed.r1, fed.r2), ann.stb_per_ft)
+
+
+def _time_to_d(
+    height_ft: Array, target_ft: Array, out_bpd: Array, curve: tuple[Array, Array, Array], stb_per_ft: Array
+) -> Array:
+    r0, r1, r2 = curve
+    per_d = 1.0 / stb_per_ft
+    slope = (r0 - out_bpd - (r1 + r2 * height_ft) * height_ft) * per_d
+    b = (r1 + 2.0 * r2 * height_ft) * per_d
+    square = b * b + 4.0 * r2 * per_d * slope
     s = np.sqrt(np.abs(square)) + 1e-12
     way = target_ft - height_ft
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -227,23 +226,25 @@ def unclipped_ft(height_ft: Array, dt_d: Array, out_bpd: Array, fed: Formation, 
     Above the tank height the quadratic; below it (and below the intake) a constant rate.
     """
     flat_ft_per_d = (fed.least_height_bpd - out_bpd) / ann.stb_per_ft
-    start = np.maximum(height_ft, ann.tank_ft)
-    rise_d = np.where(
-        height_ft < ann.tank_ft,
-        np.where(
-            flat_ft_per_d > 0.0, (ann.tank_ft - height_ft) / np.where(flat_ft_per_d > 0.0, flat_ft_per_d, 1.0), np.inf
-        ),
-        0.0,
-    )
-    curved_d = np.maximum(dt_d - rise_d, 0.0)
-    end = _curve(start, curved_d, out_bpd, fed, ann)
-    stays_low = rise_d >= dt_d
+    low = height_ft < ann.tank_ft
+    if np.any(low):
+        rises = flat_ft_per_d > 0.0
+        rise_d = np.where(rises, (ann.tank_ft - height_ft) / np.where(rises, flat_ft_per_d, 1.0), np.inf)
+        rise_d = np.where(low, rise_d, 0.0)
+        stays_low = low & (rise_d >= dt_d)
+        curved_d = np.maximum(dt_d - rise_d, 0.0)
+    else:
+        stays_low, curved_d = low, dt_d
+    end = _curve(np.maximum(height_ft, ann.tank_ft), curved_d, out_bpd, fed, ann)
     falls = ~stays_low & (flat_ft_per_d < 0.0) & (end < ann.tank_ft)
     if np.any(falls):
-        part = fed.at(falls), ann.at(falls)
-        start_low, out_low, left_d, flat = (
-            np.broadcast_to(each, falls.shape)[falls] for each in (start, out_bpd, curved_d, flat_ft_per_d)
-        )
-        fall_d = time_to_d(start_low, part[1].tank_ft, out_low, *part)
-        end[falls] = part[1].tank_ft + flat * np.maximum(left_d - fall_d, 0.0)
-    return np.where(stays_low & (rise_d > 0.0), height_ft + flat_ft_per_d * dt_d, end)
+        start, out, left_d, flat, tank_ft, stb_per_ft, *curve = (
+            np.broadcast_to(each, falls.shape)[falls]
+            for each in (
+                np.maximum(height_ft, ann.tank_ft), out_bpd, curved_d, flat_ft_per_d, ann.tank_ft, ann.stb_per_ft,
+                fed.r0, fed.r1, fed.r2,
+            )
+        )  # fmt: skip
+        fall_d = _time_to_d(start, tank_ft, out, (curve[0], curve[1], curve[2]), stb_per_ft)
+        end[falls] = tank_ft + flat * np.maximum(left_d - fall_d, 0.0)
+    return np.where(stays_low, height_ft + flat_ft_per_d * dt_d, end)

@@ -87,23 +87,24 @@ def summary(
     days = _days_ahead(
         belief, settings, setting, begins, spells or none, fed_ahead, pump, ann_ahead, days_ahead=days_ahead or none
     )
-    arrays = _quantities(belief, columns, setting, fed, pump, ann, atmospheric_psia)
+    found = _each(_quantities(belief, columns, setting, fed, pump, ann, atmospheric_psia))
     kept = ledgers or [Ledger()] * len(wells)
     suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann, kept)
-    full_bpd = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(belief.members["height_ft"])) * setting.running_frac
+    height = belief.members["height_ft"]
+    full_bpd = np.median(pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height)) * setting.running_frac, axis=-1)
+    at_intake = np.median(height, axis=-1) < AT_INTAKE_FT
     presents = []
     for i, well in enumerate(wells):
         stopped = running[i] is False and settings[i].idle_min <= 0
         lifted = Quantity(value=0.0, sd=0.0) if stopped else days[i].lifted_bpd
-        quantities = {name: _quantity(values[i], name) for name, values in arrays.items()}
-        quantities = suspects.widened(quantities, kept[i].causes)
+        quantities = suspects.widened(found[i], kept[i].causes)
         quantities = suspects.doubted(quantities, suspected[i], kept[i], int(belief.at_ms[i]))
         quantities = suspects.standing(quantities, suspected[i]["no-pump-action"], well, columns[i])
         starves = suspects.starves(kept[i].causes, suspected[i])
         level_tvd = quantities["level_ft_tvd"]
         quantities["level_ft_md"] = Quantity(value=_measured_ft(level_tvd.value, well), sd=level_tvd.sd)
         quantities["pump_displacement_bpd"] = _displacement(well, settings[i])
-        room = float(np.median(full_bpd[i]) / max(lifted.value, 1e-6) - 1.0)
+        room = float(full_bpd[i] / max(lifted.value, 1e-6) - 1.0)
         presents.append(
             Present(
                 well=well.key,
@@ -114,7 +115,7 @@ def summary(
                 day_ahead=days[i],
                 pump_room_frac=min(max(room, 0.0), PLENTY),
                 suspects=suspected[i],
-                notes=_notes(belief, i, kept[i], starves),
+                notes=_notes(belief, i, kept[i], starves, at_intake=bool(at_intake[i])),
             )
         )
     return presents
@@ -149,12 +150,13 @@ def _days_ahead(
         height = np.where(left_d > 0.0, np.clip(end, 0.0, picked[2].full_ft), height)
         next_runs = np.array([begins[i] if s is None else not s.running for i, s in zip(rows, now, strict=True)])
         rolled = cycles.day_ahead(height, setting, next_runs, *picked)
-        for k, i in enumerate(rows.tolist()):
+        lifted_bpd = rolled.lifted_bpd.mean(axis=-1), rolled.lifted_bpd.std(axis=-1, ddof=1)
+        for i, mean, sd, pounds in zip(rows.tolist(), *lifted_bpd, rolled.pound_probability, strict=True):
             days[i] = DayAhead(
                 at_ms=int(belief.at_ms[i]),
                 setting=settings[i],
-                lifted_bpd=_mean(rolled.lifted_bpd[k]),
-                pound_probability=round(float(rolled.pound_probability[k]), 6),
+                lifted_bpd=Quantity(value=float(mean), sd=float(sd)),
+                pound_probability=round(float(pounds), 6),
             )
     return [day for day in days if day is not None]
 
@@ -198,14 +200,18 @@ def _quantities(
     }
 
 
-def _quantity(values: Array, name: str) -> Quantity:
-    """The middle member, which a height cut off at the intake does not shift; of fillage, two-humped, the mean."""
-    middle = np.mean(values) if name == "fillage_frac" else np.median(values)
-    return Quantity(value=float(middle), sd=float(np.std(values, ddof=1)))
+def _each(arrays: Mapping[str, Array]) -> list[dict[str, Quantity]]:
+    """Quantities of each well (W) from those of its members (W, M).
 
-
-def _mean(values: Array) -> Quantity:
-    return Quantity(value=float(np.mean(values)), sd=float(np.std(values, ddof=1)))
+    The middle member, which a height cut off at the intake does not shift; of fillage, two-humped, the mean.
+    """
+    middle = {
+        name: (np.mean if name == "fillage_frac" else np.median)(values, axis=-1).tolist()
+        for name, values in arrays.items()
+    }
+    sd = {name: values.std(axis=-1, ddof=1).tolist() for name, values in arrays.items()}
+    count = len(arrays["liquid_height_ft"])
+    return [{name: Quantity(value=middle[name][i], sd=sd[name][i]) for name in arrays} for i in range(count)]
 
 
 def _measured_ft(level_ft_tvd: float, well: Well) -> float:
@@ -217,11 +223,11 @@ def _displacement(well: Well, setting: Setting) -> Quantity:
     return Quantity(value=value, sd=DISPLACEMENT_SD_FRAC * value)
 
 
-def _notes(belief: Belief, i: int, ledger: Ledger, starves: float) -> tuple[str, ...]:
+def _notes(belief: Belief, i: int, ledger: Ledger, starves: float, *, at_intake: bool) -> tuple[str, ...]:
     notes = []
     if belief.counts["shots"][i] == 0:
         notes.append("liquid_height_ft: no shot taken in yet; from the configuration alone")
-    elif float(np.median(belief.members["height_ft"][i])) < AT_INTAKE_FT:
+    elif at_intake:
         notes.append("liquid_height_ft: the level is at or below the pump intake")
     if belief.counts["misses"][i] != 0:
         where = "above" if belief.counts["misses"][i] > 0 else "below"

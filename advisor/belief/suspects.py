@@ -126,7 +126,7 @@ def widened(quantities: Mapping[str, Quantity], causes: Causes) -> dict[str, Qua
     found = dict(quantities)
     for cause, names in LOSES.items():
         lost = LAGS * causes.size.get(cause, 0.0) * causes.chance.get(cause, 0.0)
-        for name in names:
+        for name in names if lost else ():
             one = found[name]
             found[name] = replace(one, sd=float(np.hypot(one.sd, lost * abs(one.value))))
     return found

@@ -177,7 +177,8 @@ def change_frac(in_force: Setting, proposed: Setting) -> float:
 
 def changes_frac(settings: Sequence[Setting]) -> Array:
     """The change to each of the settings (C,) from the first of them, the one in force."""
-    return np.array([change_frac(settings[0], setting) for setting in settings])
+    strokes = np.array([setting.mean_spm for setting in settings])
+    return np.asarray(strokes / max(float(strokes[0]), EPS) - 1.0)
 
 
 def step_frac(in_force: Setting, proposed: Setting) -> float:
