@@ -20,7 +20,14 @@ MINUTE_MS = 60_000
 DAY_MS = 24 * HOUR_MS
 LATELY_MS = 30 * DAY_MS
 # These wait for the advice of the moment, see of_changes.
-OF_CHANGES = ("outcome_missed", "outcome_off_sd", "change_unseen_min", "reversals_30d", "increase_held")
+OF_CHANGES = (
+    "outcome_missed",
+    "outcome_off_sd",
+    "change_unseen_min",
+    "reversals_30d",
+    "increase_held",
+    "intake_test_running",
+)
 TUBING_LEAST_DAYS, TUBING_NEWEST_DAYS = 7, 3  # days that make a range; the newest are what is compared with it
 
 
@@ -178,6 +185,7 @@ def of_changes(advice: Advice | None, applied: Sequence[Applied], memory: Memory
         "change_unseen_min": _unseen_min(advice, applied, memory),
         "reversals_30d": None if memory.setting is None else float(reversals(memory, applied, now_ms - LATELY_MS)),
         "increase_held": held,
+        "intake_test_running": None if memory.setting is None else float(_tests_the_intake(memory, applied, now_ms)),
     }
     return {name: Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0]) for name, value in values.items()}
 
@@ -197,6 +205,10 @@ def _unseen_min(advice: Advice | None, applied: Sequence[Applied], memory: Memor
     if same_setting(memory.setting, proposed):
         return 0.0
     return max(0.0, (memory.run_at_ms - since_ms) / MINUTE_MS)
+
+
+def _tests_the_intake(memory: Memory, applied: Sequence[Applied], now_ms: int) -> bool:
+    return intake_test.runs(memory.settings_changed(), outcomes.intake_test_ms(applied), now_ms)
 
 
 def reversals(memory: Memory, applied: Sequence[Applied], since_ms: int) -> int:

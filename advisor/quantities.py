@@ -45,6 +45,10 @@ FOR_RULES: dict[str, tuple[str, str]] = {
     "level_intervals_old": ("intervals", "level_age_h as a multiple of level_every_h"),
     "casing_share_of_max": ("fraction", "casing pressure over casing_max_psig"),
     "build_up_running": ("0 or 1", "a build-up test is being recorded"),
+    "intake_test_running": (
+        "0 or 1",
+        "a test that brings the level to the intake is under way, not yet on its way back",
+    ),
     "valve_shut_min": ("min", "time for which the casing valve has been shut"),
     "running": ("0 or 1", "the unit is running"),
     "stopped_min": ("min", "time for which the unit has not been running"),

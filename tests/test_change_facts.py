@@ -90,6 +90,30 @@ def test_a_test_that_went_to_the_intake_and_back_is_no_reversal() -> None:
     assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.0, 7.3, 7.1), (step,), T0) == 1
 
 
+def test_a_test_to_the_intake_runs_while_it_goes_up_and_for_four_days_at_most() -> None:
+    step = Applied(
+        advice_id="a1",
+        well=WELL.key,
+        kind="step-test",
+        before=Setting(stroke_rate_spm=7.0),
+        after=Setting(stroke_rate_spm=8.0),
+        applied_at_ms=T0 + D,
+        settles_h=24.0,
+        predicted={},
+    )
+
+    def runs(memory: Memory, applied: tuple[Applied, ...], days: float) -> float | None:
+        return facts.of_changes(None, applied, memory, T0 + round(days * D))["intake_test_running"].value
+
+    up = replace(changed(6.0, 7.0, 8.0), setting=Setting(stroke_rate_spm=8.0))
+    assert runs(up, (step,), 1.5) == 1.0
+    assert runs(up, (step,), 5.0) == 0.0
+    assert runs(up, (), 1.5) == 0.0
+    assert runs(replace(up, setting=None), (step,), 1.5) is None
+    back = replace(changed(6.0, 7.0, 8.0, 7.4), setting=Setting(stroke_rate_spm=7.4))
+    assert runs(back, (step,), 2.5) == 0.0
+
+
 def test_an_old_reversal_does_not_count() -> None:
     assert facts.reversals(changed(8.0, 7.0, 8.0, 7.0, 8.0), (), T0 + 2 * D) == 2
 

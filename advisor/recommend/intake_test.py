@@ -39,10 +39,15 @@ BACK_H = 96.0  # from its longest end: what goes down meanwhile is the way back
 
 
 def under_way(context: Context) -> bool:
+    """Whether a test is under way at the time of the context."""
+    return runs(context.changes, context.intake_test_ms, context.now_ms)
+
+
+def runs(changes: Changes, began_ms: int | None, now_ms: int) -> bool:
     """Whether the changes since a test began were all its own: none has gone back, and its time is not over."""
-    if context.intake_test_ms is None or context.now_ms - context.intake_test_ms >= LONGEST_H * HOUR_MS:
+    if began_ms is None or now_ms - began_ms >= LONGEST_H * HOUR_MS:
         return False
-    since = [(was, became) for at_ms, was, became in context.changes if at_ms >= context.intake_test_ms]
+    since = [(was, became) for at_ms, was, became in changes if at_ms >= began_ms]
     return bool(since) and all(options.change_frac(was, became) > 0.0 for was, became in since)
 
 

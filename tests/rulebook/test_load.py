@@ -203,13 +203,12 @@ def test_a_folder_of_a_site_goes_over_the_shipped_rules(tmp_path: Path) -> None:
     write(tmp_path)
     both = load_rules(tmp_path)
     assert set(both.by_id) == set(shipped.by_id) | {"made-up"}
-    text = (tmp_path / f"{name}.toml").read_text()
-    (tmp_path / f"{name}.toml").write_text(text.replace("on_readings = 2", "on_readings = 3"))
-    with pytest.raises(RuleFaults, match=r"rev: 1 for a rule that has changed; must be at least 2"):
+    text, rev = (tmp_path / f"{name}.toml").read_text(), shipped.by_id[name].rev
+    slower = text.replace("on_readings = 2", "on_readings = 3")
+    (tmp_path / f"{name}.toml").write_text(slower)
+    with pytest.raises(RuleFaults, match=rf"rev: {rev} for a rule that has changed; must be at least {rev + 1}"):
         load_rules(tmp_path)
-    (tmp_path / f"{name}.toml").write_text(
-        text.replace("on_readings = 2", "on_readings = 3").replace("rev = 1", "rev = 2")
-    )
+    (tmp_path / f"{name}.toml").write_text(slower.replace(f"rev = {rev}", f"rev = {rev + 1}"))
     assert load_rules(tmp_path).by_id[name].delays.on_n == 3
 
 
