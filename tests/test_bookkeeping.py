@@ -15,13 +15,14 @@ from advisor.belief.ledger import Ledger, News
 from advisor.column import BuildUp
 from advisor.model import CasingPressure, Reading
 from advisor.tasks import Moment, Work
+from advisor.well import Well
 from tests.belief.invented import column, well
 
 MINUTE_MS = 60_000
 
 
-def item(at_ms: int, build_up: BuildUp | None) -> Work:
-    """A moment with one casing pressure, of a well whose last build-up is given."""
+def item(at_ms: int, build_up: BuildUp | None, *, of: Well | None = None, measured_at_ms: int | None = None) -> Work:
+    """A moment with one casing pressure, of a well whose last build-up and last measured depth are given."""
     taken = Reading(
         well="north/1",
         kind="casing-pressure",
@@ -29,8 +30,9 @@ def item(at_ms: int, build_up: BuildUp | None) -> Work:
         received_at_ms=at_ms,
         measured=CasingPressure(casing_psig=(45.0,), casing_valve="open"),
     )
-    memory = replace(memories.first(well()), build_up=build_up, column=column())
-    task: Any = SimpleNamespace(head=SimpleNamespace(memory=memory))
+    of = of or well()
+    memory = replace(memories.first(of), build_up=build_up, column=column(), measured_at_ms=measured_at_ms)
+    task: Any = SimpleNamespace(head=SimpleNamespace(memory=memory), well=of)
     return Work(task=task, moment=Moment(at_ms=at_ms, readings=(taken,)), memory=memory, workup=None, belief=None)
 
 
@@ -40,6 +42,13 @@ def test_a_pressure_that_a_build_up_left_behind_is_not_of_the_day() -> None:
     assert bookkeeping._news(item(615 * MINUTE_MS, begun), []).casing_psia is None
     assert bookkeeping._news(item(660 * MINUTE_MS, begun), []).casing_psia == column().casing_psia
     assert bookkeeping._news(item(615 * MINUTE_MS, None), []).casing_psia == column().casing_psia
+
+
+def test_a_measured_depth_is_told_where_it_checks_the_velocity() -> None:
+    """Joint echoes without a length of joint on file measure nothing."""
+    for length_ft, told_ms in ((31.5, 500), (None, None)):
+        of = replace(well(), joint_length_ft=length_ft)
+        assert bookkeeping._news(item(1000, None, of=of, measured_at_ms=500), []).measured_at_ms == told_ms
 
 
 def test_where_a_level_is_believed_to_stand_is_kept_beside_what_its_shot_read() -> None:
