@@ -97,7 +97,7 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         pound_told=item.assessment.pound_probability or 0.0,
         calm=suspects.calm(memory.ledger, item.assessment.suspects, now_ms),
         level_at_ms=memory.level_at_ms,
-        measured_at_ms=memory.measured_at_ms if item.well.checks_velocity else None,
+        measured_at_ms=memory.depth_measured_ms(item.well),
         level_quality=item.assessment.inputs["level"],
         run_quality=item.assessment.inputs["run"],
         casing_psig=memory.casing_psig,

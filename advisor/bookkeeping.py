@@ -45,7 +45,7 @@ def _news(item: Work, segments: Sequence[Segment]) -> News:
         gas_mscfd=_gas_mscfd(item),
         test_bpd=item.moment.test_bpd(),
         fillage_frac=item.moment.fillage_frac(),
-        measured_at_ms=item.memory.measured_at_ms if item.well.checks_velocity else None,
+        measured_at_ms=item.memory.depth_measured_ms(item.well),
         disturbed=_shut_in(item) or again >= STUCK_FROM,
         events=item.moment.events(),
     )

@@ -113,6 +113,10 @@ class Memory:
         """When settings changed, from what and to what; oldest first."""
         return tuple((change.at_ms, change.before, change.after) for change in self.changes)
 
+    def depth_measured_ms(self, well: Well) -> int | None:
+        """When a depth was last measured, where what joint echoes or reflectors come from is on file."""
+        return self.measured_at_ms if well.checks_velocity else None
+
     def shut_in(self) -> bool:
         """Whether the casing valve is said to be shut, for longer than a build-up takes."""
         if self.valve != "shut" or not self.valve_live or self.valve_since_ms is None or self.valve_said_ms is None:

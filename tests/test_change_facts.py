@@ -22,6 +22,18 @@ T0 = 1_900_000_000_000 // D * D
 WELL = parse_config(config_text("north/7"), Path.cwd()).wells["north/7"]
 
 
+UP_TO_THE_INTAKE = Applied(
+    advice_id="a1",
+    well=WELL.key,
+    kind="step-test",
+    before=Setting(stroke_rate_spm=7.0),
+    after=Setting(stroke_rate_spm=8.0),
+    applied_at_ms=T0 + D,
+    settles_h=24.0,
+    predicted={},
+)
+
+
 def tubing(psig: list[float], at_hours: list[float]) -> Memory:
     memory = memories.first(WELL)
     for value, hour in zip(psig, at_hours, strict=True):
@@ -75,43 +87,23 @@ def test_reversals_are_changes_that_go_back_on_the_one_before(rates: tuple[float
 
 
 def test_a_test_that_went_to_the_intake_and_back_is_no_reversal() -> None:
-    step = Applied(
-        advice_id="a1",
-        well=WELL.key,
-        kind="step-test",
-        before=Setting(stroke_rate_spm=7.0),
-        after=Setting(stroke_rate_spm=8.0),
-        applied_at_ms=T0 + D,
-        settles_h=24.0,
-        predicted={},
-    )
-    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.4), (step,), T0) == 0
-    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.0), (step,), T0) == 0
-    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.0, 7.3, 7.1), (step,), T0) == 1
+    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.4), (UP_TO_THE_INTAKE,), T0) == 0
+    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.0), (UP_TO_THE_INTAKE,), T0) == 0
+    assert facts.reversals(changed(6.0, 7.0, 8.0, 7.2, 7.0, 7.3, 7.1), (UP_TO_THE_INTAKE,), T0) == 1
 
 
 def test_a_test_to_the_intake_runs_while_it_goes_up_and_for_four_days_at_most() -> None:
-    step = Applied(
-        advice_id="a1",
-        well=WELL.key,
-        kind="step-test",
-        before=Setting(stroke_rate_spm=7.0),
-        after=Setting(stroke_rate_spm=8.0),
-        applied_at_ms=T0 + D,
-        settles_h=24.0,
-        predicted={},
-    )
 
     def runs(memory: Memory, applied: tuple[Applied, ...], days: float) -> float | None:
         return facts.of_changes(None, applied, memory, T0 + round(days * D))["intake_test_running"].value
 
     up = replace(changed(6.0, 7.0, 8.0), setting=Setting(stroke_rate_spm=8.0))
-    assert runs(up, (step,), 1.5) == 1.0
-    assert runs(up, (step,), 5.0) == 0.0
+    assert runs(up, (UP_TO_THE_INTAKE,), 1.5) == 1.0
+    assert runs(up, (UP_TO_THE_INTAKE,), 5.0) == 0.0
     assert runs(up, (), 1.5) == 0.0
-    assert runs(replace(up, setting=None), (step,), 1.5) is None
+    assert runs(replace(up, setting=None), (UP_TO_THE_INTAKE,), 1.5) is None
     back = replace(changed(6.0, 7.0, 8.0, 7.4), setting=Setting(stroke_rate_spm=7.4))
-    assert runs(back, (step,), 2.5) == 0.0
+    assert runs(back, (UP_TO_THE_INTAKE,), 2.5) == 0.0
 
 
 def test_an_old_reversal_does_not_count() -> None:

@@ -196,14 +196,10 @@ def _curve(height_ft: Array, dt_d: Array, out_bpd: Array, fed: Formation, ann: A
     return height_ft + 2.0 * slope * t / under
 
 
-def time_to_d(height_ft: Array, target_ft: Array, out_bpd: Array, fed: Formation, ann: Annulus) -> Array:
-    """Days until the height is target_ft on the quadratic; inf where it never is."""
-    return _time_to_d(height_ft, target_ft, out_bpd, (fed.r0, fed.r1, fed.r2), ann.stb_per_ft)
-
-
-def _time_to_d(
+def time_to_d(
     height_ft: Array, target_ft: Array, out_bpd: Array, curve: tuple[Array, Array, Array], stb_per_ft: Array
 ) -> Array:
+    """Days until the height is target_ft on the quadratic of r0, r1 and r2 (curve); inf where it never is."""
     r0, r1, r2 = curve
     per_d = 1.0 / stb_per_ft
     slope = (r0 - out_bpd - (r1 + r2 * height_ft) * height_ft) * per_d
@@ -235,16 +231,14 @@ def unclipped_ft(height_ft: Array, dt_d: Array, out_bpd: Array, fed: Formation, 
         curved_d = np.maximum(dt_d - rise_d, 0.0)
     else:
         stays_low, curved_d = low, dt_d
-    end = _curve(np.maximum(height_ft, ann.tank_ft), curved_d, out_bpd, fed, ann)
+    start = np.maximum(height_ft, ann.tank_ft)
+    end = _curve(start, curved_d, out_bpd, fed, ann)
     falls = ~stays_low & (flat_ft_per_d < 0.0) & (end < ann.tank_ft)
     if np.any(falls):
-        start, out, left_d, flat, tank_ft, stb_per_ft, *curve = (
-            np.broadcast_to(each, falls.shape)[falls]
-            for each in (
-                np.maximum(height_ft, ann.tank_ft), out_bpd, curved_d, flat_ft_per_d, ann.tank_ft, ann.stb_per_ft,
-                fed.r0, fed.r1, fed.r2,
-            )
-        )  # fmt: skip
-        fall_d = _time_to_d(start, tank_ft, out, (curve[0], curve[1], curve[2]), stb_per_ft)
+        needed = (start, out_bpd, curved_d, flat_ft_per_d, ann.tank_ft, ann.stb_per_ft, fed.r0, fed.r1, fed.r2)
+        begin, out, left_d, flat, tank_ft, stb_per_ft, r0, r1, r2 = (
+            np.broadcast_to(each, falls.shape)[falls] for each in needed
+        )
+        fall_d = time_to_d(begin, tank_ft, out, (r0, r1, r2), stb_per_ft)
         end[falls] = tank_ft + flat * np.maximum(left_d - fall_d, 0.0)
     return np.where(stays_low, height_ft + flat_ft_per_d * dt_d, end)

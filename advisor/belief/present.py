@@ -92,7 +92,6 @@ def summary(
     suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann, kept)
     height = belief.members["height_ft"]
     full_bpd = np.median(pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height)) * setting.running_frac, axis=-1)
-    at_intake = np.median(height, axis=-1) < AT_INTAKE_FT
     presents = []
     for i, well in enumerate(wells):
         stopped = running[i] is False and settings[i].idle_min <= 0
@@ -115,7 +114,9 @@ def summary(
                 day_ahead=days[i],
                 pump_room_frac=min(max(room, 0.0), PLENTY),
                 suspects=suspected[i],
-                notes=_notes(belief, i, kept[i], starves, at_intake=bool(at_intake[i])),
+                notes=_notes(
+                    belief, i, kept[i], starves, at_intake=found[i]["liquid_height_ft"].value < AT_INTAKE_FT
+                ),
             )
         )
     return presents

@@ -129,7 +129,7 @@ def _to_the_intake(belief: Belief, well: Well, column: Column, context: Context,
     index = intake_test.step(belief, well, column, context, view)
     if index is None:
         return None
-    checks = _limits(well, column, context, view, index)
+    checks = guards.limits_of(well, column, context, view, index)
     against = [name for name, _ in guards.against(belief, well, context, view, index) if name != guards.REVERSAL]
     if limits.broken(checks) or against:
         return None
@@ -156,7 +156,7 @@ def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick 
             return None
         if not feasible[index] and stays:
             return None
-        checks = _limits(well, column, context, view, index)
+        checks = guards.limits_of(well, column, context, view, index)
         broken = limits.broken(checks)
         if broken:
             passed = passed or broken[0]
@@ -185,7 +185,7 @@ def standing(well: Well, column: Column, context: Context, view: Outlook, pick: 
     most_bpd = STANDS_LEAST_GAINS * least_bpd if pick is not None else -0.5 * least_bpd
     if not keeps or (better_bpd > most_bpd and not _spares(context, view, index)):
         return pick
-    checks = _limits(well, column, context, view, index)
+    checks = guards.limits_of(well, column, context, view, index)
     if limits.broken(checks):
         return pick
     return Pick(index, checks + _bounds(context, view, index, well), pick.passed_over if pick else None, True)
@@ -195,17 +195,6 @@ def _spares(context: Context, view: Outlook, index: int) -> bool:
     """Whether a setting was offered for the strokes it spares, and still loses next to nothing."""
     spared = -options.change_frac(context.in_force, view.settings[index])
     return spared > 0 and float(view.gain_bpd[index]) >= -2.0 * SAME_LIQUID_FRAC * float(view.liquid_bpd[0])
-
-
-def _limits(well: Well, column: Column, context: Context, view: Outlook, index: int) -> list[LimitCheck]:
-    return limits.check(
-        well,
-        view.settings[index],
-        context.in_force,
-        highest_rate_30d_spm=context.highest_rate_30d_spm,
-        lift_ft=column.intake_ft_tvd,
-        casing_share_of_max=guards.casing_share(well, context),
-    )
 
 
 def _ranked(view: Outlook, feasible: Marks, strokes: Array, reach: Marks) -> list[int]:

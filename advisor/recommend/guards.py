@@ -9,6 +9,7 @@ import numpy as np
 
 from advisor.belief.ensemble import Belief, Marks
 from advisor.column import Column
+from advisor.model import LimitCheck
 from advisor.recommend import intake_test, limits, options, texts
 from advisor.recommend.outlook import Outlook
 from advisor.well import Well
@@ -107,6 +108,18 @@ def casing_share(well: Well, context: Context) -> float | None:
     if context.casing_psig is None or not well.casing_max_psig:
         return None
     return context.casing_psig / well.casing_max_psig
+
+
+def limits_of(well: Well, column: Column, context: Context, view: Outlook, index: int) -> list[LimitCheck]:
+    """Every limit that the candidate at index touches."""
+    return limits.check(
+        well,
+        view.settings[index],
+        context.in_force,
+        highest_rate_30d_spm=context.highest_rate_30d_spm,
+        lift_ft=column.intake_ft_tvd,
+        casing_share_of_max=casing_share(well, context),
+    )
 
 
 def casing_matters(well: Well, context: Context) -> bool:
@@ -310,15 +323,7 @@ def nothing_better(well: Well, column: Column, context: Context, view: Outlook) 
     best = int(np.argmax(np.where(within_bounds(context, view), view.liquid_bpd, -1.0)))
     gain = float(view.gain_bpd[best])
     if gain >= least_gain_bpd(well, float(view.liquid_bpd[0])):
-        checks = limits.check(
-            well,
-            view.settings[best],
-            context.in_force,
-            highest_rate_30d_spm=context.highest_rate_30d_spm,
-            lift_ft=column.intake_ft_tvd,
-            casing_share_of_max=casing_share(well, context),
-        )
-        broken = limits.broken(checks)
+        broken = limits.broken(limits_of(well, column, context, view, best))
         if broken:
             name = broken[0].name if broken[0].name == "rating-missing" else f"limit:{broken[0].name}"
             return [(name, texts.not_allowed(gain, broken[0]))]

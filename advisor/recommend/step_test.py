@@ -38,13 +38,7 @@ def offered(
     index = int(np.argmin(np.abs(changes - wanted)))
     if index == 0 or changes[index] >= 0.0:
         return None
-    checks = limits.check(
-        well,
-        view.settings[index],
-        context.in_force,
-        highest_rate_30d_spm=context.highest_rate_30d_spm,
-        lift_ft=column.intake_ft_tvd,
-    )
+    checks = guards.limits_of(well, column, context, view, index)
     if limits.broken(checks):
         return None
     settles_h = float(view.settles_h[index])

@@ -48,7 +48,9 @@ def height(psia: float, base: float, gradient: float) -> np.ndarray:
 # Straight line and Vogel fill-up integrated in closed form by hand (integral of dp/(q - qp)).
 def test_a_straight_line_well_pumped_down_from_600_to_150_psi_takes_6_3772_hours() -> None:
     ann, fed = hand(potential=280.0, reservoir=1400.0, shape=0.0, base=100.0, gradient=0.355, per_ft=0.018323)
-    days = balance.time_to_d(height(600, 100, 0.355), height(150, 100, 0.355), ONE * 300.0, fed, ann)
+    days = balance.time_to_d(
+        height(600, 100, 0.355), height(150, 100, 0.355), ONE * 300.0, (fed.r0, fed.r1, fed.r2), ann.stb_per_ft
+    )
     assert days[0, 0] * 24 == pytest.approx(6.3772, rel=5e-4)
 
 
@@ -61,14 +63,18 @@ def test_two_hours_idle_bring_a_straight_line_well_from_150_to_494_95_psi() -> N
 def test_a_vogel_well_fills_from_150_to_600_psi_in_4_08074_hours() -> None:
     potential = 0.20 * 1400 / 1.8
     ann, fed = hand(potential=potential, reservoir=1400.0, shape=1.0, base=100.0, gradient=0.355, per_ft=0.018323)
-    days = balance.time_to_d(height(150, 100, 0.355), height(600, 100, 0.355), ONE * 0.0, fed, ann)
+    days = balance.time_to_d(
+        height(150, 100, 0.355), height(600, 100, 0.355), ONE * 0.0, (fed.r0, fed.r1, fed.r2), ann.stb_per_ft
+    )
     assert days[0, 0] * 24 == pytest.approx(4.08074, rel=5e-5)
 
 
 def test_a_vogel_well_pumped_far_over_its_potential_falls_from_600_to_150_psi_in_3_43518_hours() -> None:
     potential = 0.20 * 1400 / 1.8
     ann, fed = hand(potential=potential, reservoir=1400.0, shape=1.0, base=100.0, gradient=0.355, per_ft=0.018323)
-    days = balance.time_to_d(height(600, 100, 0.355), height(150, 100, 0.355), ONE * 300.0, fed, ann)
+    days = balance.time_to_d(
+        height(600, 100, 0.355), height(150, 100, 0.355), ONE * 300.0, (fed.r0, fed.r1, fed.r2), ann.stb_per_ft
+    )
     assert days[0, 0] * 24 == pytest.approx(3.43518, rel=1e-4)
     fallen = balance.unclipped_ft(height(600, 100, 0.355), days, ONE * 300.0, fed, ann)
     assert 100 + 0.355 * fallen[0, 0] == pytest.approx(150.0, rel=1e-6)

@@ -28,7 +28,7 @@ def test_a_run_that_empties_the_annulus_gives_the_worked_rate() -> None:
     assert found.height_ft[0, 0] == 0.0
     high = balance.unclipped_ft(ONE * 0.0, ONE * 0.5 / 24, ONE * 0.0, fed, ann)
     assert 100.0 + 0.355 * high[0, 0] == pytest.approx(200.82, rel=1e-4)
-    empty_h = 24 * balance.time_to_d(high, ONE * 0.0, ONE * 300.0, fed, ann)[0, 0]
+    empty_h = 24 * balance.time_to_d(high, ONE * 0.0, ONE * 300.0, (fed.r0, fed.r1, fed.r2), ann.stb_per_ft)[0, 0]
     assert empty_h == pytest.approx(2.5283, rel=1e-3)
 
 

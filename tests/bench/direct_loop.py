@@ -202,7 +202,7 @@ class Direct:
             shot_value=level.as_read,
             casing_psia=None if bleeds else memory.column.casing_psia,
             gas_mscfd=work.rough_gas_mscfd if new else None,
-            measured_at_ms=memory.measured_at_ms if self.wells[key].checks_velocity else None,
+            measured_at_ms=memory.depth_measured_ms(self.wells[key]),
             test_bpd=tested_bpd(readings),
             events=tuple(reading.measured.what for reading in readings if isinstance(reading.measured, Event)),
         )
@@ -251,7 +251,7 @@ class Direct:
             calm=calm(memory.ledger, suspects, self.sites.now_ms),
             intake_test_ms=self.tested.get(key),
             level_at_ms=memory.level_at_ms,
-            measured_at_ms=memory.measured_at_ms,
+            measured_at_ms=memory.depth_measured_ms(self.wells[key]),
             level_quality=memory.level_quality,
             run_quality=memory.run_quality,
             casing_psig=memory.casing_psig,
