@@ -76,6 +76,8 @@ COUNTS: dict[str, str] = {
     "turned_ms": "time of the first such shot after the last change of them; 0 none",
     "starving": "log odds gained for a pump that starves since members were last exchanged",
     "gauge_blamed": "log odds gained for a step that was the gauge's since members were last exchanged",
+    "off_sum": "what lessons were off by, in standard deviations, the older the less of it",
+    "off_weight": "and what the squares of their weights come to",
     "leaks": "log odds gained for liquid that drains back while idle",
     "weighed_day": "last day whose stillness was weighed, days since 1970; 0 none",
     "void_share": "change of the last shot's height for one deviation of void, as a share of it",

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, chosen, evidence, modes, short, stillness, suspects
+from advisor.belief import assimilate, chosen, drift, evidence, modes, short, stillness, suspects
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.belief.ledger import Ledger
 from advisor.belief.seen import Seen
@@ -48,6 +48,7 @@ def taught(
     belief = _turned(belief, settings, seen, near)
     left = np.ones(len(wells))
     if lesson.any():
+        belief = drift.summed(belief, seen, free_ft, lesson)
         turned_ms = belief.counts["turned_ms"]
         answers = lesson & (turned_ms > 0.0) & (seen.at_ms - turned_ms < ANSWERS_H * HOUR_MS)
         answers &= seen.at_ms - belief.counts["first_ms"] < NEW_H * HOUR_MS
@@ -66,7 +67,8 @@ def taught(
             name: np.where(lesson[:, None], values, learnt.get(name, belief.members[name]))
             for name, values in wholly.items()
         }
-    return belief.with_members(learnt, {"lesson_ms": np.where(lesson, seen.at_ms, belief.counts["lesson_ms"])})
+    belief = belief.with_members(learnt, {"lesson_ms": np.where(lesson, seen.at_ms, belief.counts["lesson_ms"])})
+    return drift.followed(belief, seen, lesson)
 
 
 def _turned(belief: Belief, settings: Sequence[Setting], seen: Seen, near: Marks) -> Belief:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -9,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance, cycles, drawing, suspects
+from advisor.belief import balance, cycles, drawing, drift, suspects
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import Ledger
 from advisor.column import Column
@@ -83,7 +84,7 @@ def summary(
     begins = np.array([r is not False for r in running])
     none = [None] * len(wells)
     ann_ahead = ann if columns_ahead is None else balance.annulus(columns_ahead, belief.members)
-    fed_ahead = fed if columns_ahead is None else balance.formation(belief.members, ann_ahead)
+    fed_ahead = _fed_ahead(belief, fed, ann_ahead, same=columns_ahead is None)
     days = _days_ahead(
         belief, settings, setting, begins, spells or none, fed_ahead, pump, ann_ahead, days_ahead=days_ahead or none
     )
@@ -120,6 +121,12 @@ def summary(
             )
         )
     return presents
+
+
+def _fed_ahead(belief: Belief, fed: balance.Formation, ann: balance.Annulus, *, same: bool) -> balance.Formation:
+    """What comes in through the day ahead: inflow that falls goes on falling. same: the annulus is that of fed."""
+    members = drift.ahead(belief, 1.0)
+    return fed if same and members is belief.members else balance.formation(members, ann)
 
 
 def _days_ahead(
@@ -237,6 +244,12 @@ def _notes(belief: Belief, i: int, ledger: Ledger, starves: float, *, at_intake:
     unknown_h = float(belief.counts["unknown_h"][i])
     if unknown_h > 0.05:
         notes.append(f"run: {unknown_h:.1f} h since the last shot without word of whether the unit ran")
+    falls = float(drift.falls_a_day(belief)[i])
+    if falls > 0.0:
+        notes.append(
+            "inflow_bpd: levels of the last days stand lower than foretold time and again; inflow is taken to fall by"
+            f" {1.0 - math.exp(-falls):.1%} a day and to go on falling for some days"
+        )
     if starves >= 0.5:
         notes.append(
             "pound_probability: by whole days the level stands about its lowest and does not answer to how much the"

@@ -18,7 +18,7 @@ from scipy.special import logsumexp, ndtr
 from advisor.belief.ensemble import Array
 
 # our choices, on simulated wells
-STARVES = 0.05  # prior chance, spread over when it began
+STARVES = 0.02  # prior chance, spread over when it began
 ENDED, MOST_ENDED_D = 0.1, 3  # chance that it is over again, and how many days ago at most
 STILL_FT, LOWER_FT = 8.0, 8.0  # noise of a starved day's level, and how surely it is the lowest
 RANGE_FT = 300.0  # where a level may be once the pump is fed again

@@ -64,8 +64,9 @@ def widened(belief: Belief, rows: Marks, by: Mapping[str, float], at_ms: Array, 
             members[name][i] += sd * noise[row]
     if "ln_effectiveness" in members:
         members["ln_effectiveness"] = prior.bounded(members["ln_effectiveness"])
-    changed = np.where(rows, at_ms, belief.counts["changed_ms"])
-    return belief.with_members(members, {"changed_ms": changed})
+    counts = {name: np.where(rows, 0.0, belief.counts[name]) for name in ("off_sum", "off_weight")}
+    counts["changed_ms"] = np.where(rows, at_ms, belief.counts["changed_ms"])
+    return belief.with_members(members, counts)
 
 
 def as_first_known(belief: Belief, wells: Sequence[Well], rows: Marks) -> Belief:

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from advisor.belief import balance, cycles, drawing
+from advisor.belief import balance, cycles, drawing, drift
 from advisor.belief.ensemble import Array, Belief
 from advisor.column import Column
 from advisor.well import Setting, Well
 
 DECIDED_AGAIN_D = 3.0  # a level on its way down is seen, and can be answered, so long before it is there
+FALLS_ON_D = 2.0  # inflow that falls, until what is decided now has settled (our choice)
 ONE_SD_BELOW = 0.1587  # share of a normal distribution more than one standard deviation under its mean
 LEAST_HEIGHT_SD_FT = 3.0  # a level ripples, be all members of one height
 BLOCK = 16  # wells worked at a time: what fits the cache
@@ -34,6 +35,7 @@ class Outlook:
     )
     pound_probability: Array
     settles_h: Array
+    falls_a_day: float = 0.0  # ln of the inflow that is believed to go in a day, and to go on so for FALLS_ON_D
 
 
 def roll(
@@ -56,7 +58,7 @@ def _block(
     belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Sequence[Setting]]
 ) -> list[Outlook]:
     ann = balance.annulus(columns, belief.members)
-    fed = balance.formation(belief.members, ann, lasting=True)
+    fed = balance.formation(drift.ahead(belief, FALLS_ON_D), ann, lasting=True)
     pump = balance.pump(wells, belief.members)
     rows = np.repeat(np.arange(len(wells)), [len(listed) for listed in settings])
     pairs = cycles.as_arrays([s for listed in settings for s in listed])
@@ -66,6 +68,7 @@ def _block(
     soon = _soon_ft(belief.members["height_ft"][rows], pairs, *picked)
     short = cycles.soft_below_ft(np.maximum(lasting.height_ft, soon) - least).mean(axis=-1)
     settles_h = _settles_h(lasting.height_ft, pairs, *picked)
+    falls = drift.falls_a_day(belief)
     firsts = np.cumsum([0, *[len(listed) for listed in settings]])
     found = []
     for i, listed in enumerate(settings):
@@ -85,6 +88,7 @@ def _block(
                 short_probability=short[part],
                 pound_probability=lasting.pound_probability[part],
                 settles_h=settles_h[part],
+                falls_a_day=float(falls[i]),
             )
         )
     return found

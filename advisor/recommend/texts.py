@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 
 from advisor.model import LimitCheck
@@ -60,6 +61,11 @@ def because(well: Well, in_force: Setting, view: Outlook, index: int, pound_max:
         found = [low, height, liquid, starved]
     else:
         found = [liquid, height, starved, low]
+    if view.falls_a_day > 0.0:
+        found.append(
+            "Levels of the last days stand lower than foretold time and again: inflow is taken to go on falling, by"
+            f" {1.0 - math.exp(-view.falls_a_day):.1%} a day."
+        )
     before, after = (options.strokes_per_d(s) for s in (in_force, proposed))
     found.append(f"Strokes a day go from {before:,.0f} to {after:,.0f}.")
     if well.drive.kind == "fixed":
