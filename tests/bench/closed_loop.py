@@ -323,7 +323,8 @@ def rows_of(figures: Liquid) -> list[str]:
         f" (uncapped {share.mean():.4f}); at least 0.985",
         f"liquid, 5th-percentile well: {np.percentile(share, 5):.3f}; at least 0.93",
         f"wells at {LEAST_SHARE} or more without pounding: {interval(int(good.sum()), n)}",
-        f"wells pounding over 0.5 % of run time: {interval(int((pounding > POUNDING_MOST).sum()), n)}; at most 2 %",
+        f"wells pounding over 0.5 % of run time: {interval(int((pounding > POUNDING_MOST).sum()), n)}; at most 2 %"
+        f" (mean of all {pounding.mean():.2%})",
         f"wells with at most one reversal a month: {interval(int((~often).sum()), n)}; at least 92 %"
         f" ({interval(int((~besides).sum()), n)} without the tests to the intake and back)",
     ]
