@@ -1,15 +1,15 @@
-"""Inflow that falls, as lesson after lesson has it: each finds the level a little lower than was foretold.
+"""A well that changes, as lesson after lesson has it: each finds the level a little lower, or higher, than foretold.
 
-One such lesson says nothing and moves the belief by its small weight; a week of them says that inflow falls faster
-than it was thought to wander, and the belief, always a few lessons behind, stands above a pump that starves. What
-lessons are off by, each in its own standard deviations, is summed up and forgotten again over TAU_D: of lessons that
-are right on the average the sum, over the root of what its weights' squares come to, has mean 0 and at most unit
-variance. A well far below that has its inflow believed to fall, and to be less known.
+One such lesson says nothing and moves the belief by its small weight; some days of them say that inflow falls, or the
+pump wears, faster than either was thought to wander, and that the belief is always a few lessons behind: above a pump
+that starves. What lessons are off by, each in its own standard deviations, is summed up and forgotten again over
+TAU_D: of lessons that are right on the average the sum has mean 0 and, over the root of what the squares of its weights
+come to, at most unit variance. A well far below that has its inflow believed to fall, and to be less known.
 
-With the level at the intake inflow shows in no lesson: what was known of its fall is forgotten the slower.
-
-Only downwards: a level that stands higher and higher may be a pump that wears, and to take it for inflow would have
-the worn pump run faster. What days say tells the two apart (belief/causes.py).
+A level that stands higher and higher may be of a pump that wears, or of more inflow: to take it for inflow would have
+the worn pump run faster. So the pump is believed to lift less, and both to be less known; which of them it is, whole
+days tell (belief/causes.py). With the level at the intake inflow shows in no lesson: what was known of its fall is
+forgotten the slower.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from advisor.belief import prior
 from advisor.belief.ensemble import Array, Belief, Marks, one_each
 from advisor.belief.seen import Seen
 
@@ -27,10 +28,16 @@ DAY_MS = 86_400_000.0
 TAU_D, STAYS_D = 2.0, 8.0  # and for members whose level stands at the intake
 AT_INTAKE_FT = 5.0  # all but ripples
 MOST_SD = 3.0  # that one lesson counts for
-FALLS_FROM, MOST_OVER = 2.0, 2.0  # standard deviations below 0: from where on, and how many more count at most
-LOSES, UNSURE = 0.006, 0.02  # ln of inflow, a lesson and deviation over FALLS_FROM: believed lost, and its sd
-LESSONS_A_DAY = 4.0
+OFF_FROM, MOST_OVER = 2.0, 2.0  # standard deviations of the sum: from where on, and how many more count at most
 KNOWN_D = 10.0  # of a well: till then it is being learnt
+# for a lesson and each deviation over OFF_FROM: what is believed lost, as a logarithm, and the sd of that
+FALLS: dict[str, tuple[float, float]] = {"ln_potential": (0.006, 0.02)}
+RISES: dict[str, tuple[float, float]] = {
+    "ln_effectiveness": (0.004, 0.02),
+    "ln_slip": (0.0, 0.08),
+    "ln_potential": (0.0, 0.01),
+}
+LESSONS_A_DAY = 4.0
 
 
 def summed(belief: Belief, seen: Seen, foretold_ft: Array, lesson: Marks) -> Belief:
@@ -58,7 +65,7 @@ def deviations(belief: Belief) -> Array:
 
 def falls_a_day(belief: Belief) -> Array:
     """ln of the inflow that is believed to go in a day (W,); 0 where lessons do not say that it falls."""
-    return LESSONS_A_DAY * LOSES * _over(belief, belief.at_ms)
+    return LESSONS_A_DAY * FALLS["ln_potential"][0] * _over(-deviations(belief), belief, belief.at_ms)
 
 
 def ahead(belief: Belief, days: float) -> Mapping[str, Array]:
@@ -69,16 +76,23 @@ def ahead(belief: Belief, days: float) -> Mapping[str, Array]:
     return {**belief.members, "ln_potential": belief.members["ln_potential"] - days * falls[:, None]}
 
 
-def _over(belief: Belief, at_ms: Array | NDArray[np.int64]) -> Array:
-    known = at_ms - belief.counts["first_ms"] > KNOWN_D * DAY_MS
-    return np.where(known, np.clip(-deviations(belief) - FALLS_FROM, 0.0, MOST_OVER), 0.0)
-
-
 def followed(belief: Belief, seen: Seen, lesson: Marks) -> Belief:
-    """The belief with less inflow, less known, where lessons (W,) go on finding the level lower than foretold."""
-    over = np.where(lesson, _over(belief, seen.at_ms), 0.0)
-    if not over.any():
-        return belief
-    noise = one_each(belief, seen.at_ms, "inflow that falls")
-    fallen = belief.members["ln_potential"] + over[:, None] * (UNSURE * noise - LOSES)
-    return belief.with_members({"ln_potential": np.where(over[:, None], fallen, belief.members["ln_potential"])})
+    """The belief with what these lessons (W,) say is lost, and less known, where they go on being off to one side."""
+    off = deviations(belief)
+    members: dict[str, Array] = {}
+    for side, losses in ((-off, FALLS), (off, RISES)):
+        over = np.where(lesson, _over(side, belief, seen.at_ms), 0.0)[:, None]
+        if not over.any():
+            continue
+        for name, (loses, unsure) in losses.items():
+            before = members.get(name, belief.members[name])
+            after = before + over * (unsure * one_each(belief, seen.at_ms, f"{name}, lessons off") - loses)
+            after = prior.bounded(after) if name == "ln_effectiveness" else after
+            members[name] = np.where(over > 0.0, after, before)
+    return belief.with_members(members) if members else belief
+
+
+def _over(deviations_sd: Array, belief: Belief, at_ms: Array | NDArray[np.int64]) -> Array:
+    """By how much these (W,) exceed what is put down to chance, of wells that are known."""
+    known = at_ms - belief.counts["first_ms"] > KNOWN_D * DAY_MS
+    return np.where(known, np.clip(deviations_sd - OFF_FROM, 0.0, MOST_OVER), 0.0)
