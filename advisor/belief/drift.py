@@ -3,8 +3,8 @@
 One such lesson says nothing and moves the belief by its small weight; some days of them say that inflow falls, or the
 pump wears, faster than either was thought to wander, and that the belief is always a few lessons behind: above a pump
 that starves. What lessons are off by, each in its own standard deviations, is summed up and forgotten again over
-TAU_D: of lessons that are right on the average the sum has mean 0 and, over the root of what the squares of its weights
-come to, at most unit variance. A well far below that has its inflow believed to fall, and to be less known.
+TAU_D: of lessons that are right on the average the sum has mean 0 and, over the root of what the squares of its
+weights come to, at most unit variance. A well far below that has its inflow believed to fall, and to be less known.
 
 A level that stands higher and higher may be of a pump that wears, or of more inflow: to take it for inflow would have
 the worn pump run faster. So the pump is believed to lift less, and both to be less known; which of them it is, whole
