@@ -21,12 +21,12 @@ from numpy.typing import NDArray
 
 from advisor.belief import prior
 from advisor.belief.ensemble import Array, Belief, Marks, one_each
+from advisor.belief.ledger import DAY_MS
 from advisor.belief.seen import Seen
 
-DAY_MS = 86_400_000.0
 # our choices, on simulated wells
 TAU_D, STAYS_D = 2.0, 8.0  # and for members whose level stands at the intake
-AT_INTAKE_FT = 5.0  # all but ripples
+TELLS_FROM_FT = 5.0  # of height: less is the ripple of a level at the intake
 MOST_SD = 3.0  # that one lesson counts for
 OFF_FROM, MOST_OVER = 2.0, 2.0  # standard deviations of the sum: from where on, and how many more count at most
 KNOWN_D = 10.0  # of a well: till then it is being learnt
@@ -45,7 +45,7 @@ def summed(belief: Belief, seen: Seen, foretold_ft: Array, lesson: Marks) -> Bel
     sd = np.sqrt(foretold_ft.var(axis=-1) + seen.variance[:, 0])
     off = np.clip((seen.height_ft[:, 0] - foretold_ft.mean(axis=-1)) / sd, -MOST_SD, MOST_SD)
     counts = belief.counts
-    tells = (belief.members["height_ft"] > AT_INTAKE_FT).mean(axis=-1)
+    tells = (belief.members["height_ft"] > TELLS_FROM_FT).mean(axis=-1)
     since_d = np.maximum(seen.at_ms - counts["lesson_ms"], 0.0) / DAY_MS
     kept = np.where(counts["lesson_ms"] > 0.0, np.exp(-since_d / (TAU_D + (STAYS_D - TAU_D) * (1.0 - tells))), 0.0)
     total, weight = kept * counts["off_sum"] + tells * off, kept * kept * counts["off_weight"] + tells * tells
@@ -63,14 +63,14 @@ def deviations(belief: Belief) -> Array:
     return np.asarray(belief.counts["off_sum"] / np.sqrt(np.maximum(belief.counts["off_weight"], 1.0)))
 
 
-def falls_a_day(belief: Belief) -> Array:
-    """ln of the inflow that is believed to go in a day (W,); 0 where lessons do not say that it falls."""
-    return LESSONS_A_DAY * FALLS["ln_potential"][0] * _over(-deviations(belief), belief, belief.at_ms)
+def lost_a_day(belief: Belief) -> Array:
+    """Share of the inflow that is believed to go in a day (W,); 0 where lessons do not say that it falls."""
+    return np.asarray(1.0 - np.exp(-_falls_a_day(belief)))
 
 
 def ahead(belief: Belief, days: float) -> Mapping[str, Array]:
     """The members (W, M) so many days on, should inflow go on falling as lessons lately had it."""
-    falls = falls_a_day(belief)
+    falls = _falls_a_day(belief)
     if not falls.any():
         return belief.members
     return {**belief.members, "ln_potential": belief.members["ln_potential"] - days * falls[:, None]}
@@ -81,15 +81,22 @@ def followed(belief: Belief, seen: Seen, lesson: Marks) -> Belief:
     off = deviations(belief)
     members: dict[str, Array] = {}
     for side, losses in ((-off, FALLS), (off, RISES)):
-        over = np.where(lesson, _over(side, belief, seen.at_ms), 0.0)[:, None]
-        if not over.any():
+        over = np.where(lesson, _over(side, belief, seen.at_ms), 0.0)
+        rows = np.flatnonzero(over)
+        if not rows.size:
             continue
+        some = belief.pick(rows.tolist())
         for name, (loses, unsure) in losses.items():
-            before = members.get(name, belief.members[name])
-            after = before + over * (unsure * one_each(belief, seen.at_ms, f"{name}, lessons off") - loses)
-            after = prior.bounded(after) if name == "ln_effectiveness" else after
-            members[name] = np.where(over > 0.0, after, before)
+            noise = one_each(some, seen.at_ms[rows], f"{name}, lessons off")
+            after = some.members[name] + over[rows, None] * (unsure * noise - loses)
+            all_wells = members.setdefault(name, belief.members[name].copy())
+            all_wells[rows] = prior.bounded(after) if name == "ln_effectiveness" else after
     return belief.with_members(members) if members else belief
+
+
+def _falls_a_day(belief: Belief) -> Array:
+    """What goes of the inflow in a day, as a logarithm (W,)."""
+    return LESSONS_A_DAY * FALLS["ln_potential"][0] * _over(-deviations(belief), belief, belief.at_ms)
 
 
 def _over(deviations_sd: Array, belief: Belief, at_ms: Array | NDArray[np.int64]) -> Array:

@@ -14,13 +14,15 @@ from advisor.column import Column
 from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
-LESSON_H = 6.0  # from one shot that teaches of the well to the next
+LESSON_H = 24.0 / drift.LESSONS_A_DAY  # from one shot that teaches of the well to the next
 IN_DOUBT = 1.0  # log odds for a pump that lifts nothing: until that is settled no shot teaches of the inflow,
 DOUBTED_H = 12.0  # but for so long only
 STARVING_BELIEVED = 0.4  # of the log odds: what the model leaves out is alike from one lesson to the next
 TURNED_SHARE = 0.03  # of the strokes a day: a change of setting
 ANSWERS_H = 72.0  # how a level answers one tells fed pumps and starved ones apart
-NEW_H = 240.0  # of a well; later choices, of a well that may be going wrong, would leave too few to say so
+NEW_H = (
+    24.0 * drift.KNOWN_D
+)  # of a well; later choices, of a well that may be going wrong, would leave too few to say so
 TELLING = 2.0  # spread of what the members would read, in standard deviations of the shot: it teaches at once
 
 

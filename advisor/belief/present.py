@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -93,6 +92,7 @@ def summary(
     suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann, kept)
     height = belief.members["height_ft"]
     full_bpd = np.median(pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height)) * setting.running_frac, axis=-1)
+    lost_a_day = drift.lost_a_day(belief).tolist()
     presents = []
     for i, well in enumerate(wells):
         stopped = running[i] is False and settings[i].idle_min <= 0
@@ -116,7 +116,12 @@ def summary(
                 pump_room_frac=min(max(room, 0.0), PLENTY),
                 suspects=suspected[i],
                 notes=_notes(
-                    belief, i, kept[i], starves, at_intake=found[i]["liquid_height_ft"].value < AT_INTAKE_FT
+                    belief,
+                    i,
+                    kept[i],
+                    starves,
+                    at_intake=found[i]["liquid_height_ft"].value < AT_INTAKE_FT,
+                    lost_a_day=lost_a_day[i],
                 ),
             )
         )
@@ -231,7 +236,9 @@ def _displacement(well: Well, setting: Setting) -> Quantity:
     return Quantity(value=value, sd=DISPLACEMENT_SD_FRAC * value)
 
 
-def _notes(belief: Belief, i: int, ledger: Ledger, starves: float, *, at_intake: bool) -> tuple[str, ...]:
+def _notes(
+    belief: Belief, i: int, ledger: Ledger, starves: float, *, at_intake: bool, lost_a_day: float
+) -> tuple[str, ...]:
     notes = []
     if belief.counts["shots"][i] == 0:
         notes.append("liquid_height_ft: no shot taken in yet; from the configuration alone")
@@ -244,11 +251,10 @@ def _notes(belief: Belief, i: int, ledger: Ledger, starves: float, *, at_intake:
     unknown_h = float(belief.counts["unknown_h"][i])
     if unknown_h > 0.05:
         notes.append(f"run: {unknown_h:.1f} h since the last shot without word of whether the unit ran")
-    falls = float(drift.falls_a_day(belief)[i])
-    if falls > 0.0:
+    if lost_a_day > 0.0:
         notes.append(
             "inflow_bpd: levels of the last days stand lower than foretold time and again; inflow is taken to fall by"
-            f" {1.0 - math.exp(-falls):.1%} a day and to go on falling for some days"
+            f" {lost_a_day:.1%} a day and to go on falling for some days"
         )
     if starves >= 0.5:
         notes.append(

@@ -35,7 +35,7 @@ class Outlook:
     )
     pound_probability: Array
     settles_h: Array
-    falls_a_day: float = 0.0  # ln of the inflow that is believed to go in a day, and to go on so for FALLS_ON_D
+    lost_a_day: float = 0.0  # share of the inflow that is believed to go in a day, and to go on so for FALLS_ON_D
 
 
 def roll(
@@ -68,7 +68,7 @@ def _block(
     soon = _soon_ft(belief.members["height_ft"][rows], pairs, *picked)
     short = cycles.soft_below_ft(np.maximum(lasting.height_ft, soon) - least).mean(axis=-1)
     settles_h = _settles_h(lasting.height_ft, pairs, *picked)
-    falls = drift.falls_a_day(belief)
+    lost_a_day = drift.lost_a_day(belief).tolist()
     firsts = np.cumsum([0, *[len(listed) for listed in settings]])
     found = []
     for i, listed in enumerate(settings):
@@ -88,7 +88,7 @@ def _block(
                 short_probability=short[part],
                 pound_probability=lasting.pound_probability[part],
                 settles_h=settles_h[part],
-                falls_a_day=float(falls[i]),
+                lost_a_day=lost_a_day[i],
             )
         )
     return found

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 
 from advisor.model import LimitCheck
@@ -61,10 +60,10 @@ def because(well: Well, in_force: Setting, view: Outlook, index: int, pound_max:
         found = [low, height, liquid, starved]
     else:
         found = [liquid, height, starved, low]
-    if view.falls_a_day > 0.0:
+    if view.lost_a_day > 0.0:
         found.append(
             "Levels of the last days stand lower than foretold time and again: inflow is taken to go on falling, by"
-            f" {1.0 - math.exp(-view.falls_a_day):.1%} a day."
+            f" {view.lost_a_day:.1%} a day."
         )
     before, after = (options.strokes_per_d(s) for s in (in_force, proposed))
     found.append(f"Strokes a day go from {before:,.0f} to {after:,.0f}.")

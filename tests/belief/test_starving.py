@@ -65,10 +65,10 @@ def test_a_level_that_stands_still_while_the_pump_is_run_more_is_at_the_intake(s
 @pytest.mark.parametrize("seed", range(1, 6))
 def test_a_level_read_140_ft_up_is_at_the_intake_only_where_depths_may_be_off_so_far(seed: int) -> None:
     """1.4 standard deviations of 100 ft, 3.5 of 40 ft."""
-    faster = days([5.5] * 4 + [6.0] * 3 + [6.5] * 2 + [6.8] * 2 + [7.1] * 2 + [7.4], seed=seed)
+    faster = days([5.5] * 4 + [6.0] * 3 + [6.5] * 2 + [6.8] * 2 + [7.1] * 3, seed=seed)
     up = dataclasses.replace(faster, height_ft=faster.height_ft + 100.0)
-    assert starving.chance(up, 0.008) > 0.8
-    assert starving.chance(dataclasses.replace(up, intake_sd_ft=40.0), 0.008) < 0.2
+    assert starving.chance(up, 0.008) > 0.6
+    assert starving.chance(dataclasses.replace(up, intake_sd_ft=40.0), 0.008) < 0.15
 
 
 @pytest.mark.parametrize("seed", range(1, 6))
