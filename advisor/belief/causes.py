@@ -43,6 +43,7 @@ ANSWERED, ALIKE = 0.02, 0.25  # ln of strokes that a fed level answers to, of ca
 LEFT_SD = 0.05  # of what is left of an inflow, over what the pump takes
 DEPTH_FRAC = 0.1  # of the depth of the intake; errors of depth and of the gassy column are no larger
 RECENT_DAYS, GAS_DAYS = 4, 12  # of the annular gas now, and before
+LEAST_COMES = 0.3  # of what is lifted: what a level that falls fast leaves of the inflow
 GAS_LIKE = 1.5  # within this factor the gas is as it was
 STILL_SHARE, STILL_LOST = 0.25, 0.15  # of the swing a pump that lifts makes, and of what it lifts
 # of what it lifts (UNSEEN: where it rests, and no swing is seen)
@@ -193,6 +194,8 @@ def _answers(flow: Flow, intake_sd_ft: float, still: Array) -> starving.Days:
             "falling": (PRIOR["falling"], -flow.inflow, SIZES["falling"]),
             "rising": (PRIOR["rising"], flow.inflow, SIZES["rising"]),
         },
+        gas_mscfd=flow.gas_mscfd,
+        taken_bpd=np.maximum(flow.lifted + flow.moved_bpd, LEAST_COMES * np.maximum(flow.lifted, 1.0)),
     )
 
 

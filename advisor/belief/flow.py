@@ -64,6 +64,8 @@ class Flow:
         leak = pump.leak_bpd[:, 0]
         self.per_ft = per_ft = np.broadcast_to(ann.stb_per_ft, height.shape)[:, 0]
         moved = per_ft * _of(rows, lambda row: row.end_ft - row.begin_ft)
+        self.moved_bpd = moved
+        self.gas_mscfd = _of(rows, lambda row: row.gas_mscfd)
         self.off_bpd = moved - (self.inflow - self.lifted + leak * self.idle)
         changed = np.abs(np.diff(self.lifted, prepend=self.lifted[0]))
         changed = np.maximum(changed, np.append(changed[1:], 0.0))

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from advisor.belief import balance, cycles, drawing, drift, suspects
 from advisor.belief.ensemble import Array, Belief
-from advisor.belief.ledger import Ledger
+from advisor.belief.ledger import Causes, Ledger
 from advisor.column import Column
 from advisor.model import Quantity
 from advisor.physics import annulus as depths
@@ -22,6 +22,7 @@ ATMOSPHERIC_PSIA = 14.7
 DISPLACEMENT_SD_FRAC = 0.02  # of stroke and rate as configured and counted
 PLENTY = 1000.0
 AT_INTAKE_FT = 1.0
+LESS_GAS = 0.92  # of what the annulus gave before: that much is said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -236,6 +237,13 @@ def _displacement(well: Well, setting: Setting) -> Quantity:
     return Quantity(value=value, sd=DISPLACEMENT_SD_FRAC * value)
 
 
+def _less_gas(causes: Causes) -> str:
+    """That the annulus gives less gas than it did, which a level at the intake shows nothing of."""
+    if causes.gas_ratio is None or causes.gas_ratio > LESS_GAS:
+        return ""
+    return f"; its annulus gives {1.0 - causes.gas_ratio:.0%} less gas than before, as with less inflow"
+
+
 def _notes(
     belief: Belief, i: int, ledger: Ledger, starves: float, *, at_intake: bool, lost_a_day: float
 ) -> tuple[str, ...]:
@@ -259,7 +267,7 @@ def _notes(
     if starves >= 0.5:
         notes.append(
             "pound_probability: by whole days the level stands about its lowest and does not answer to how much the"
-            f" pump is run, or inflow fell to less than it takes: {starves:.0%}"
+            f" pump is run, or inflow fell to less than it takes: {starves:.0%}{_less_gas(ledger.causes)}"
         )
     question = suspects.open_question(ledger.causes)
     return tuple(notes) if question is None else (*notes, question)

@@ -13,12 +13,15 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.linalg import solve_triangular
 from scipy.special import logsumexp, ndtr
 
+from advisor.belief import gas_falls
 from advisor.belief.ensemble import Array
 
 # our choices, on simulated wells
-STARVES = 0.02  # prior chance, spread over when it began
+STARVES = 0.025  # prior chance, spread over when it began
+AFTER_A_FALL, WITHIN_D = 0.35, 8.0  # of these: with inflow that began to fall so many days before, or fewer
 ENDED, MOST_ENDED_D = 0.1, 3  # chance that it is over again, and how many days ago at most
 STILL_FT, LOWER_FT = 8.0, 8.0  # noise of a starved day's level, and how surely it is the lowest
 RANGE_FT = 300.0  # where a level may be once the pump is fed again
@@ -49,6 +52,8 @@ class Days:
     intake_sd_ft: float  # how far off a level at the intake may read
     pounds_over_bpd: float  # what the pump must take over what comes in for its barrel to pound
     other: Mapping[str, tuple[float, Array, Array]]
+    gas_mscfd: Array  # the day's middle annular gas, NaN where none was read
+    taken_bpd: Array  # what a fed pump lifts, and what is stored
 
 
 def chance(days: Days, wander_sd: float) -> float:
@@ -58,16 +63,19 @@ def chance(days: Days, wander_sd: float) -> float:
         return 0.0
     covariance = _covariance(days, wander_sd)
     firsts = range(1, n - LEAST_DAYS + 1)
-    begun = np.log(STARVES / len(firsts))
-    lasting = np.array([_starved(days, covariance, wander_sd, first, n) for first in firsts]) + begun
-    ended = [
-        _starved(days, covariance, wander_sd, first, end) + begun + np.log(ENDED)
-        for end in range(n - MOST_ENDED_D, n)
-        for first in range(1, end - LEAST_DAYS + 1)
-    ]
+    begun = np.log(STARVES / len(firsts)) + _before(days, covariance)
+    lasting = np.array([_starved(days, covariance, wander_sd, first, n) + begun[first] for first in firsts])
+    lasting += _by_gas(days, [(first, n) for first in firsts])
+    spans = [(first, end) for end in range(n - MOST_ENDED_D, n) for first in range(1, end - LEAST_DAYS + 1)]
+    ended = np.array([_starved(days, covariance, wander_sd, first, end) + begun[first] for first, end in spans])
+    ended += _by_gas(days, spans) + np.log(ENDED)
     everything = logsumexp(np.concatenate([_fed(days, covariance), lasting, ended]))
     short = np.array([_short(days, covariance, first) for first in firsts])
     return float(np.exp(lasting - everything) @ short)
+
+
+def _by_gas(days: Days, spans: gas_falls.Spans) -> Array:
+    return gas_falls.odds(days.day, days.gas_mscfd, days.taken_bpd, days.height_ft, spans)
 
 
 def _fed(days: Days, covariance: Array) -> Array:
@@ -86,8 +94,35 @@ def _fed(days: Days, covariance: Array) -> Array:
     return np.array(found)
 
 
+def _before(days: Days, covariance: Array) -> Array:
+    """Log density of the balances before each day (n,), 0 for the first: of a fed pump, whose inflow may have begun
+    to fall, which is what mostly leads to one that starves at an unchanged setting."""
+    factor = np.linalg.cholesky(covariance)
+    shape, sizes = days.other["falling"][1:]
+    begins = days.day[1:]
+    grown = [np.clip((days.day - begin + 1.0) / ramp, 0.0, 1.0) for begin in begins for ramp in RAMPS_D]
+    white = solve_triangular(
+        factor, np.column_stack([days.off_bpd, np.stack(grown, axis=1) * shape[:, None]]), lower=True
+    )
+    off, falls = white[:, 0], white[:, 1:]
+    none = -np.cumsum(0.5 * np.square(off) + np.log(np.diag(factor)) + 0.5 * np.log(2.0 * np.pi))
+    slope, bend = np.cumsum(falls * off[:, None], axis=0), np.cumsum(np.square(falls), axis=0)
+    gain = logsumexp(sizes * slope[..., None] - 0.5 * np.square(sizes) * bend[..., None], axis=-1) - np.log(
+        len(sizes)
+    )
+    found = np.zeros(len(days.day))
+    for first in range(1, len(found)):
+        lately = (begins < days.day[first]) & (begins >= days.day[first] - WITHIN_D)
+        found[first] = none[first - 1]
+        if lately.any():
+            fell = logsumexp(gain[first - 1][np.repeat(lately, len(RAMPS_D))]) - np.log(lately.sum() * len(RAMPS_D))
+            found[first] += np.logaddexp(np.log(1.0 - AFTER_A_FALL), np.log(AFTER_A_FALL) + fell)
+    return found
+
+
 def _starved(days: Days, covariance: Array, wander_sd: float, first: int, end: int) -> float:
-    """Log density of the balances with the pump starving from day `first` on until before day `end`."""
+    """Log density of the balances with the pump starving from day `first` on until before day `end`, given those
+    before."""
     before, since = slice(0, first), slice(first, end)
     height = days.height_ft[since]
     per_ft = np.maximum(days.per_ft_bpd[first:], LEAST_SLOPE_BPD_PER_FT)
@@ -95,8 +130,7 @@ def _starved(days: Days, covariance: Array, wander_sd: float, first: int, end: i
     day_bpd2 = days.variance[since] + np.square(wander_sd * days.wanders_bpd[since])
     wide = np.where(days.moved[since], 0.0, day_bpd2 / np.square(per_ft[: end - first]))
     spread = np.diag(np.square(STILL_FT) + wide) + days.intake_sd_ft**2
-    log = _log_density(days.off_bpd[before], covariance[before, before])
-    log += _log_density(height, spread) - float(np.log(per_ft).sum())
+    log = _log_density(height, spread) - float(np.log(per_ft).sum())
     log += float(np.clip(STILL_COUNTS * days.still[first + 1 : end].sum(), -MOST_STILL, MOST_STILL))
     lower_ft = days.height_ft[before].min() - height.mean()
     log += _log_chance((lower_ft + LOWER_FT) / LOWER_FT)

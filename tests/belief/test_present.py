@@ -157,7 +157,11 @@ def test_what_days_say_of_starving_is_not_less_likely_to_pound() -> None:
     after = presents.summary(fed, *args, [True], ledgers=[Ledger(causes=Causes(starves=0.9))])[0]
     assert before.pound_probability < 0.5
     assert after.pound_probability == pytest.approx(0.9 * (1.0 - after.suspects["no-pump-action"]), abs=1e-6)
-    assert any(note.startswith("pound_probability: by whole days") for note in after.notes)
+    said = [note for note in after.notes if note.startswith("pound_probability: by whole days")]
+    assert len(said) == 1
+    assert "gas" not in said[0]
+    less = presents.summary(fed, *args, [True], ledgers=[Ledger(causes=Causes(starves=0.9, gas_ratio=0.7))])[0]
+    assert f"{said[0]}; its annulus gives 30% less gas than before, as with less inflow" in less.notes
 
 
 def test_half_a_day_behind_a_shut_valve_is_a_pressure_worked_by_hand() -> None:

@@ -11,6 +11,7 @@ import dataclasses
 import numpy as np
 import pytest
 from scipy.special import logit
+from scipy.stats import multivariate_normal
 
 from advisor.belief import starving
 from advisor.belief.ensemble import Array
@@ -47,6 +48,8 @@ def of(rate: Array, read: Array, off_bpd: Array, take_bpd: Array, believed_bpd: 
         still=np.zeros(len(rate)),
         intake_sd_ft=100.0,
         pounds_over_bpd=0.0,
+        gas_mscfd=np.full(len(rate), np.nan),
+        taken_bpd=take_bpd,
         other={
             "worn": (0.03, take_bpd, SIZES),
             "falling": (0.03, -believed_bpd, SIZES),
@@ -97,6 +100,43 @@ def test_days_that_stand_stiller_than_a_fed_well_is_wont_to_add_up() -> None:
     assert 5.0 < log_odds(dataclasses.replace(fell, still=since(10, 1.0))) - plain <= 6.0
     assert 7.0 < log_odds(dataclasses.replace(fell, still=since(10, 3.0))) - plain <= 8.0
     assert log_odds(dataclasses.replace(fell, still=since(10, -1.0))) < plain - 1.0
+
+
+@pytest.mark.parametrize("seed", range(1, 6))
+def test_less_and_less_gas_tells_that_inflow_falls_where_the_level_stands_still(seed: int) -> None:
+    """Inflow falls by 30 % within four days to less than 5.8 strokes a minute take; gas comes with it, or does not."""
+    fell = days([5.8] * 20, seed=seed, fell=0.3, from_day=8)
+    left = 1.0 - 0.3 * np.clip((np.arange(20) - 8.0) / 4.0, 0.0, 1.0)
+    noise = np.exp(0.02 * np.random.default_rng(seed).standard_normal(20))
+    with_gas = log_odds(dataclasses.replace(fell, gas_mscfd=12.0 * noise * left))
+    assert with_gas > log_odds(fell) + 2.0
+    assert log_odds(dataclasses.replace(fell, gas_mscfd=12.0 * noise)) < log_odds(fell) + 0.7  # ln 2, as in odds
+
+
+def test_a_level_that_came_down_and_stands_still_is_likelier_at_the_intake_for_its_fall(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    fell = days([5.8] * 20, fell=0.2, from_day=4)
+    as_found = log_odds(fell)
+    monkeypatch.setattr(starving, "AFTER_A_FALL", 1e-9)
+    assert log_odds(fell) < as_found
+
+
+@pytest.mark.parametrize("first", [1, 4, 12])
+def test_days_before_a_pump_starves_are_those_of_a_fed_one_whose_inflow_may_fall(first: int) -> None:
+    """Every fall with scipy's normal density of these days alone."""
+    fell = days([5.8] * 16, fell=0.2, from_day=4)
+    covariance = np.diag(fell.variance) + fell.steady @ fell.steady.T
+    density = multivariate_normal(np.zeros(first), covariance[:first, :first]).pdf
+    believed = -fell.other["falling"][1]
+    begins = [day for day in range(1, first) if day >= first - 8]
+    falls = [
+        density((fell.off_bpd + size * np.clip((fell.day - day + 1.0) / ramp, 0.0, 1.0) * believed)[:first])
+        for day in begins for ramp in (1.0, 2.0, 4.0, 8.0, 16.0) for size in SIZES
+    ]  # fmt: skip
+    none = density(fell.off_bpd[:first])
+    by_hand = none if not falls else 0.65 * none + 0.35 * np.mean(falls)
+    assert starving._before(fell, covariance)[first] == pytest.approx(np.log(by_hand), rel=1e-9)
 
 
 def since(first: int, odds: float) -> Array:
