@@ -22,7 +22,7 @@ from advisor.belief.ensemble import Array
 LEAST_NOISE, MOST_NOISE, WANDERS, ANSWERS, PER_100_FT = 0.015, 0.2, 0.008, 0.5, 0.1
 UNKNOWN = 2.0  # the ratio itself
 LOSSES = np.arange(0.05, 0.61, 0.05)  # of the inflow while the pump starves
-RAMPS_D = (2.0, 4.0, 8.0, 16.0)
+RAMPS_D = np.array([2.0, 4.0, 8.0, 16.0])
 STEADY = 0.5  # chance that it lost nothing
 LEAST_BEFORE, LEAST_SINCE = 2, 2
 LEAST_ODDS, MOST_ODDS = -2.0, 4.5  # log
@@ -37,10 +37,9 @@ def odds(day: Array, gas_mscfd: Array, taken_bpd: Array, height_ft: Array, spans
     gas_mscfd: each day's middle annular gas, NaN where none was read; taken_bpd: what a fed pump lifts, and what is
     stored; heights as read, ft. 0 where too little gas was read.
     """
-    found = np.zeros(len(spans))
     at = np.flatnonzero(gas_mscfd >= LEAST_MSCFD)
-    if len(at) < LEAST_BEFORE + LEAST_SINCE:
-        return found
+    if not spans or len(at) < LEAST_BEFORE + LEAST_SINCE:
+        return np.zeros(len(spans))
     taken_ln = np.log(taken_bpd)
     gas_ln, noise = _smoothed(np.log(gas_mscfd[at]))
     since_d = day[at] - day[at[0]]
@@ -49,21 +48,19 @@ def odds(day: Array, gas_mscfd: Array, taken_bpd: Array, height_ft: Array, spans
     covariance = noise**2 * np.eye(len(at)) + WANDERS**2 * np.minimum.outer(since_d, since_d) + steady.T @ steady
     precision = np.linalg.inv(covariance)
     fed_off = gas_ln - taken_ln[at]
-    fed = -0.5 * float(fed_off @ precision @ fed_off)
-    loss = np.log1p(-LOSSES)[:, None]
-    for i, (first, end) in enumerate(spans):
-        since = (at >= first) & (at < end)
-        if since.sum() < LEAST_SINCE or (at < first).sum() < LEAST_BEFORE:
-            continue
-        starved_off = np.where(since, gas_ln - taken_ln[first - 1], fed_off)  # however much the pump is run
-        grown = np.stack([np.clip((day[at] - day[first] + 1.0) / ramp, 0.0, 1.0) for ramp in RAMPS_D], axis=1)
-        grown *= since[:, None]
-        none = -0.5 * float(starved_off @ precision @ starved_off)
-        slope, bend = grown.T @ precision @ starved_off, np.einsum("ij,ij->j", grown, precision @ grown)
-        gain = loss * slope - 0.5 * np.square(loss) * bend
-        falls = float(logsumexp(gain) - np.log(gain.size))
-        found[i] = none - fed + np.logaddexp(np.log(STEADY), np.log(1.0 - STEADY) + falls)
-    return np.clip(found, LEAST_ODDS, MOST_ODDS)
+    first, end = np.array(spans).T[..., None]
+    since, before = (at >= first) & (at < end), at < first
+    starved_off = np.where(since, gas_ln - taken_ln[first - 1], fed_off)  # (k, m), however much the pump is run
+    grown = np.clip((day[at] - day[first] + 1.0) / RAMPS_D[:, None, None], 0.0, 1.0) * since  # (ramps, k, m)
+    weighed = grown @ precision
+    slope, bend = np.sum(weighed * starved_off, axis=-1), np.sum(weighed * grown, axis=-1)
+    loss = np.log1p(-LOSSES)[:, None, None]
+    gain = loss * slope - 0.5 * np.square(loss) * bend
+    falls = logsumexp(gain, axis=(0, 1)) - np.log(len(LOSSES) * len(RAMPS_D))
+    fed, none = (-0.5 * np.sum(off @ precision * off, axis=-1) for off in (fed_off, starved_off))
+    found = none - fed + np.logaddexp(np.log(STEADY), np.log(1.0 - STEADY) + falls)
+    enough = (since.sum(axis=-1) >= LEAST_SINCE) & (before.sum(axis=-1) >= LEAST_BEFORE)
+    return np.where(enough, np.clip(found, LEAST_ODDS, MOST_ODDS), 0.0)
 
 
 def _smoothed(gas_ln: Array) -> tuple[Array, float]:
