@@ -16,8 +16,8 @@ from numpy.typing import NDArray
 from scipy.linalg import solve_triangular
 from scipy.special import logsumexp, ndtr
 
-from advisor.belief import gas_falls
 from advisor.belief.ensemble import Array
+from advisor.belief.gas_falls import Gas
 
 # our choices, on simulated wells
 STARVES = 0.025  # prior chance, spread over when it began
@@ -65,17 +65,14 @@ def chance(days: Days, wander_sd: float) -> float:
     firsts = range(1, n - LEAST_DAYS + 1)
     begun = np.log(STARVES / len(firsts)) + _before(days, covariance)
     lasting = np.array([_starved(days, covariance, wander_sd, first, n) + begun[first] for first in firsts])
-    lasting += _by_gas(days, [(first, n) for first in firsts])
+    gas = Gas(days.day, days.gas_mscfd, days.taken_bpd, days.height_ft)
+    lasting += gas.starved_odds([(first, n) for first in firsts])
     spans = [(first, end) for end in range(n - MOST_ENDED_D, n) for first in range(1, end - LEAST_DAYS + 1)]
     ended = np.array([_starved(days, covariance, wander_sd, first, end) + begun[first] for first, end in spans])
-    ended += _by_gas(days, spans) + np.log(ENDED)
-    everything = logsumexp(np.concatenate([_fed(days, covariance), lasting, ended]))
+    ended += gas.starved_odds(spans) + np.log(ENDED)
+    everything = logsumexp(np.concatenate([_fed(days, covariance) + gas.fed_odds(), lasting, ended]))
     short = np.array([_short(days, covariance, first) for first in firsts])
     return float(np.exp(lasting - everything) @ short)
-
-
-def _by_gas(days: Days, spans: gas_falls.Spans) -> Array:
-    return gas_falls.odds(days.day, days.gas_mscfd, days.taken_bpd, days.height_ft, spans)
 
 
 def _fed(days: Days, covariance: Array) -> Array:
