@@ -45,6 +45,9 @@ BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on 
 VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
 LEAST_SPARED = 0.08  # of the strokes, for a change that gains no liquid
 SUSPECTED, CERTAIN = 0.5, 0.8
+# probability of pounding as told by all the assessment goes by, and how far it is over what is foretold: a pump that
+# seems to pound (our choices, on simulated wells)
+TOLD, TOLD_OVER = 0.3, 0.25
 POUNDING_TOLD, REVERSAL = "pounding-told", "reversal"
 SHORT_LEFT = 0.8  # probability of too little liquid above the intake over which going down is no reversal
 TESTED_WAIT_H = 6.0  # at the intake, seen for so long, a pump is not left to starve on
@@ -265,10 +268,16 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
         held.append(
             (likeliest, f"At {together:.0%} the pump lifts less than it did, of a cause that is not clear yet.")
         )
-    if faster and not held and context.pound_told >= SUSPECTED:
+    if faster and not held and seems_to_pound(context, view):
         held.append((POUNDING_TOLD, texts.pounding_told(context.pound_told, float(view.pound_probability[0]))))
     held += _reversal(context, view, index, change, well)
     return held
+
+
+def seems_to_pound(context: Context, view: Outlook) -> bool:
+    """Whether the readings say so at all, or so much more than the outlook that only a step tells which is right."""
+    told, foretold = context.pound_told, float(view.pound_probability[0])
+    return told >= SUSPECTED or told >= max(TOLD, foretold + TOLD_OVER)
 
 
 def _reversal(context: Context, view: Outlook, index: int, change: float, well: Well) -> Held:

@@ -29,7 +29,8 @@ def offered(
 
     Of a steady unit whose inflow stays uncertain, and of one that seems to pound although its outlook says no.
     """
-    told = context.pound_told >= guards.SUSPECTED and float(view.pound_probability[0]) < guards.SUSPECTED
+    foretold = float(view.pound_probability[0])
+    told = guards.seems_to_pound(context, view) and foretold < guards.SUSPECTED
     worth = _seems_to_pound(well, context) if told else _unsure(belief, well, context)
     if context.first_at_ms is None or not worth:
         return None
@@ -42,7 +43,7 @@ def offered(
     if limits.broken(checks):
         return None
     settles_h = float(view.settles_h[index])
-    pounding = texts.step_test_pounding(context.pound_told, float(view.pound_probability[0]), settles_h)
+    pounding = texts.step_test_pounding(context.pound_told, foretold, settles_h)
     return index, checks, pounding if told else texts.step_test(_spread(belief), settles_h)
 
 

@@ -459,13 +459,17 @@ def test_a_pump_that_seems_to_pound_is_not_run_more_whatever_is_foretold() -> No
     belief = believed(of, height_ft=900.0, inflow_share=1.5)
     assert advised(of, belief, context()).kind == "stroke-rate"
     lately = ((context().now_ms - 3 * DAY_MS, setting(7.5), setting(8.0)),)
-    told = advised(of, belief, context(pound_told=0.7, changes=lately))
-    assert told.kind == "hold" and "pounding-told" in told.held_by
-    assert any("70%" in text for text in told.because)
+    for told, said in ((0.7, "70%"), (0.35, "35%")):
+        held = advised(of, belief, context(pound_told=told, changes=lately))
+        assert held.kind == "hold" and "pounding-told" in held.held_by
+        assert any(said in text for text in held.because)
+    assert advised(of, belief, context(pound_told=0.2, changes=lately)).kind == "stroke-rate"
 
 
 @pytest.mark.parametrize("kind", ["variable-speed", "timer"])
-@pytest.mark.parametrize(("told", "least", "most", "held_d"), [(0.7, 0.92, 0.96, 3), (0.85, 0.86, 0.905, 2)])
+@pytest.mark.parametrize(
+    ("told", "least", "most", "held_d"), [(0.35, 0.92, 0.96, 3), (0.7, 0.92, 0.96, 3), (0.85, 0.86, 0.905, 2)]
+)
 def test_a_unit_that_seems_to_pound_for_days_is_offered_a_step_down_that_settles_it(
     kind: str, told: float, least: float, most: float, held_d: int
 ) -> None:
