@@ -135,7 +135,7 @@ def test_days_before_a_pump_starves_are_those_of_a_fed_one_whose_inflow_may_fall
         for day in begins for ramp in (1.0, 2.0, 4.0, 8.0, 16.0) for size in SIZES
     ]  # fmt: skip
     none = density(fell.off_bpd[:first])
-    by_hand = none if not falls else 0.65 * none + 0.35 * np.mean(falls)
+    by_hand = none if not falls else 0.75 * none + 0.25 * np.mean(falls)
     assert starving._before(fell, covariance)[first] == pytest.approx(np.log(by_hand), rel=1e-9)
 
 
