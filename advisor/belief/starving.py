@@ -80,8 +80,7 @@ def _fed(days: Days, covariance: Array) -> Array:
     solved = np.linalg.solve(covariance, days.off_bpd)
     none = _log_density(days.off_bpd, covariance)
     found = [none + np.log(1.0 - STARVES - sum(prior for prior, _, _ in days.other.values()))]
-    since = [np.clip((days.day - begin + 1.0) / ramp, 0.0, 1.0) for begin in days.day[1:] for ramp in RAMPS_D]
-    grown = np.stack(since, axis=1)
+    grown = _grown(days.day)
     for prior, shape, sizes in days.other.values():
         columns = grown * shape[:, None]
         slope = columns.T @ solved
@@ -97,24 +96,25 @@ def _before(days: Days, covariance: Array) -> Array:
     factor = np.linalg.cholesky(covariance)
     shape, sizes = days.other["falling"][1:]
     begins = days.day[1:]
-    grown = [np.clip((days.day - begin + 1.0) / ramp, 0.0, 1.0) for begin in begins for ramp in RAMPS_D]
-    white = solve_triangular(
-        factor, np.column_stack([days.off_bpd, np.stack(grown, axis=1) * shape[:, None]]), lower=True
-    )
+    grown = _grown(days.day)
+    white = solve_triangular(factor, np.column_stack([days.off_bpd, grown * shape[:, None]]), lower=True)
     off, falls = white[:, 0], white[:, 1:]
     none = -np.cumsum(0.5 * np.square(off) + np.log(np.diag(factor)) + 0.5 * np.log(2.0 * np.pi))
     slope, bend = np.cumsum(falls * off[:, None], axis=0), np.cumsum(np.square(falls), axis=0)
-    gain = logsumexp(sizes * slope[..., None] - 0.5 * np.square(sizes) * bend[..., None], axis=-1) - np.log(
-        len(sizes)
-    )
+    gain = logsumexp(sizes * slope[..., None] - 0.5 * np.square(sizes) * bend[..., None], axis=-1)
     found = np.zeros(len(days.day))
     for first in range(1, len(found)):
-        lately = (begins < days.day[first]) & (begins >= days.day[first] - WITHIN_D)
+        lately = np.repeat((begins < days.day[first]) & (begins >= days.day[first] - WITHIN_D), len(RAMPS_D))
         found[first] = none[first - 1]
         if lately.any():
-            fell = logsumexp(gain[first - 1][np.repeat(lately, len(RAMPS_D))]) - np.log(lately.sum() * len(RAMPS_D))
+            fell = logsumexp(gain[first - 1][lately]) - np.log(lately.sum() * len(sizes))
             found[first] += np.logaddexp(np.log(1.0 - AFTER_A_FALL), np.log(AFTER_A_FALL) + fell)
     return found
+
+
+def _grown(day: Array) -> Array:
+    """What has come of a change on each day (n, k), a column for each beginning and ramp: from 0 to 1."""
+    return np.stack([np.clip((day - begin + 1.0) / ramp, 0.0, 1.0) for begin in day[1:] for ramp in RAMPS_D], axis=1)
 
 
 def _starved(days: Days, covariance: Array, wander_sd: float, first: int, end: int) -> float:
