@@ -63,8 +63,7 @@ class Flow:
         self.scale_bpd = max(float(np.median(self.inflow)), 1.0)
         leak = pump.leak_bpd[:, 0]
         self.per_ft = per_ft = np.broadcast_to(ann.stb_per_ft, height.shape)[:, 0]
-        moved = per_ft * _of(rows, lambda row: row.end_ft - row.begin_ft)
-        self.moved_bpd = moved
+        self.moved_bpd = moved = per_ft * _of(rows, lambda row: row.end_ft - row.begin_ft)
         self.gas_mscfd = _of(rows, lambda row: row.gas_mscfd)
         self.off_bpd = moved - (self.inflow - self.lifted + leak * self.idle)
         changed = np.abs(np.diff(self.lifted, prepend=self.lifted[0]))

@@ -114,7 +114,8 @@ def _before(days: Days, covariance: Array) -> Array:
 
 def _grown(day: Array) -> Array:
     """What has come of a change on each day (n, k), a column for each beginning and ramp: from 0 to 1."""
-    return np.stack([np.clip((day - begin + 1.0) / ramp, 0.0, 1.0) for begin in day[1:] for ramp in RAMPS_D], axis=1)
+    since_d = day[:, None, None] - day[1:, None] + 1.0
+    return np.asarray(np.clip(since_d / np.array(RAMPS_D), 0.0, 1.0)).reshape(len(day), -1)
 
 
 def _starved(days: Days, covariance: Array, wander_sd: float, first: int, end: int) -> float:

@@ -31,7 +31,7 @@ def offered(
     """
     foretold = float(view.pound_probability[0])
     told = guards.seems_to_pound(context, view) and foretold < guards.SUSPECTED
-    worth = _seems_to_pound(well, context) if told else _unsure(belief, well, context)
+    worth = _stood_long(well, context) if told else _unsure(belief, well, context)
     if context.first_at_ms is None or not worth:
         return None
     changes = options.changes_frac(view.settings)
@@ -47,7 +47,7 @@ def offered(
     return index, checks, pounding if told else texts.step_test(_spread(belief), settles_h)
 
 
-def _seems_to_pound(well: Well, context: Context) -> bool:
+def _stood_long(well: Well, context: Context) -> bool:
     """Whether the setting has been in force so long that only a step can tell more."""
     least_days = CERTAIN_QUIET_DAYS if context.pound_told >= guards.CERTAIN else TOLD_QUIET_DAYS
     return well.drive.kind != "fixed" and _quiet_days(context) >= least_days

@@ -13,10 +13,10 @@ AT_D = np.arange(20.0)
 TAKEN_BPD, GAS_MSCFD, STARVES_FROM = 100.0, 10.0, 10
 
 
-def odds(gas_mscfd: Array, *, taken_bpd: Array | float = TAKEN_BPD, end: int = 20) -> float:
-    """Of a pump that starves from day 10 on until before day `end`, its level standing still."""
+def odds(gas_mscfd: Array, *, taken_bpd: Array | float = TAKEN_BPD) -> float:
+    """Of a pump that starves from day 10 on, its level standing still."""
     taken = np.broadcast_to(taken_bpd, AT_D.shape)
-    return float(gas_falls.Gas(AT_D, gas_mscfd, taken, np.full(20, 50.0)).starved_odds([(STARVES_FROM, end)])[0])
+    return float(gas_falls.Gas(AT_D, gas_mscfd, taken, np.full(20, 50.0)).starved_odds([(STARVES_FROM, 20)])[0])
 
 
 def gas(*, falls_a_day: float = 0.0, noise: float = 0.02, seed: int = 1) -> Array:
@@ -28,14 +28,16 @@ def gas(*, falls_a_day: float = 0.0, noise: float = 0.02, seed: int = 1) -> Arra
 
 @pytest.mark.parametrize("seed", range(1, 6))
 def test_gas_that_goes_on_falling_while_the_level_stands_still_tells_that_inflow_does(seed: int) -> None:
-    """3 % a day for ten days, of a pump run as before: 30 % less gas with the same liquid is ten times the noise, and
-    six times what the ratio of the two wanders in twenty days."""
+    """3 % a day for ten days, of a pump run as before: 30 % less gas with the same liquid is over six deviations of
+    noise (0.02) and wander (0.008 x 20^0.5) together. By hand: half their square, 18, less ln (2 x 48) for as many
+    falls, is 13; 7 is our choice under it."""
     assert odds(gas(falls_a_day=0.03, seed=seed)) > 7.0
 
 
 @pytest.mark.parametrize("seed", range(1, 6))
 def test_gas_that_stays_says_little_either_way(seed: int) -> None:
-    """Half of the pumps that starve lose no inflow meanwhile: at most ln 2 against, and chance a little for it."""
+    """Half of the pumps that starve lose no inflow meanwhile: at most ln 2 against, and chance a little for it (0.7,
+    our choice)."""
     assert -np.log(2.0) - 1e-9 <= odds(gas(seed=seed)) < 0.7
 
 
@@ -55,7 +57,8 @@ def test_more_gas_is_no_sign_of_a_pump_that_starves() -> None:
 
 @pytest.mark.parametrize("day", [0, 5, 15, 19])
 def test_one_build_up_that_went_wrong_tells_little(day: int) -> None:
-    """Of the first day and the last, which no other follows, at most two deviations of the noise are believed."""
+    """Of the first day and the last, which no other follows, at most two deviations of the noise are believed (1,
+    our choice)."""
     usual = gas()
     wrong = np.where(np.arange(20) == day, 0.3 * usual, usual)
     assert odds(wrong) == pytest.approx(odds(usual), abs=1.0)
