@@ -13,6 +13,7 @@ from advisor import screening, shots
 from advisor.memory import Memory
 from advisor.model import Level, Reading, Trace
 from advisor.shots import repeat
+from advisor.shots.lines import Lines
 from advisor.shots.shot import Expectation, Shot, as_level
 from advisor.tasks import Moment
 from advisor.well import Well
@@ -27,6 +28,7 @@ class Heard:
 
     moment: Moment
     shot: Shot | None = None
+    lines: Lines | None = None
     request: repeat.Request | None = None
     tries: repeat.Tries | None = None
 
@@ -37,21 +39,28 @@ def heard(moment: Moment, memory: Memory, well: Well, *, atmospheric_psia: float
         return Heard(moment=moment)
     readings: list[Reading] = []
     last: Shot | None = None
-    request, tries = None, memory.tries
+    request, tries, lines = None, memory.tries, memory.lines
     for reading in moment.readings:
         trace = reading.measured
         if not isinstance(trace, Trace):
             readings.append(reading)
             continue
         last = shots.analyse(
-            trace, well, expectation=expected(memory, moment.at_ms), atmospheric_psia=atmospheric_psia
+            trace,
+            well,
+            expectation=expected(memory, moment.at_ms),
+            atmospheric_psia=atmospheric_psia,
+            lines=lines,
+            at_ms=moment.at_ms,
         )
+        lines = last.lines if reading.quality != "bad" else lines
         readings += [reading, *_as_level(reading, trace, last, well)]
         if not reading.historical and reading.quality != "bad":
             request, tries = repeat.request(shot=last, trace=trace, well=well, tries=tries, now_ms=moment.at_ms)
     if memory.people_on_location:
         request = None
-    return Heard(moment=replace(moment, readings=tuple(readings)), shot=last, request=request, tries=tries)
+    told = replace(moment, readings=tuple(readings))
+    return Heard(moment=told, shot=last, lines=lines, request=request, tries=tries)
 
 
 def _as_level(reading: Reading, trace: Trace, shot: Shot, well: Well) -> list[Reading]:

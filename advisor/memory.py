@@ -24,6 +24,7 @@ from advisor.model import (
     Run,
     Trace,
 )
+from advisor.shots.lines import Lines
 from advisor.shots.repeat import Tries
 from advisor.shots.shot import Shot
 from advisor.well import Setting, Well
@@ -36,6 +37,7 @@ NO_DAYS = Ledger()
 KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
 SAME_VALUES = 5
 DISTURBING = frozenset({"pump-changed", "rods-parted", "workover", "treatment", "shut-in", "returned"})
+PIPE_MOVED = frozenset({"workover", "pump-changed"})  # or may have been: other joints
 TUBING_DAYS = 31
 LEARNING_DAYS = 3  # in which the potential moves because the well is being learnt, not because it changes
 
@@ -63,6 +65,7 @@ class Memory:
     last_level_quality: Quality | None = None  # of the newest shot, believed or not
     newest_level_values: tuple[float, ...] = ()
     tries: Tries = NO_TRIES  # of repeats of a raw shot
+    lines: Lines | None = None  # what raw shots so far say together of the joint echoes
     doubted_in_row: int = 0  # shots since the last that was good
     heard_notes: tuple[str, ...] = ()  # what the last raw shot came to
     shot_level: Quantity | None = None  # depth of the last shot that the belief took in, and its gassy column then
@@ -180,11 +183,11 @@ def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
     )
 
 
-def listened(memory: Memory, shot: Shot, tries: Tries | None) -> Memory:
+def listened(memory: Memory, shot: Shot, tries: Tries | None, lines: Lines | None) -> Memory:
     """What a raw shot came to, beside the level it may have given; one that gave none was doubted."""
     said = tuple(f"shot: {line}" for line in (*shot.reasons, *shot.notes))
     doubted = memory.doubted_in_row + (shot.level_ft_md is None)
-    return replace(memory, tries=tries or memory.tries, heard_notes=said, doubted_in_row=doubted)
+    return replace(memory, tries=tries or memory.tries, lines=lines, heard_notes=said, doubted_in_row=doubted)
 
 
 def _trace(memory: Memory, reading: Reading, trace: Trace) -> Memory:
@@ -324,6 +327,8 @@ def _test(memory: Memory, reading: Reading, test: ProductionTest) -> Memory:
 def _event(memory: Memory, at_ms: int, event: Event) -> Memory:
     if event.what in DISTURBING:
         memory = replace(memory, disturbed_at_ms=at_ms, disturbed_by=event.what)
+    if event.what in PIPE_MOVED:
+        memory = replace(memory, lines=None)
     if event.what == "people-on-location":
         return replace(memory, people_on_location=True)
     if event.what == "people-left":

@@ -22,7 +22,8 @@ TimeClass = Literal["on-time", "late", "historical", "ahead"]
 class Level:
     """One fluid-level shot picked at the site; exactly one of round_trip_s and level_ft_md is given.
 
-    by_reflector_ft_md: the level by an echo of known depth, with its sd; worked up from a trace, in no message.
+    by_reflector_ft_md, by_joints_ft_md: the level by an echo of known depth, and by the joint echoes of this and
+    earlier shots, with their sd; worked up from a trace, in no message.
     """
 
     round_trip_s: float | None = None
@@ -36,6 +37,7 @@ class Level:
     running: bool | None = None
     casing_valve: str | None = None
     by_reflector_ft_md: Quantity | None = None
+    by_joints_ft_md: Quantity | None = None
 
     @property
     def as_read(self) -> float | None:

@@ -115,7 +115,7 @@ def _listen(items: list[Work], settings: Settings) -> None:
         heard = listening.heard(item.moment, item.memory, item.well, atmospheric_psia=settings.atmospheric_psia)
         if heard.shot is None:
             continue
-        item.moment, item.memory = heard.moment, memories.listened(item.memory, heard.shot, heard.tries)
+        item.moment, item.memory = heard.moment, memories.listened(item.memory, heard.shot, heard.tries, heard.lines)
         item.request = None if item.quiet else heard.request
 
 

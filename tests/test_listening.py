@@ -5,32 +5,44 @@ from __future__ import annotations
 import base64
 import json
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 
+from advisor.core import Advisor
+from advisor.heads import restored
+from advisor.memory import Memory
+from advisor.store import beliefs
 from advisor.wire.times import time_ms
 from sim_site import traces
 from sim_site.scenario import load_scenario
 from sim_site.site import Site
 from tests.invented_wells import START, advisor, build_up, drain, hours, level, message, published
+from tests.shots import plain
 
 WELL = "north/7"
 
 
-def silence(at: datetime, **more: Any) -> tuple[str, bytes, datetime]:
-    noise = np.random.default_rng(5).integers(-3, 4, 6000).astype("<i2")
+def sent(at: datetime, samples: bytes, sample_hz: float) -> tuple[str, bytes, datetime]:
     return message(
         WELL,
         "trace",
         at,
-        sample_hz=500,
-        samples=base64.b64encode(noise.tobytes()).decode(),
+        sample_hz=sample_hz,
+        samples=base64.b64encode(samples).decode(),
         pulse="compression",
         casing_psig=85.0,
         chamber_psig=250.0,
-        **more,
     )
+
+
+def silence(at: datetime) -> tuple[str, bytes, datetime]:
+    return sent(at, np.random.default_rng(5).integers(-3, 4, 6000).astype("<i2").tobytes(), 500)
+
+
+def memory_of(one: Advisor) -> Memory:
+    head = beliefs.head(one.store, WELL)
+    assert head is not None
+    return restored(head.body).head.memory
 
 
 def test_a_trace_leads_to_a_level_near_the_simulated_wells_own() -> None:
@@ -44,7 +56,6 @@ def test_a_trace_leads_to_a_level_near_the_simulated_wells_own() -> None:
     from pathlib import Path
 
     from advisor.config.load import parse_config
-    from advisor.core import Advisor
     from sim_site.well_file import advisor_config
 
     one = Advisor(parse_config(advisor_config(scenario, store_path=":memory:"), Path.cwd()))
@@ -82,6 +93,25 @@ def test_a_better_shot_is_asked_for_within_the_ratings_a_few_times_and_then_some
     assert len(asked) <= 4
     alarms = {row[0] for row in one.store.rows("SELECT rule FROM alarms")}
     assert "level-doubtful" in alarms
+
+
+def test_what_shots_say_together_of_the_joints_is_kept_until_the_pipe_is_moved() -> None:
+    one = advisor()
+    heard = []
+    for n in range(3):
+        x = plain.record(level_s=4.0, seed=n)
+        one.receive([sent(START + hours(n), plain.trace(x).samples, 1000)])
+        one.advance(START + hours(n))
+        heard.append(memory_of(one).lines)
+    assert all(heard)
+    assert [lines.at_ms for lines in heard if lines] == [1000 * (START + hours(n)).timestamp() for n in range(3)]
+    assert len({lines.log for lines in heard if lines}) == 3
+    one.receive([silence(START + hours(3))])
+    one.advance(START + hours(3))
+    assert memory_of(one).lines == heard[-1]
+    one.receive([message(WELL, "event", START + hours(4), what="workover")])
+    one.advance(START + hours(4))
+    assert memory_of(one).lines is None
 
 
 def test_people_on_location_suspend_the_request() -> None:

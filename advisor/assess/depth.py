@@ -45,9 +45,13 @@ class Depth:
 
 @dataclass(frozen=True, slots=True)
 class _Joints:
-    """Depth below the inlet that the joint echoes give; None with why where they cannot be used."""
+    """Depth below the inlet that the joint echoes give; None with why where they cannot be used.
+
+    with_gas: the gas properties are in it.
+    """
 
     depth_ft: float | None
+    with_gas: bool = False
     shared_frac: float = 0.0
     own_frac: float = 0.0
     why: str | None = None
@@ -129,13 +133,15 @@ def _combined(joints: _Joints, gas_ft: float, notes: list[str]) -> tuple[float, 
     if not math.isfinite(gas_ft):
         return depth, joints.shared_frac, joints.own_frac, "joints"
     apart = abs(depth - gas_ft) / gas_ft
-    own = joints.own_frac
+    own = 0.0 if joints.with_gas else joints.own_frac
     if apart > DISAGREE_FRAC:
         notes.append(
             f"level_ft_md: joint echoes give {depth:.0f} ft below the inlet, gas properties {gas_ft:.0f} ft; "
             "the gas gravity, the joint length or the count is off"
         )
         own = math.hypot(own, 0.5 * (apart - DISAGREE_FRAC))
+    if joints.with_gas:
+        return depth, joints.shared_frac, own, "joints"
     variance = joints.shared_frac**2 + own**2
     weight = errors.GAS_VELOCITY_FRAC**2 / (errors.GAS_VELOCITY_FRAC**2 + variance)
     shared = math.hypot(weight * joints.shared_frac, (1.0 - weight) * errors.GAS_VELOCITY_FRAC)
@@ -179,6 +185,8 @@ def _joints(each: Inputs, round_trip_s: float) -> _Joints:
     The gas model's velocity profile, scaled to pass through the reach, is thereby carried on to the level.
     """
     level, well = each.level, each.well
+    if level is not None and level.by_joints_ft_md is not None:
+        return _of_a_trace(level.by_joints_ft_md, well.shot_inlet_ft_md, round_trip_s)
     if level is None or not level.joints_counted:
         return _Joints(None)
     length_ft, length_frac = counted_length_ft(well, level.joints_counted)
@@ -196,10 +204,25 @@ def _joints(each: Inputs, round_trip_s: float) -> _Joints:
         round_trip_s=round_trip_s,
     )
     if not LEAST_FPS <= velocity <= MOST_FPS:
-        text = f"joint echoes give {velocity:.0f} ft/s; must be {LEAST_FPS:g} to {MOST_FPS:g} ft/s"
-        return _Joints(None, why=text)
+        return _Joints(None, why=_no_velocity(float(velocity)))
     own = math.hypot(COUNT_SD / level.joints_counted, REACH_SD_FRAC / reach, BEYOND_REACH_FRAC * (1.0 - reach))
     return _Joints(depth_ft, shared_frac=length_frac, own_frac=own)
+
+
+def _of_a_trace(level: Quantity, inlet_ft: float, round_trip_s: float) -> _Joints:
+    """Of a record worked up here: its joint echoes were weighed with the gas and with those of earlier shots.
+
+    What those leave open stays so from shot to shot: the whole error is shared.
+    """
+    depth_ft = level.value - inlet_ft
+    velocity = 2.0 * depth_ft / round_trip_s
+    if not LEAST_FPS <= velocity <= MOST_FPS:
+        return _Joints(None, why=_no_velocity(velocity))
+    return _Joints(depth_ft, shared_frac=level.sd / depth_ft, with_gas=True)
+
+
+def _no_velocity(fps: float) -> str:
+    return f"joint echoes give {fps:.0f} ft/s; must be {LEAST_FPS:g} to {MOST_FPS:g} ft/s"
 
 
 def counted_length_ft(well: Well, joints: int) -> tuple[float | None, float]:

@@ -7,38 +7,71 @@ weighed against each other and against there being none; the depth comes from jo
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from advisor.model import Trace
+from advisor.physics.ranges import Array
 from advisor.shots import candidates, depth, joints, match, path, record, reflectors, report, trust
+from advisor.shots import lines as heard
+from advisor.shots.lines import Lines
 from advisor.shots.shot import Expectation, Shot
 from advisor.well import Well
 
 RING_SHARE, AFTER_S = 0.5, 0.03  # joint echoes are sought from half of the pulse's ringing and this on
 
 
-def analyse(trace: Trace, well: Well, *, expectation: Expectation | None, atmospheric_psia: float) -> Shot:
-    """The shot that a trace of a well comes to. Never raises for what a trace holds: it is then bad, and says why."""
+def analyse(
+    trace: Trace,
+    well: Well,
+    *,
+    expectation: Expectation | None,
+    atmospheric_psia: float,
+    lines: Lines | None = None,
+    at_ms: int = 0,
+) -> Shot:
+    """The shot that a trace of a well comes to. Never raises for what a trace holds: it is then bad, and says why.
+
+    lines: what the well's earlier shots say of its joint echoes (Shot.lines of the last); at_ms: when this one was.
+    """
     try:
         cleaned = record.of(trace)
     except record.Unusable as fault:
-        return Shot(quality="bad", probability=0.0, reasons=(str(fault),))
+        return Shot(quality="bad", probability=0.0, reasons=(str(fault),), lines=lines)
     if not math.isfinite(trace.casing_psig) or trace.casing_psig + atmospheric_psia <= 0.0:
-        return Shot(
-            quality="bad", probability=0.0, reasons=(f"casing_psig: {trace.casing_psig}; must be a pressure",)
-        )
+        why = f"casing_psig: {trace.casing_psig}; must be a pressure"
+        return Shot(quality="bad", probability=0.0, reasons=(why,), lines=lines)
     if cleaned.over_noise < record.FIRED_OVER_NOISE:
         why = f"no pulse: the loudest of the start is {cleaned.over_noise:.1f} times the noise; the shot did not fire"
-        return Shot(quality="bad", probability=0.0, reasons=(why,), notes=cleaned.notes, seconds=cleaned.seconds)
+        return Shot(
+            quality="bad",
+            probability=0.0,
+            reasons=(why,),
+            notes=cleaned.notes,
+            seconds=cleaned.seconds,
+            lines=lines,
+        )
     with np.errstate(all="ignore"):
-        return _worked(cleaned, trace, well, expectation, atmospheric_psia)
+        way = path.of(well, casing_psig=trace.casing_psig, atmospheric_psia=atmospheric_psia)
+        gas = joints.gas(way)
+        before = heard.before(lines, well, gas, at_ms)
+        shot, told = _worked(cleaned, trace, well, expectation, way, before)
+        if shot.echo_probability >= heard.LEAST_ECHO:
+            joints_seen = float(shot.joints_counted or 0)
+            lines = heard.with_shot(before or heard.Before(gas, 0.0), told, joints_seen, well, at_ms)
+    return replace(shot, lines=lines)
 
 
 def _worked(
-    cleaned: record.Record, trace: Trace, well: Well, expectation: Expectation | None, atmospheric_psia: float
-) -> Shot:
-    way = path.of(well, casing_psig=trace.casing_psig, atmospheric_psia=atmospheric_psia)
+    cleaned: record.Record,
+    trace: Trace,
+    well: Well,
+    expectation: Expectation | None,
+    way: path.Path,
+    before: heard.Before | None,
+) -> tuple[Shot, Array]:
+    """The shot, and what it says itself of the lines of joint echoes."""
     matched = match.of(cleaned, way.absorption)
     comb = joints.comb(matched, way, joints_from_s(cleaned))
     known = known_of(well, expectation)
@@ -47,10 +80,10 @@ def _worked(
     each, none = trust.probabilities(choice, found)
     best, raw = trust.chosen(each, found.time_s)
     time_s = float(found.time_s[best])
-    depths = depth.of(matched, way, comb, time_s, places_of(well))
+    depths = depth.of(matched, way, comb, time_s, places_of(well), before)
     echo = trust.echo_probability(choice, raw)
     probability = trust.stated(choice, echo, depths.right, time_s)
-    return report.shot(
+    shot = report.shot(
         report.Case(
             record=cleaned,
             trace=trace,
@@ -68,6 +101,7 @@ def _worked(
             expectation=expectation,
         )
     )
+    return shot, joints.told(comb, way, time_s)
 
 
 def joints_from_s(cleaned: record.Record) -> float:

@@ -12,12 +12,15 @@ from advisor.model import Quantity
 from advisor.shots import reflectors
 from advisor.shots.joints import ALLOWED_FRAC, COUNT_SD_FACTOR, Comb, Count
 from advisor.shots.joints import count as counted_to
+from advisor.shots.lines import Before
 from advisor.shots.match import LEAST_RATIO, MOST_RATIO, Match
 from advisor.shots.path import GAS_SD_FRAC, Path
 from advisor.shots.record import WORK_HZ
 from advisor.shots.reflectors import Found, Place
 
 LEAST_REACH = 0.15  # joints count towards a depth from here
+HEARD_SHARE = 0.5  # or where earlier shots leave less than so much of the gas's error (our choice)
+LEAST_HEARD = 0.5  # of the way is what those have then heard of (our choice)
 UNEVEN_FRAC = 0.02  # standard deviation of a joint's length
 PICK_SD_S, PICK_SD_FRAC = 0.004, 0.0015
 REFLECTOR_SD_FT, REFLECTOR_SD_FRAC = 3.0, 0.0015
@@ -32,7 +35,8 @@ MIXED_FRAC = 0.004  # gas that is not mixed evenly: the velocity's shape within 
 class Depths:
     """Depth below the inlet, ft: combined, and from each source that could be used.
 
-    right: the probability that it is within one joint or one per cent, were the echo right.
+    right: the probability that it is within one joint or one per cent, were the echo right; earlier: joint echoes of
+    earlier shots are in it.
     """
 
     level_ft: Quantity
@@ -44,6 +48,7 @@ class Depths:
     reach: float
     found: tuple[Found, ...]
     odd: tuple[str, ...]
+    earlier: bool
 
 
 def of(
@@ -52,26 +57,32 @@ def of(
     comb: Comb,
     time_s: float,
     places: tuple[Place, ...],
+    before: Before | None = None,
 ) -> Depths:
-    """The depths of an echo at a travel time."""
+    """The depths of an echo at a travel time; before: what earlier shots say of the joint echoes."""
     found = reflectors.found(match, path, comb, time_s, places)
     hint = None if found else reflectors.hint(match, path, comb, time_s, places)
-    count = counted_to(comb, path, time_s, hint)
+    count = counted_to(comb, path, time_s, hint, None if before is None else before.log)
     reach = min(count.reach_joints / max(count.number, 1e-6), 1.0)
     pick_sd = math.hypot(PICK_SD_S, PICK_SD_FRAC * time_s)
     gas_ft = float(path.depth_at(time_s))
     gas = Quantity(value=gas_ft, sd=gas_ft * math.hypot(path.gas_sd_frac, pick_sd / time_s), by="gas")
     value = count.number * path.joint_ft
-    if reach >= LEAST_REACH:
+    earlier = before is not None and count.sd < HEARD_SHARE * path.gas_sd_frac * count.number
+    by_joints = reach >= LEAST_REACH or earlier
+    if by_joints:
         value *= 1.0 + _delayed_frac(match, path, time_s)
-    count_sd = COUNT_SD_FACTOR * count.sd if reach >= LEAST_REACH else count.sd
-    shares = [pick_sd / time_s, MIXED_FRAC * (1.0 - min(reach, 1.0))]
-    if reach >= LEAST_REACH:
-        uneven = 0.0 if len(path.tally_ft) else UNEVEN_FRAC / math.sqrt(max(count.reach_joints, 1.0))
+    count_sd = COUNT_SD_FACTOR * count.sd if by_joints else count.sd
+    heard = count.reach_joints
+    if before is not None and earlier:
+        heard = max(heard, min(before.joints, count.number), LEAST_HEARD * count.number)
+    shares = [pick_sd / time_s, MIXED_FRAC * (1.0 - min(heard / max(count.number, 1e-6), 1.0))]
+    if by_joints:
+        uneven = 0.0 if len(path.tally_ft) else UNEVEN_FRAC / math.sqrt(max(heard, 1.0))
         shares += [path.joint_sd_frac, uneven]
     beside = math.hypot(*shares)
     sd = value * math.hypot(count_sd / count.number, beside)
-    counted = Quantity(value=value, sd=sd, by="joints") if reach >= LEAST_REACH else None
+    counted = Quantity(value=value, sd=sd, by="joints") if by_joints else None
     if path.joint_sd_frac > GUESSED_FRAC and counted is not None:  # a guessed joint length is weighed against the gas
         a, b = 1.0 / sd**2, 1.0 / gas.sd**2
         value, sd = (a * value + b * gas.value) / (a + b), (a + b) ** -0.5
@@ -98,6 +109,7 @@ def of(
         reach=reach,
         found=found,
         odd=_odd(counted, by_reflector, gas, path, reach),
+        earlier=before is not None,
     )
 
 

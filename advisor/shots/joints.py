@@ -256,14 +256,15 @@ def _mean_scale(found: Comb, target: float | Array) -> Array:
     return np.asarray(SCALES + SLOPES[:, None] * 0.5 * (target / found.deepest - 1.0))
 
 
-def count(found: Comb, path: Path, time_s: float, hint: Array | None = None) -> Count:
+def count(found: Comb, path: Path, time_s: float, hint: Array | None = None, before: Array | None = None) -> Count:
     """Joints down to a travel time, from the blocks above it; below the last seen the line is carried on.
 
-    hint: what else speaks for each line, a factor, (slopes, scales).
+    hint: what else speaks for each line, a factor, (slopes, scales); before: of the lines followed, what the well's
+    earlier shots say of each in place of the gas, log probability.
     """
     target = max(float(path.depth_at(time_s)) / path.joint_ft, 1e-3)
-    inside = int(np.searchsorted(found.middle + 0.5 * BLOCK, target + 0.5))
-    chance = _chance(found, path.gas_sd_frac, inside)
+    inside = _inside(found, target)
+    chance = _chance(found, gas(path) if before is None else before, inside)
     if hint is not None:
         chance = chance * hint / np.sum(chance * hint)
     mean_scale = _mean_scale(found, target)
@@ -310,15 +311,35 @@ def _likeliest(mean_scale: Array, chance: Array, allowed: float) -> float:
     return float(first + step * (at + (0.5 * (left - right) / bend if bend < 0.0 else 0.0)))
 
 
-def _chance(found: Comb, gas_sd_frac: float, inside: int) -> Array:
-    """Probability of each line, (slopes, scales), from the gas and the first blocks."""
-    log = -0.5 * ((SCALES[None, :] - 1.0) / gas_sd_frac) ** 2 - 0.5 * (SLOPES[:, None] / SLOPE_SD) ** 2
-    if inside:
-        loud = np.log(np.outer(LOUD_CHANCE, FADING_CHANCE).ravel())[:, None, None]
-        each = loud + found.total[inside - 1].astype(np.float64)
-        top = each.max(axis=0)
-        slopes, scales = _between()
-        log = log + slopes @ (top + np.log(np.sum(np.exp(each - top), axis=0))) @ scales.T
+def _inside(found: Comb, target: float) -> int:
+    """How many blocks lie above a joint."""
+    return int(np.searchsorted(found.middle + 0.5 * BLOCK, target + 0.5))
+
+
+def gas(path: Path) -> Array:
+    """Log probability of each line followed, (slopes, scales), by the gas on file."""
+    off = (follow.SCALES[None, :] - 1.0) / path.gas_sd_frac
+    return np.asarray(-0.5 * off**2 - 0.5 * (follow.SLOPES[:, None] / SLOPE_SD) ** 2)
+
+
+def told(found: Comb, path: Path, time_s: float) -> Array:
+    """Log likelihood of each line followed, (slopes, scales), by the blocks above a travel time."""
+    return _told(found, _inside(found, max(float(path.depth_at(time_s)) / path.joint_ft, 1e-3)))
+
+
+def _told(found: Comb, inside: int) -> Array:
+    if not inside:
+        return np.zeros((len(follow.SLOPES), len(follow.SCALES)))
+    loud = np.log(np.outer(LOUD_CHANCE, FADING_CHANCE).ravel())[:, None, None]
+    each = loud + found.total[inside - 1].astype(np.float64)
+    top = each.max(axis=0)
+    return np.asarray(top + np.log(np.sum(np.exp(each - top), axis=0)))
+
+
+def _chance(found: Comb, before: Array, inside: int) -> Array:
+    """Probability of each line, (slopes, scales), from what was known before and the first blocks."""
+    slopes, scales = _between()
+    log = slopes @ (before + _told(found, inside)) @ scales.T
     chance = np.exp(log - log.max())
     return np.asarray(chance / chance.sum())
 

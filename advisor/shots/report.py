@@ -67,6 +67,7 @@ def shot(case: Case) -> Shot:
         stretches=_stretches(case),
         seconds=case.record.seconds,
         no_echo_probability=case.none,
+        echo_probability=case.echo,
     )
 
 
@@ -122,7 +123,8 @@ def _notes(case: Case, time_s: float) -> tuple[str, ...]:
     out = [*case.record.notes, *case.path.notes]
     below = case.depths.level_ft.value
     if case.depths.reach < REACH_WANTED:
-        out.append(f"joint echoes counted to {case.depths.reach:.2f} of the way; {REACH_WANTED} is wanted")
+        more = "; those of earlier shots are weighed with them" if case.depths.earlier else ""
+        out.append(f"joint echoes counted to {case.depths.reach:.2f} of the way; {REACH_WANTED} is wanted{more}")
     chamber = case.trace.chamber_psig
     if case.trace.pulse == "compression" and chamber is not None:
         over = chamber - case.trace.casing_psig

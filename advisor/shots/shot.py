@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from advisor.model import Level, Quality, Quantity, Trace
+from advisor.shots.lines import Lines
 from advisor.well import Well
 
 
@@ -38,7 +39,10 @@ class Stretch:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shot:
-    """The worked-up trace. Depths are measured feet from the datum; None: not known. reasons say why not good."""
+    """The worked-up trace. Depths are measured feet from the datum; None: not known. reasons say why not good.
+
+    lines: what the well's shots up to this one say of its joint echoes, for the next to begin with.
+    """
 
     quality: Quality
     probability: float
@@ -57,13 +61,15 @@ class Shot:
     stretches: tuple[Stretch, ...] = ()
     seconds: float = 0.0
     no_echo_probability: float = 1.0
+    echo_probability: float = 0.0
+    lines: Lines | None = None
 
 
 def as_level(shot: Shot, trace: Trace, well: Well) -> Level | None:
     """The shot as a picked level, to be worked up as one the site picked; None where nothing was found.
 
-    joint_reach_frac is such that the joints counted, carried on, give the depth by joints found here; a reflector's
-    goes beside it. Without either the travel time alone is passed on.
+    joint_reach_frac is such that the joints counted, carried on, give the depth by joints found here; that and a
+    reflector's go beside it. Without either the travel time alone is passed on.
     """
     if shot.round_trip_s is None or shot.level_ft_md is None:
         return None
@@ -82,6 +88,7 @@ def as_level(shot: Shot, trace: Trace, well: Well) -> Level | None:
         running=trace.running,
         casing_valve=trace.casing_valve,
         by_reflector_ft_md=shot.by_reflector_ft_md,
+        by_joints_ft_md=shot.by_joints_ft_md,
     )
 
 

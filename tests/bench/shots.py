@@ -23,6 +23,7 @@ from advisor.shots.shot import Expectation, Shot
 CLEAR_DB, HARD_DB, LEAST_S = 28.0, 17.0, 0.3
 NO_LEVEL = ("no-level", "no-level", "short", "shut-valve", "misfire")
 NONE_SEED = 500_000
+DAY_MS = 86_400_000
 
 
 def group_of(made: Any) -> str:
@@ -55,24 +56,31 @@ def judged(made: Any, shot: Shot) -> dict[str, Any]:
     return row
 
 
-def run(generator: str, seeds: range, kinds: tuple[str, ...] = ()) -> tuple[list[dict[str, Any]], float]:
+def run(
+    generator: str, seeds: range, kinds: tuple[str, ...] = (), earlier: int = 0
+) -> tuple[list[dict[str, Any]], float]:
     """Rows, and records of 12 s worked in a second of processor time (the generator's own left out).
 
-    kinds: what the records are to be, in turn; as they come where empty.
+    kinds: what the records are to be, in turn; as they come where empty. earlier: shots of the same well before it,
+    a day apart, that the analysis has heard; rows are only of the last.
     """
     module = importlib.import_module(f"tests.bench.generators.{generator}")
     rows, spent, sound = [], 0.0, 0.0
     for i, seed in enumerate(seeds):
-        made = module.made(seed, kinds[i % len(kinds)] if kinds else None)
-        expected = None
-        if made.expected_ft_md is not None:
-            expected = Expectation(level_ft_md=made.expected_ft_md[0], sd_ft=made.expected_ft_md[1])
-        began = time.process_time()
-        shot = shots.analyse(made.trace, made.well, expectation=expected, atmospheric_psia=14.7)
-        spent += time.process_time() - began
-        row = judged(made, shot)
+        lines = None
+        for day, made in enumerate(module.series(seed, earlier + 1, kinds[i % len(kinds)] if kinds else None)):
+            expected = None
+            if made.expected_ft_md is not None:
+                expected = Expectation(level_ft_md=made.expected_ft_md[0], sd_ft=made.expected_ft_md[1])
+            began = time.process_time()
+            shot = shots.analyse(
+                made.trace, made.well, expectation=expected, atmospheric_psia=14.7, lines=lines, at_ms=day * DAY_MS
+            )
+            spent += time.process_time() - began
+            lines = shot.lines
+            row = judged(made, shot)
+            sound += row["seconds"]
         row["seed"] = seed
-        sound += row["seconds"]
         rows.append(row)
     return rows, sound / 12.0 / spent
 
@@ -122,17 +130,18 @@ def main() -> None:
     ask.add_argument("--generator", choices=("first", "second"), default="second")
     ask.add_argument("--records", type=int, default=2000)
     ask.add_argument("--start", type=int, default=0)
+    ask.add_argument("--earlier", type=int, default=0, help="shots of the same well, a day apart, heard before each")
     ask.add_argument("--without", type=int, default=0, help="as many records more that hold no level")
     ask.add_argument("--keep", type=Path, help="write the rows here (pickle)")
     args = ask.parse_args()
-    rows, rate = run(args.generator, range(args.start, args.start + args.records))
+    rows, rate = run(args.generator, range(args.start, args.start + args.records), (), args.earlier)
     if args.keep:
         args.keep.write_bytes(pickle.dumps(rows))
-    print(f"generator {args.generator}, {len(rows)} records from {args.start}")
+    print(f"generator {args.generator}, {len(rows)} records from {args.start}, {args.earlier} shots before each")
     print(table(rows, rate))
     if args.without:
         first = args.start + NONE_SEED
-        none, _ = run(args.generator, range(first, first + args.without), NO_LEVEL)
+        none, _ = run(args.generator, range(first, first + args.without), NO_LEVEL, args.earlier)
         good = sum(row["quality"] == "good" for row in none)
         print(f"records that hold no level, called good: {interval(good, len(none))}")
 

@@ -9,7 +9,7 @@ It is more varied than wells are: what is trained on it must hold where none of 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -58,6 +58,14 @@ class Made:
 
 def made(seed: int, kind: str | None = None) -> Made:
     """The record of this number; kind: level, no-level, short, misfire or shut-valve, drawn where not given."""
+    return series(seed, 1, kind)[0]
+
+
+def series(seed: int, count: int, kind: str | None = None) -> list[Made]:
+    """So many records of one well, oldest first; the last is the one of this number, the others hold a level.
+
+    They share pipe, joints, what else reflects, absorption and well file; gas, level, pulse and noise are their own.
+    """
     rng = np.random.Generator(np.random.PCG64([seed, 41]))
     plan = _plan(rng)
     plan["kind"] = kind or plan["kind"]
@@ -65,8 +73,26 @@ def made(seed: int, kind: str | None = None) -> Made:
         more = _changes(rng, plan["level"], plan["intake"], plan["casing"], plan["tubing"])
         more = [one for one in more if one["name"] not in {"liner", "tubing anchor"} & _names(plan["changes"])]
         plan["changes"] = sorted(plan["changes"] + more, key=lambda one: float(one["depth"]))
-    clean, echo, rival_peak = _sound(rng, plan)
-    return _recorded(rng, plan, clean, echo, rival_peak)
+    last = _recorded(rng, plan, *_sound(rng, plan))
+    out = []
+    for i in range(1, count):
+        own = np.random.Generator(np.random.PCG64([seed, 41, i]))
+        other = _later(own, plan)
+        out.append(replace(_recorded(own, other, *_sound(own, other)), well=last.well))
+    return [*out, last]
+
+
+def _later(rng: np.random.Generator, plan: dict[str, Any]) -> dict[str, Any]:
+    """The well of a plan at another time (how far things move: common practice, no source)."""
+    level = plan["level"]
+    if not plan["below"]:
+        level = min(max(level + rng.normal(0.0, 0.03) * level, 190.0), plan["intake"] - 1.0)
+    degf = rng.normal(0.0, 2.0)
+    return plan | {
+        "kind": "level", "level": level, "gravity": plan["gravity"] * (1.0 + rng.normal(0.0, 0.006)),
+        "psig": plan["psig"] * rng.uniform(0.85, 1.0), "top_f": plan["top_f"] + degf,
+        "bottom_f": plan["bottom_f"] + degf, "families": set(), "wanted": plan["wanted"] + rng.normal(0.0, 4.0),
+    }  # fmt: skip
 
 
 def _plan(rng: np.random.Generator) -> dict[str, Any]:
@@ -251,9 +277,9 @@ def _loss(rng: np.random.Generator, plan: dict[str, Any], s: np.ndarray) -> np.n
     density = (plan["psig"] + 14.7) * 6894.757 * AIR * plan["gravity"] / 1000.0 / (8.314 * kelvin)
     viscosity = 1.15e-5 / density
     gap = (plan["casing"] - plan["tubing"]) * 0.0254
-    wall_factor = rng.uniform(0.6, 2.2)
+    wall_factor = plan.setdefault("wall_factor", rng.uniform(0.6, 2.2))
     wall = 2.0 / gap * np.sqrt(viscosity / 2.0) * 1.35 * wall_factor
-    power = rng.uniform(0.40, 0.65)
+    power = plan.setdefault("power", rng.uniform(0.40, 0.65))
     plan["families"] |= (
         {"strong absorption"} if wall_factor > 1.8 else {"weak absorption"} if wall_factor < 0.8 else set()
     )
@@ -269,6 +295,7 @@ def _events(
     inner = plan["casing"] ** 2 - plan["tubing"] ** 2
     narrow = plan["casing"] ** 2 - collar**2
     long = rng.uniform(0.3, 0.7) * rng.choice([1.0, np.exp(rng.uniform(-3.5, 0.0))], p=[0.5, 0.5])
+    long = plan.setdefault("collar", long)
     plan["families"] |= {"faint collars"} if long < 0.1 else set()
     tight = inner / narrow
     plan["tight"] = tight
@@ -278,8 +305,7 @@ def _events(
     if rng.random() < 0.2:
         short = rng.integers(1, 4)
         lengths = np.concatenate((plan["joint"] * rng.uniform(0.12, 0.5, short), lengths))
-    plan["lengths"] = lengths
-    depths = np.cumsum(lengths)
+    depths = np.cumsum(plan.setdefault("lengths", lengths))
     depths = depths[depths < min(plan["level"] - 2.0, plan["intake"])]
     out = [
         (float(np.interp(d, fine, travel)), "collar", float(strength * np.exp(rng.normal(0, 0.2)))) for d in depths
@@ -409,7 +435,7 @@ def _recorded(
     peak_echo, band = _band(only)
     noise = _noise(rng, n, spm, plan["families"])
     level = _in_band(noise, band)
-    wanted = rng.uniform(6.0, 60.0)
+    wanted = plan.setdefault("wanted", rng.uniform(6.0, 60.0))
     reference = peak_echo if peak_echo > 0.0 else rng.uniform(0.002, 0.1)
     size = reference * 10 ** (-wanted / 20.0) / level
     size = min(size, 0.09 / np.std(noise))

@@ -8,7 +8,7 @@ one judges and is never trained on.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -49,13 +49,41 @@ class Shot:
 
 def made(seed: int, kind: str | None = None) -> Shot:
     """Record number seed; kind: level, no-level, short, misfire or shut-valve, drawn where not given."""
+    return series(seed, 1, kind)[0]
+
+
+def series(seed: int, count: int, kind: str | None = None) -> list[Shot]:
+    """So many records of one well, oldest first; the last is record number seed, those before it hold a level.
+
+    Of a well are its pipe, joints, reflectors, well file and kind of noise; its gas, pressure and level move.
+    """
     rng = np.random.default_rng(np.random.SeedSequence([seed, 977]))
     hole = _hole(rng)
     hole["kind"] = kind or hole["kind"]
+    hole["noise"] = [seed, 979]
+    last = _fired(rng, hole)
+    own = [np.random.default_rng(np.random.SeedSequence([seed, 977, i])) for i in range(1, count)]
+    return [*(replace(_fired(one, _moved(one, hole)), well=last.well) for one in own), last]
+
+
+def _fired(rng: np.random.Generator, hole: dict[str, Any]) -> Shot:
     areas, truth = _cells(rng, hole)
     source = _blowdown(rng, truth["steps"])
     waves = _lattice(rng, hole, areas, source, truth)
     return _instrument(rng, hole, waves, truth)
+
+
+def _moved(rng: np.random.Generator, hole: dict[str, Any]) -> dict[str, Any]:
+    """The same well at another time, as it may be within days (common practice, no source)."""
+    level = hole["level"]
+    if level < hole["intake"]:
+        level = min(max(level * (1.0 + rng.normal(0.0, 0.03)), 180.0), hole["intake"])
+    shares = hole["shares"] * np.exp(rng.normal(0.0, 0.02, len(hole["shares"])))
+    pressure = math.exp(rng.normal(0.0, 0.1))
+    return hole | {
+        "kind": "level", "level": level, "shares": shares / shares.sum(), "psig": hole["psig"] * pressure,
+        "top_k": hole["top_k"] + rng.normal(0.0, 1.0), "wanted": hole["wanted"] + rng.normal(0.0, 4.0),
+    }  # fmt: skip
 
 
 def _hole(rng: np.random.Generator) -> dict[str, Any]:
@@ -128,16 +156,18 @@ def _cells(rng: np.random.Generator, hole: dict[str, Any]) -> tuple[np.ndarray, 
     plain = hole["casing"] ** 2 - hole["tubing"] ** 2
     area = np.ones(count)
     narrow = plain / (hole["casing"] ** 2 - hole["coupling"] ** 2)
-    tight = 0.5 * rng.uniform(0.30, 0.55) / (CELL_S * 1200.0) * (narrow - 1 / narrow)
-    tight *= rng.uniform(0.1, 0.7) if rng.random() < 0.25 else 1.0
-    lengths = rng.normal(hole["joint"], rng.uniform(0.15, 0.8), int(hole["level"] / hole["joint"]) + 6)
-    hole["lengths"] = lengths
-    for depth in np.cumsum(lengths):
+    if "lengths" not in hole:  # the well's first
+        tight = 0.5 * rng.uniform(0.30, 0.55) / (CELL_S * 1200.0) * (narrow - 1 / narrow)
+        hole["tight"] = tight * (rng.uniform(0.1, 0.7) if rng.random() < 0.25 else 1.0)
+        number = int(1.2 * hole["level"] / hole["joint"]) + 12
+        hole["lengths"] = rng.normal(hole["joint"], rng.uniform(0.15, 0.8), number)
+        hole["collars"] = np.maximum(rng.normal(1.0, 0.18, number), 0.2)
+        hole["things"] = _things(rng, hole)
+    for depth, collar in zip(np.cumsum(hole["lengths"]), hole["collars"], strict=True):
         if depth < min(hole["level"] - 8.0, hole["intake"]):
             at = cell_of(depth)
             if 2 < at < count - 1:
-                area[at] /= 1.0 + tight * max(rng.normal(1.0, 0.18), 0.2)
-    hole["things"] = _things(rng, hole)
+                area[at] /= 1.0 + hole["tight"] * collar
     rival = 0.0
     for one in hole["things"]:
         a, b = cell_of(one["from"]), min(cell_of(one["from"] + one["long"]) + 1, count)
@@ -286,9 +316,9 @@ def _instrument(rng: np.random.Generator, hole: dict[str, Any], waves: np.ndarra
     with_level, without = x
     scale = np.max(np.abs(with_level)) or 1.0
     echo, band = _echo(with_level - without, before, truth, base)
-    noise = _noise(rng, len(with_level), base, hole["spm"])
+    noise = _noise(rng, np.random.default_rng(hole["noise"]), len(with_level), base, hole["spm"])
     quiet = _within(noise, band, base).std()
-    wanted = rng.uniform(7.0, 58.0)
+    wanted = hole.setdefault("wanted", rng.uniform(7.0, 58.0))
     size = (echo if echo > 0 else scale * rng.uniform(0.003, 0.1)) * 10 ** (-wanted / 20) / quiet
     size = min(size, 0.07 * scale / noise.std()) if hole["kind"] != "misfire" else size
     bits = int(rng.choice([12, 14, 16], p=[0.1, 0.2, 0.7]))
@@ -328,24 +358,24 @@ def _within(x: np.ndarray, band: tuple[float, float], base: float) -> np.ndarray
     return signal.sosfiltfilt(sections, x)
 
 
-def _noise(rng: np.random.Generator, n: int, base: float, spm: float) -> np.ndarray:
-    """Gas flow as an autoregression, pump thumps, a leak, knocks; about unit size."""
-    poles = rng.uniform(0.0, 0.97, 2)
+def _noise(rng: np.random.Generator, kind: np.random.Generator, n: int, base: float, spm: float) -> np.ndarray:
+    """Gas flow as an autoregression, pump thumps, a leak, knocks; about unit size. kind: draws what is the well's."""
+    poles = kind.uniform(0.0, 0.97, 2)
     x = signal.lfilter([1.0], np.poly(poles), rng.standard_normal(n + 400))[400:]
     x /= x.std()
     t = np.arange(n) / base
-    if rng.random() < 0.35:
+    if kind.random() < 0.35:
         turn = 2 * np.pi * spm / 60.0 * t + rng.uniform(0, 6.28)
-        x += rng.uniform(0.5, 5.0) * np.sin(turn + rng.uniform(0, 1) * np.sin(turn))
-        pole = 0.985 * np.exp(2j * np.pi * rng.uniform(5, 25) / base)
+        x += kind.uniform(0.5, 5.0) * np.sin(turn + kind.uniform(0, 1) * np.sin(turn))
+        pole = 0.985 * np.exp(2j * np.pi * kind.uniform(5, 25) / base)
         ends = (np.diff(np.floor(turn / np.pi), prepend=0.0) > 0).astype(float)
         thump = signal.lfilter([1.0], np.poly([pole, np.conj(pole)]).real, ends)
-        x += rng.uniform(0.0, 3.0) * thump / (np.abs(thump).max() + 1e-9)
-    if rng.random() < 0.1:
-        hiss = signal.lfilter(
-            *signal.butter(2, [12.0, rng.uniform(40, 110)], "band", fs=base), rng.standard_normal(n)
-        )
-        x += rng.uniform(0.5, 2.5) * hiss / hiss.std() * (1.0 + 0.5 * np.sin(2 * np.pi * rng.uniform(0.05, 0.6) * t))
+        x += kind.uniform(0.0, 3.0) * thump / (np.abs(thump).max() + 1e-9)
+    if kind.random() < 0.1:
+        band = signal.butter(2, [12.0, kind.uniform(40, 110)], "band", fs=base)
+        hiss = signal.lfilter(*band, rng.standard_normal(n))
+        slow = kind.uniform(0.05, 0.6)
+        x += kind.uniform(0.5, 2.5) * hiss / hiss.std() * (1.0 + 0.5 * np.sin(2 * np.pi * slow * t))
     for _ in range(rng.poisson(0.25)):
         at = int(rng.integers(0, n - 30))
         x[at : at + 30] += rng.normal(0, 8.0) * np.exp(-np.arange(30) / rng.uniform(1.0, 8.0))
