@@ -172,7 +172,7 @@ def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
         return memory
     live_ms = memory.level_live_at_ms if reading.historical else reading.at_ms
     counted = bool(level.joints_counted) and level.joint_reach_frac is not None
-    if counted or level.by_reflector_ft_md is not None:
+    if counted or level.by_reflector_ft_md is not None or level.by_joints_ft_md is not None:
         memory = replace(memory, measured_at_ms=reading.at_ms)
     return replace(
         memory,

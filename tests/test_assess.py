@@ -227,6 +227,27 @@ def test_a_reflector_of_known_depth_carries_the_level_where_no_joints_were_count
     assert level.sd < 30.0
 
 
+def test_the_joint_echoes_of_a_record_worked_up_here_carry_their_own_error_which_its_shots_share() -> None:
+    """The gas was weighed with them already; of the pick's own error 0.001 of 6 s and 5 ms are left, 6.8 ft."""
+    heard = worked(inputs(level=Level(round_trip_s=6.0, by_joints_ft_md=Quantity(value=3800.0, sd=19.0))))
+    level, shot = heard.quantities["level_ft_md"], heard.observation
+    assert level is not None and level.by == "joints"
+    assert level.value == pytest.approx(3800.0, abs=0.01)
+    assert level.sd == pytest.approx(math.hypot(19.0, 0.5 * 3800.0 / 3.0 * 0.011), rel=0.02)
+    counted = worked(
+        inputs(level=Level(round_trip_s=6.0, joints_counted=80, joint_reach_frac=0.7, by_joints_ft_md=level))
+    )
+    assert value(counted, "level_ft_md") == pytest.approx(3800.0, abs=0.01)
+    assert shot is not None and heard.velocity_apart_frac == pytest.approx(3800.0 / 3739.39 - 1.0, abs=1e-3)
+
+
+def test_joint_echoes_of_a_velocity_that_no_gas_has_are_not_used() -> None:
+    odd = worked(inputs(level=Level(round_trip_s=6.0, by_joints_ft_md=Quantity(value=5700.0, sd=19.0))))
+    assert "joint echoes give 1900 ft/s" in said(odd, "level_ft_md")
+    level = odd.quantities["level_ft_md"]
+    assert level is not None and level.by == "gas"
+
+
 def test_a_reflector_that_contradicts_the_joints_is_said_and_makes_the_depth_less_sure() -> None:
     """101 x 31.5/0.85 = 3742.9 ft by joints, 4,000 ft by the reflector: 257 ft apart, 22 times their errors."""
     counted = Level(round_trip_s=6.0, joints_counted=101, joint_reach_frac=0.85)

@@ -240,3 +240,5 @@ def test_a_depth_that_joints_or_a_known_reflector_measure_is_remembered_with_its
     assert told.measured_at_ms == T0_MS
     by_reflector = Level(round_trip_s=6.0, by_reflector_ft_md=Quantity(value=4900.0, sd=10.0))
     assert fold(reading(by_reflector)).measured_at_ms == T0_MS
+    by_joints = Level(round_trip_s=6.0, by_joints_ft_md=Quantity(value=4900.0, sd=20.0))
+    assert fold(reading(by_joints)).measured_at_ms == T0_MS

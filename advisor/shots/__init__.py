@@ -82,7 +82,7 @@ def _worked(
     time_s = float(found.time_s[best])
     depths = depth.of(matched, way, comb, time_s, places_of(well), before)
     echo = trust.echo_probability(choice, raw)
-    probability = trust.stated(choice, echo, depths.right, time_s)
+    probability = trust.stated(choice, echo, depths.right, time_s, earlier=depths.earlier)
     shot = report.shot(
         report.Case(
             record=cleaned,

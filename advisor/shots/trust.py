@@ -45,6 +45,8 @@ class Choice:
     time_values: Array
     depth_knots: Array  # the same of the depth
     depth_values: Array
+    later_knots: Array  # and where earlier shots of the well were heard
+    later_values: Array
     good: float
     uncertain: float
 
@@ -102,7 +104,10 @@ def echo_probability(choice: Choice, stated: float) -> float:
     return float(np.interp(stated, choice.echo_knots, choice.echo_values))
 
 
-def stated(choice: Choice, echo: float, depth: float, time_s: float) -> float:
-    """Echo, its time and depth all right; echo calibrated already, depth not yet."""
+def stated(choice: Choice, echo: float, depth: float, time_s: float, *, earlier: bool = False) -> float:
+    """Echo, its time and depth all right; echo calibrated already, depth not yet. earlier: see Depths."""
     timed = float(np.interp(time_s, choice.time_knots, choice.time_values))
-    return echo * timed * float(np.interp(depth, choice.depth_knots, choice.depth_values))
+    knots, values = choice.depth_knots, choice.depth_values
+    if earlier:
+        knots, values = choice.later_knots, choice.later_values
+    return echo * timed * float(np.interp(depth, knots, values))

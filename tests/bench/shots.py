@@ -62,7 +62,7 @@ def run(
     """Rows, and records of 12 s worked in a second of processor time (the generator's own left out).
 
     kinds: what the records are to be, in turn; as they come where empty. earlier: shots of the same well before it,
-    a day apart, that the analysis has heard; rows are only of the last.
+    a day apart, that the analysis has heard; they have rows as well, with the number of those before each.
     """
     module = importlib.import_module(f"tests.bench.generators.{generator}")
     rows, spent, sound = [], 0.0, 0.0
@@ -78,10 +78,8 @@ def run(
             )
             spent += time.process_time() - began
             lines = shot.lines
-            row = judged(made, shot)
-            sound += row["seconds"]
-        row["seed"] = seed
-        rows.append(row)
+            rows.append(judged(made, shot) | {"seed": seed, "earlier": day})
+            sound += rows[-1]["seconds"]
     return rows, sound / 12.0 / spent
 
 
@@ -125,6 +123,18 @@ def table(rows: list[dict[str, Any]], rate: float) -> str:
     return "\n".join(lines)
 
 
+def by_earlier(rows: list[dict[str, Any]]) -> str:
+    """How right depths are by how many shots of the well were heard before."""
+    lines = []
+    for number in sorted({row["earlier"] for row in rows}):
+        said = []
+        for group in ("clear", "hard"):
+            part = [row for row in rows if row["group"] == group and row["earlier"] == number]
+            said.append(f"{group} {interval(sum(row['depth'] for row in part), len(part))}")
+        lines.append(f"{number} shots before: time and depth, {', '.join(said)}")
+    return "\n".join(lines)
+
+
 def main() -> None:
     ask = argparse.ArgumentParser()
     ask.add_argument("--generator", choices=("first", "second"), default="second")
@@ -137,13 +147,15 @@ def main() -> None:
     rows, rate = run(args.generator, range(args.start, args.start + args.records), (), args.earlier)
     if args.keep:
         args.keep.write_bytes(pickle.dumps(rows))
-    print(f"generator {args.generator}, {len(rows)} records from {args.start}, {args.earlier} shots before each")
-    print(table(rows, rate))
+    print(f"generator {args.generator}, {args.records} records from {args.start}, {args.earlier} shots before each")
+    print(table([row for row in rows if row["earlier"] == args.earlier], rate))
+    if args.earlier:
+        print(by_earlier(rows))
     if args.without:
         first = args.start + NONE_SEED
         none, _ = run(args.generator, range(first, first + args.without), NO_LEVEL, args.earlier)
-        good = sum(row["quality"] == "good" for row in none)
-        print(f"records that hold no level, called good: {interval(good, len(none))}")
+        good = [row["quality"] == "good" for row in none if row["earlier"] == args.earlier]
+        print(f"records that hold no level, called good: {interval(sum(good), len(good))}")
 
 
 if __name__ == "__main__":
