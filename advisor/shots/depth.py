@@ -68,14 +68,12 @@ def of(
     gas_ft = float(path.depth_at(time_s))
     gas = Quantity(value=gas_ft, sd=gas_ft * math.hypot(path.gas_sd_frac, pick_sd / time_s), by="gas")
     value = count.number * path.joint_ft
-    earlier = before is not None and count.sd < HEARD_SHARE * path.gas_sd_frac * count.number
-    by_joints = reach >= LEAST_REACH or earlier
+    by_joints, heard = reach >= LEAST_REACH, count.reach_joints
+    if before is not None and count.sd < HEARD_SHARE * path.gas_sd_frac * count.number:
+        by_joints, heard = True, max(heard, min(before.joints, count.number), LEAST_HEARD * count.number)
     if by_joints:
         value *= 1.0 + _delayed_frac(match, path, time_s)
     count_sd = COUNT_SD_FACTOR * count.sd if by_joints else count.sd
-    heard = count.reach_joints
-    if before is not None and earlier:
-        heard = max(heard, min(before.joints, count.number), LEAST_HEARD * count.number)
     shares = [pick_sd / time_s, MIXED_FRAC * (1.0 - min(heard / max(count.number, 1e-6), 1.0))]
     if by_joints:
         uneven = 0.0 if len(path.tally_ft) else UNEVEN_FRAC / math.sqrt(max(heard, 1.0))

@@ -19,9 +19,8 @@ from advisor.well import Well
 HOUR_MS = 3_600_000
 DRIFT_SD = 0.004  # of the scale, per root day (our choice, as are the three below)
 LEAST_H = 1.0
-SHARE = (
-    0.6  # of a shot's evidence: unequal joints, tones and what else stays the same do not become surer by repeating
-)
+# of a shot's evidence: unequal joints, tones and what else stays the same do not become surer by repeating
+SHARE = 0.6
 ANEW = 0.02  # chance at each shot that only the gas on file is to be believed
 LEAST_ECHO = 0.5  # probability of the level's echo from which on a shot is taken in
 MOST_STEP = 0.3  # of the probability moved to either neighbour at once
@@ -52,9 +51,9 @@ class Before:
 
 def on_file(well: Well) -> str:
     """What of the well file lines hang on; where it is changed they begin anew."""
-    mean = None if not well.joint_tally_ft else round(sum(well.joint_tally_ft), 2)
+    tally = None if not well.joint_tally_ft else round(sum(well.joint_tally_ft), 2)
     gas = (well.gas_gravity, well.n2_frac, well.co2_frac, well.h2s_frac, well.surface_degf, well.bottom_degf)
-    places = (well.joint_length_ft, mean, well.shot_inlet_ft_md, well.pump_intake_ft_md, well.perforations_ft_md)
+    places = (well.joint_length_ft, tally, well.shot_inlet_ft_md, well.pump_intake_ft_md, well.perforations_ft_md)
     return repr((gas, places))
 
 
