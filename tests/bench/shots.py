@@ -1,4 +1,6 @@
-"""The table of how well levels are found: python -m tests.bench.shots [--generator first|second] [--records N].
+"""The table of how well levels are found.
+
+    python -m tests.bench.shots [--generator first|second] [--records N] [--earlier N] [--without N]
 
 Clear: the echo at least 28 dB over the noise in its band, no stronger rival, later than 0.3 s. Hard: the rest over
 17 dB. Hopeless: below that, or no level in the record. Right in time: within 1 %. Right in depth: within one joint or
