@@ -133,7 +133,7 @@ def _combined(joints: _Joints, gas_ft: float, notes: list[str]) -> tuple[float, 
     if not math.isfinite(gas_ft):
         return depth, joints.shared_frac, joints.own_frac, "joints"
     apart = abs(depth - gas_ft) / gas_ft
-    own = 0.0 if joints.with_gas else joints.own_frac
+    own = joints.own_frac
     if apart > DISAGREE_FRAC:
         notes.append(
             f"level_ft_md: joint echoes give {depth:.0f} ft below the inlet, gas properties {gas_ft:.0f} ft; "

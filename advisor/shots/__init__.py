@@ -101,7 +101,7 @@ def _worked(
             expectation=expectation,
         )
     )
-    return shot, joints.told(comb, way, time_s)
+    return shot, depths.count.told
 
 
 def joints_from_s(cleaned: record.Record) -> float:

@@ -70,11 +70,13 @@ class Comb:
 class Count:
     """Joints down to one travel time: number with sd, the scale along the way, how far they were seen.
 
+    told: by the blocks above, log likelihood of each line followed, (slopes, scales);
     off_frac: by how much each line's number departs from that one, as a share; chance: of each line.
     """
 
     number: float
     sd: float
+    told: Array
     off_frac: Array
     chance: Array
     scale_s: Array  # (W,) time of each block's middle
@@ -263,8 +265,9 @@ def count(found: Comb, path: Path, time_s: float, hint: Array | None = None, bef
     earlier shots say of each in place of the gas, log probability.
     """
     target = max(float(path.depth_at(time_s)) / path.joint_ft, 1e-3)
-    inside = _inside(found, target)
-    chance = _chance(found, gas(path) if before is None else before, inside)
+    inside = int(np.searchsorted(found.middle + 0.5 * BLOCK, target + 0.5))
+    told = _told(found, inside)
+    chance = _chance((gas(path) if before is None else before) + told)
     if hint is not None:
         chance = chance * hint / np.sum(chance * hint)
     mean_scale = _mean_scale(found, target)
@@ -284,6 +287,7 @@ def count(found: Comb, path: Path, time_s: float, hint: Array | None = None, bef
     return Count(
         number=best * target,
         sd=sd * target,
+        told=told,
         off_frac=(mean_scale / best - 1.0).ravel(),
         chance=chance.ravel(),
         scale_s=found.time_s[:inside],
@@ -311,23 +315,14 @@ def _likeliest(mean_scale: Array, chance: Array, allowed: float) -> float:
     return float(first + step * (at + (0.5 * (left - right) / bend if bend < 0.0 else 0.0)))
 
 
-def _inside(found: Comb, target: float) -> int:
-    """How many blocks lie above a joint."""
-    return int(np.searchsorted(found.middle + 0.5 * BLOCK, target + 0.5))
-
-
 def gas(path: Path) -> Array:
     """Log probability of each line followed, (slopes, scales), by the gas on file."""
     off = (follow.SCALES[None, :] - 1.0) / path.gas_sd_frac
     return np.asarray(-0.5 * off**2 - 0.5 * (follow.SLOPES[:, None] / SLOPE_SD) ** 2)
 
 
-def told(found: Comb, path: Path, time_s: float) -> Array:
-    """Log likelihood of each line followed, (slopes, scales), by the blocks above a travel time."""
-    return _told(found, _inside(found, max(float(path.depth_at(time_s)) / path.joint_ft, 1e-3)))
-
-
 def _told(found: Comb, inside: int) -> Array:
+    """Log likelihood of each line followed, (slopes, scales), by the first blocks."""
     if not inside:
         return np.zeros((len(follow.SLOPES), len(follow.SCALES)))
     loud = np.log(np.outer(LOUD_CHANCE, FADING_CHANCE).ravel())[:, None, None]
@@ -336,10 +331,10 @@ def _told(found: Comb, inside: int) -> Array:
     return np.asarray(top + np.log(np.sum(np.exp(each - top), axis=0)))
 
 
-def _chance(found: Comb, before: Array, inside: int) -> Array:
-    """Probability of each line, (slopes, scales), from what was known before and the first blocks."""
+def _chance(followed: Array) -> Array:
+    """Probability of each line, (slopes, scales), from the log probability of those followed."""
     slopes, scales = _between()
-    log = slopes @ (before + _told(found, inside)) @ scales.T
+    log = slopes @ followed @ scales.T
     chance = np.exp(log - log.max())
     return np.asarray(chance / chance.sum())
 

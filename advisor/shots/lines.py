@@ -72,7 +72,7 @@ def before(lines: Lines | None, well: Well, gas: Array, at_ms: int) -> Before | 
 
 
 def with_shot(known: Before, told: Array, joints: float, well: Well, at_ms: int) -> Lines:
-    """The lines with one shot more; told: its evidence (joints.told), joints: how many it has shown."""
+    """The lines with one shot more; told: its evidence (joints.Count.told), joints: how many it has shown."""
     log = known.log + SHARE * told
     log = np.maximum(log - np.max(log), FLOOR)
     rounded = tuple(round(float(one), PLACES) for one in log.ravel())

@@ -107,12 +107,11 @@ def later(seed: int) -> list[tuple[float, bool]]:
             gas = joints.gas(way)
             before = lines.before(known, made.well, gas, at_ms)
             one = depth.of(matched, way, comb, time_s, shots.places_of(made.well), before)
-            told = joints.told(comb, way, time_s)
         if before is not None:
             off = abs(one.level_ft.value - float(made.level_ft_md or 0.0))
             out.append((one.right, off < max(made.joint_ft, 0.01 * float(made.level_ft_md or 0.0))))
-        seen = one.count.reach_joints
-        known = lines.with_shot(before or lines.Before(gas, 0.0), told, seen, made.well, at_ms)
+        start = before or lines.Before(gas, 0.0)
+        known = lines.with_shot(start, one.count.told, one.count.reach_joints, made.well, at_ms)
     return out
 
 
