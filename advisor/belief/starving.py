@@ -18,12 +18,13 @@ from scipy.special import logsumexp, ndtr
 
 from advisor.belief.ensemble import Array
 from advisor.belief.gas_falls import Gas
+from advisor.belief.stillness import LOWER_FT
 
 # our choices, on simulated wells
 STARVES = 0.04  # prior chance, spread over when it began
 AFTER_A_FALL, WITHIN_D = 0.25, 8.0  # of these: with inflow that began to fall so many days before, or fewer
 ENDED, MOST_ENDED_D = 0.1, 3  # chance that it is over again, and how many days ago at most
-STILL_FT, LOWER_FT = 8.0, 8.0  # noise of a starved day's level, and how surely it is the lowest
+STILL_FT = 8.0  # noise of a starved day's level
 RANGE_FT = 300.0  # where a level may be once the pump is fed again
 # of its depth: how far off a level at the intake may read, all errors together, and where depths are measured
 INTAKE_FRAC, MEASURED_FRAC = 0.02, 0.008

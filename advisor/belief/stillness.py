@@ -2,7 +2,7 @@
 
 Inflow is never quite the same from one day to the next, and a fed well's level follows it; how much it moves is the
 well's own and is learnt from its days. With the level at the intake only the noise of the shots is left. A well that
-always stood still is told by this neither way.
+always stood still is told by this neither way; a level that stood lower before is not at the intake, however still.
 """
 
 from __future__ import annotations
@@ -13,6 +13,7 @@ from collections.abc import Sequence
 
 import numpy as np
 from scipy import stats
+from scipy.special import ndtr
 
 from advisor.belief.ledger import Row
 
@@ -25,6 +26,7 @@ ALIKE_REST = 0.02
 STRAY = 0.05  # share of starved days that move as fed ones do
 MOST_ODDS = 2.0  # log odds of one day
 LEAST_ROWS = 4
+LOWER_FT = 8.0  # how surely a level at the intake is the lowest of all days
 SAME_STROKES = 0.02  # ln of strokes a day: the unit is set as before
 BEFORE_DAYS = 10  # at the setting in force, that the last one is held against: fewer may still be the answer to it
 LATELY_DAYS, USUAL_OF = 3, 12  # moves that may be part of a fall, and how many before them tell what is usual
@@ -41,7 +43,15 @@ def odds(rows: Sequence[Row]) -> float:
     fed = float(stats.t.logpdf(moved_ft, days, scale=max(math.sqrt(square), noise_ft)))
     still = float(stats.norm.logpdf(moved_ft, scale=noise_ft))
     starved = float(np.logaddexp(math.log(1.0 - STRAY) + still, math.log(STRAY) + fed))
-    return float(np.clip(starved - fed, -MOST_ODDS, MOST_ODDS))
+    gained = float(np.clip(starved - fed, -MOST_ODDS, MOST_ODDS))
+    return math.log1p(_lowest(rows) * math.expm1(gained)) if gained > 0.0 else gained
+
+
+def _lowest(rows: Sequence[Row]) -> float:
+    """Chance that the last two days may stand at the intake, by the lowest of those before: no fed level is lower."""
+    stands_ft = 0.5 * (rows[-2].height_ft + rows[-1].height_ft)
+    lowest_ft = min(row.height_ft for row in rows[:-2])
+    return float(ndtr((lowest_ft - stands_ft + LOWER_FT) / LOWER_FT))
 
 
 def come_down(rows: Sequence[Row]) -> float | None:

@@ -36,7 +36,7 @@ UP_SURER = 0.4  # of the bound of pounding, for going up once a well is known (o
 # of the bound of pounding, and probability of too little liquid, that a step back from a test may leave: the level
 # rises where that is enough, and where it does not a further step follows (our choice, on simulated wells)
 BACK_FACTOR, BACK_SHORT = 6.4, 0.6
-REVERSAL_DAYS, REVERSAL_FACTOR = 14.0, 2.0
+REVERSAL_DAYS, REVERSAL_FACTOR = 5.0, 2.0  # (our choices, on simulated wells)
 TURNS_DAYS = 30.0  # each turn within them asks for twice the gain again
 OFTEN_TURNED, OFTEN_DAYS, TURNED_GAIN_FRAC = 2, 60.0, 0.025  # (our choices, on simulated wells)
 LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.2, 0.0025  # the last few per cent come in steps of one

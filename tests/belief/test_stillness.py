@@ -45,9 +45,18 @@ def restless(last_ft: Sequence[float]) -> list[Row]:
 
 
 def test_a_level_that_stands_still_where_it_used_to_move() -> None:
-    """Still: 2 (6.4^2/8 + 1.4^2) = 14.2 ft2, 0.3989/3.76 = 0.1060 a foot. Fed: nine days' worth of 8 ft,
-    t of 9 degrees at 0 is 0.3880 (tables), over 8 ft 0.0485. ln((0.95 x 0.1060 + 0.05 x 0.0485)/0.0485) = 0.75."""
-    assert stillness.odds(restless([108.0])) == pytest.approx(0.754, abs=0.005)
+    """Still: 2 (6.4^2/8 + 1.4^2) = 14.2 ft2, 0.3989/3.76 = 0.1060 a foot. Fed: ten days' worth of 8 ft,
+    t of 10 degrees at 0 is 0.3891 (tables), over 8 ft 0.0486. (0.95 x 0.1060 + 0.05 x 0.0486) / 0.0486 =
+    2.12; as low as ever, it is the lowest at 0.8413 (normal, 8 ft under), so ln(1 + 0.8413 x 1.12) = 0.664."""
+    assert stillness.odds(restless([100.0, 100.0])) == pytest.approx(0.664, abs=0.003)
+
+
+def test_a_level_that_stood_lower_before_is_not_at_the_intake_however_still() -> None:
+    """8 ft over the lowest day the chance that it may be is 0.5, 32 ft over it 0.00135 (normal). Nine
+    days' worth: t of 9 degrees at 0 is 0.3880 (tables), over 8 ft 0.0485; the ratio is 2.13, ln(1 + 0.5 x 1.13)
+    0.448."""
+    assert stillness.odds(restless([108.0])) == pytest.approx(0.448, abs=0.003)
+    assert 0.0 <= stillness.odds(restless([132.0, 132.0])) < 0.01
 
 
 def test_a_level_that_goes_on_moving_is_of_a_pump_that_is_fed() -> None:

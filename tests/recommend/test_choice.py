@@ -253,7 +253,7 @@ def test_each_turn_within_a_month_asks_for_twice_the_gain_again() -> None:
     of = well()
     belief = believed(of, height_ft=900.0, inflow_share=1.5)
     steps = itertools.pairwise((7.0, 8.6, 7.6, 8.6, 8.0))
-    turned = tuple((NOW_MS - (20 - 4 * i) * DAY_MS, setting(a), setting(b)) for i, (a, b) in enumerate(steps))
+    turned = tuple((NOW_MS - (16 - 4 * i) * DAY_MS, setting(a), setting(b)) for i, (a, b) in enumerate(steps))
     draft = advised(of, belief, context(changes=turned))
     assert "reversal" in draft.held_by
     assert "needs 16 times the gain" in " ".join(draft.because)
