@@ -1,6 +1,9 @@
 """The table of how well levels are found.
 
-    python -m tests.bench.shots [--generator first|second] [--records N] [--earlier N] [--without N]
+    python -m tests.bench.shots [--generator first|second] [--wells N] [--earlier N] [--without N]
+
+Every well has one shot and so many more, a day apart, each worked with what those before it told, as the advisor
+works them. All are in the table, the first one too; what becomes of each is told besides.
 
 Clear: the echo at least 28 dB over the noise in its band, no stronger rival, later than 0.3 s. Hard: the rest over
 17 dB. Hopeless: below that, or no level in the record. Right in time: within 1 %. Right in depth: within one joint or
@@ -14,6 +17,8 @@ import importlib
 import math
 import pickle
 import time
+from collections import defaultdict
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
@@ -85,14 +90,30 @@ def run(
     return rows, sound / 12.0 / spent
 
 
-def interval(hits: int, of: int) -> str:
+def interval(hits: float, of: float) -> str:
     """Share with its 95 % interval (Wilson 1927), per cent."""
-    if of == 0:
-        return "none"
-    p, z = hits / of, 1.96
-    middle = (p + z * z / (2 * of)) / (1 + z * z / of)
-    half = z * math.sqrt(p * (1 - p) / of + z * z / (4 * of * of)) / (1 + z * z / of)
-    return f"{100 * p:.1f} % ({100 * (middle - half):.1f} to {100 * (middle + half):.1f}; {hits}/{of})"
+    return f"{bounds(hits, of)}{hits}/{of})" if of else "none"
+
+
+def bounds(hits: float, of: float, counted: float | None = None) -> str:
+    """Share and 95 % interval as for so many counted (default: all of them)."""
+    p, z, n = hits / of, 1.96, of if counted is None else counted
+    middle = (p + z * z / (2 * n)) / (1 + z * z / n)
+    half = z * math.sqrt(p * (1 - p) / n + z * z / (4 * n * n)) / (1 + z * z / n)
+    return f"{100 * p:.1f} % ({100 * max(middle - half, 0.0):.1f} to {100 * (middle + half):.1f}; "
+
+
+def share(part: list[dict[str, Any]], hits: Sequence[bool]) -> str:
+    """How many of these rows hit; shots of one well are alike, so that they count for fewer (Kish 1965)."""
+    found, of = sum(map(bool, hits)), len(part)
+    if found in (0, of):
+        return interval(found, of)
+    off: dict[int, float] = defaultdict(float)
+    for row, hit in zip(part, hits, strict=True):
+        off[row["seed"]] += float(hit) - found / of
+    of_wells = sum(each * each for each in off.values())
+    counted = min(of * found * (1.0 - found / of) / of_wells, of)
+    return f"{bounds(found, of, counted)}{found}/{of})"
 
 
 def table(rows: list[dict[str, Any]], rate: float) -> str:
@@ -101,21 +122,18 @@ def table(rows: list[dict[str, Any]], rate: float) -> str:
     for group in ("clear", "hard", "hopeless"):
         part = [row for row in rows if row["group"] == group]
         if group != "hopeless":
-            lines.append(f"{group}: time {interval(sum(r['time'] for r in part), len(part))}")
-            lines.append(f"{group}: depth as well {interval(sum(r['depth'] for r in part), len(part))}")
-        good = [row for row in part if row["quality"] == "good"]
-        lines.append(f"{group}: called good {interval(len(good), len(part))}")
+            lines.append(f"{group}: time {share(part, [r['time'] for r in part])}")
+            lines.append(f"{group}: depth as well {share(part, [r['depth'] for r in part])}")
+        lines.append(f"{group}: called good {share(part, [r['quality'] == 'good' for r in part])}")
     good = [row for row in rows if row["quality"] == "good"]
-    lines.append(f"of the good: wrong echo {interval(sum(not r['time'] for r in good), len(good))}")
-    lines.append(f"of the good: outside the depth rule {interval(sum(not r['depth'] for r in good), len(good))}")
+    lines.append(f"of the good: wrong echo {share(good, [not r['time'] for r in good])}")
+    lines.append(f"of the good: outside the depth rule {share(good, [not r['depth'] for r in good])}")
     none = [row for row in rows if not row["level"]]
-    lines.append(
-        f"no level in the record, called good: {interval(sum(r['quality'] == 'good' for r in none), len(none))}"
-    )
+    lines.append(f"no level in the record, called good: {share(none, [r['quality'] == 'good' for r in none])}")
     reached = [row for row in rows if row["reach"] > 0.8 and row["time"]]
     off = np.abs([row["velocity"] for row in reached])
-    lines.append(f"velocity within 0.7 %, reach over 0.8: {interval(int(np.sum(off < 0.007)), len(off))}")
-    lines.append(f"velocity within 1 %, reach over 0.8: {interval(int(np.sum(off < 0.01)), len(off))}")
+    lines.append(f"velocity within 0.7 %, reach over 0.8: {share(reached, (off < 0.007).tolist())}")
+    lines.append(f"velocity within 1 %, reach over 0.8: {share(reached, (off < 0.01).tolist())}")
     for low in np.arange(10) / 10.0:
         part = [r for r in rows if low <= r["p"] < low + 0.1 + (low > 0.85)]
         if part:
@@ -132,7 +150,7 @@ def by_earlier(rows: list[dict[str, Any]]) -> str:
         said = []
         for group in ("clear", "hard"):
             part = [row for row in rows if row["group"] == group and row["earlier"] == number]
-            said.append(f"{group} {interval(sum(row['depth'] for row in part), len(part))}")
+            said.append(f"{group} {share(part, [row['depth'] for row in part])}")
         lines.append(f"{number} shots before: time and depth, {', '.join(said)}")
     return "\n".join(lines)
 
@@ -140,24 +158,23 @@ def by_earlier(rows: list[dict[str, Any]]) -> str:
 def main() -> None:
     ask = argparse.ArgumentParser()
     ask.add_argument("--generator", choices=("first", "second"), default="second")
-    ask.add_argument("--records", type=int, default=2000)
+    ask.add_argument("--wells", type=int, default=300)
     ask.add_argument("--start", type=int, default=0)
-    ask.add_argument("--earlier", type=int, default=0, help="shots of the same well, a day apart, heard before each")
-    ask.add_argument("--without", type=int, default=0, help="as many records more that hold no level")
+    ask.add_argument("--earlier", type=int, default=6, help="shots heard before the last one of each well")
+    ask.add_argument("--without", type=int, default=0, help="as many wells more whose records hold no level")
     ask.add_argument("--keep", type=Path, help="write the rows here (pickle)")
     args = ask.parse_args()
-    rows, rate = run(args.generator, range(args.start, args.start + args.records), (), args.earlier)
+    rows, rate = run(args.generator, range(args.start, args.start + args.wells), (), args.earlier)
     if args.keep:
         args.keep.write_bytes(pickle.dumps(rows))
-    print(f"generator {args.generator}, {args.records} records from {args.start}, {args.earlier} shots before each")
-    print(table([row for row in rows if row["earlier"] == args.earlier], rate))
+    print(f"generator {args.generator}, {len(rows)} records of {args.wells} wells from {args.start}")
+    print(table(rows, rate))
     if args.earlier:
         print(by_earlier(rows))
     if args.without:
         first = args.start + NONE_SEED
         none, _ = run(args.generator, range(first, first + args.without), NO_LEVEL, args.earlier)
-        good = [row["quality"] == "good" for row in none if row["earlier"] == args.earlier]
-        print(f"records that hold no level, called good: {interval(sum(good), len(good))}")
+        print(f"records that hold no level, called good: {share(none, [row['quality'] == 'good' for row in none])}")
 
 
 if __name__ == "__main__":
