@@ -161,7 +161,7 @@ def main() -> None:
     ask.add_argument("--wells", type=int, default=300)
     ask.add_argument("--start", type=int, default=0)
     ask.add_argument("--earlier", type=int, default=6, help="shots heard before the last one of each well")
-    ask.add_argument("--without", type=int, default=0, help="as many wells more whose records hold no level")
+    ask.add_argument("--without", type=int, default=0, help="as many wells more whose last records hold no level")
     ask.add_argument("--keep", type=Path, help="write the rows here (pickle)")
     args = ask.parse_args()
     rows, rate = run(args.generator, range(args.start, args.start + args.wells), (), args.earlier)
@@ -174,6 +174,7 @@ def main() -> None:
     if args.without:
         first = args.start + NONE_SEED
         none, _ = run(args.generator, range(first, first + args.without), NO_LEVEL, args.earlier)
+        none = [row for row in none if not row["level"]]  # those before the last one may hold one
         print(f"records that hold no level, called good: {share(none, [row['quality'] == 'good' for row in none])}")
 
 
