@@ -90,30 +90,26 @@ def run(
     return rows, sound / 12.0 / spent
 
 
-def interval(hits: float, of: float) -> str:
-    """Share with its 95 % interval (Wilson 1927), per cent."""
-    return f"{bounds(hits, of)}{hits}/{of})" if of else "none"
-
-
-def bounds(hits: float, of: float, counted: float | None = None) -> str:
-    """Share and 95 % interval as for so many counted (default: all of them)."""
+def interval(hits: int, of: int, counted: float | None = None) -> str:
+    """Share with its 95 % interval (Wilson 1927), per cent; counted: as of so many, default of all."""
+    if of == 0:
+        return "none"
     p, z, n = hits / of, 1.96, of if counted is None else counted
     middle = (p + z * z / (2 * n)) / (1 + z * z / n)
     half = z * math.sqrt(p * (1 - p) / n + z * z / (4 * n * n)) / (1 + z * z / n)
-    return f"{100 * p:.1f} % ({100 * max(middle - half, 0.0):.1f} to {100 * (middle + half):.1f}; "
+    return f"{100 * p:.1f} % ({100 * max(middle - half, 0.0):.1f} to {100 * (middle + half):.1f}; {hits}/{of})"
 
 
 def share(part: list[dict[str, Any]], hits: Sequence[bool]) -> str:
-    """How many of these rows hit; shots of one well are alike, so that they count for fewer (Kish 1965)."""
+    """How many of these rows hit; shots of one well are alike and count for fewer (design effect, Kish 1965)."""
     found, of = sum(map(bool, hits)), len(part)
-    if found in (0, of):
-        return interval(found, of)
     off: dict[int, float] = defaultdict(float)
     for row, hit in zip(part, hits, strict=True):
         off[row["seed"]] += float(hit) - found / of
     of_wells = sum(each * each for each in off.values())
-    counted = min(of * found * (1.0 - found / of) / of_wells, of)
-    return f"{bounds(found, of, counted)}{found}/{of})"
+    if of_wells < 1e-9:  # no well differs from the others
+        return interval(found, of)
+    return interval(found, of, min(of * found * (1.0 - found / of) / of_wells, of))
 
 
 def table(rows: list[dict[str, Any]], rate: float) -> str:
