@@ -18,7 +18,7 @@ from scipy.special import logsumexp, ndtr
 
 from advisor.belief.ensemble import Array
 from advisor.belief.gas_falls import Gas
-from advisor.belief.stillness import LOWER_FT
+from advisor.belief.stillness import lowest_sds
 
 # our choices, on simulated wells
 STARVES = 0.04  # prior chance, spread over when it began
@@ -131,8 +131,7 @@ def _starved(days: Days, covariance: Array, wander_sd: float, first: int, end: i
     spread = np.diag(np.square(STILL_FT) + wide) + days.intake_sd_ft**2
     log = _log_density(height, spread) - float(np.log(per_ft).sum())
     log += float(np.clip(STILL_COUNTS * days.still[first + 1 : end].sum(), -MOST_STILL, MOST_STILL))
-    lower_ft = days.height_ft[before].min() - height.mean()
-    log += _log_chance((lower_ft + LOWER_FT) / LOWER_FT)
+    log += _log_chance(lowest_sds(float(days.height_ft[before].min() - height.mean())))
     mean, sd = _over(days, covariance, first, end - 1)
     sd = float(np.hypot(sd, FELL_SD * days.wanders_bpd[end - 1]))
     return log + _log_chance(mean / sd) - (len(days.day) - end) * float(np.log(RANGE_FT))

@@ -50,8 +50,12 @@ def odds(rows: Sequence[Row]) -> float:
 def _lowest(rows: Sequence[Row]) -> float:
     """Chance that the last two days may stand at the intake, by the lowest of those before: no fed level is lower."""
     stands_ft = 0.5 * (rows[-2].height_ft + rows[-1].height_ft)
-    lowest_ft = min(row.height_ft for row in rows[:-2])
-    return float(ndtr((lowest_ft - stands_ft + LOWER_FT) / LOWER_FT))
+    return float(ndtr(lowest_sds(min(row.height_ft for row in rows[:-2]) - stands_ft)))
+
+
+def lowest_sds(lower_ft: float) -> float:
+    """How surely a level so far under the lowest day before (below 0: over it) is the lowest, in deviations."""
+    return (lower_ft + LOWER_FT) / LOWER_FT
 
 
 def come_down(rows: Sequence[Row]) -> float | None:
