@@ -113,7 +113,7 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
             return test
     if pick is not None and not held:
         kind = texts.kind_of(context.in_force, view.settings[pick.index])
-        reasons = (texts.WAY_BACK,) if guards.stops_short(context, view, pick.index) else ()
+        reasons = _goes_part_of_the_way(context, view, pick)
         return _proposal(well, context, view, pick.index, pick.checks, kind, reasons)
     if testing:
         return _hold(well, column, context, view, [*held, ("intake-test", texts.intake_test_goes_on(view))], None)
@@ -122,6 +122,16 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
     if probe is not None:
         return _proposal(well, context, view, probe[0], probe[1], "step-test", (probe[2],))
     return _hold(well, column, context, view, held, pick)
+
+
+def _goes_part_of_the_way(context: Context, view: Outlook, pick: Pick) -> tuple[str, ...]:
+    """Why a step down leaves a pump that may pound on, where it does."""
+    if guards.stops_short(context, view, pick.index):
+        return (texts.WAY_BACK,)
+    down = options.change_frac(context.in_force, view.settings[pick.index]) < 0.0
+    if down and not pick.feasible and guards.begins_with_little(context, view):
+        return (texts.LITTLE_FIRST,)
+    return ()
 
 
 def _to_the_intake(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft | None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from advisor.belief.ensemble import Belief, Marks
+from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
 from advisor.model import LimitCheck
 from advisor.recommend import intake_test, limits, options, texts
@@ -32,13 +32,19 @@ CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put 
 # a setting in force may pound so much more likely than a proposal before it is left; where days say that nothing
 # changes, only once it is likelier than not: what is left then is the uncertainty it was chosen with
 STAYS_FACTOR, CALM_FACTOR = 4.0, 10.0
-UP_SURER = 0.4  # of the bound of pounding, for going up once a well is known (our choice, on simulated wells)
+# of the bound of pounding, for going up: of a well known, and of one known for LONG_DAYS, which goes up only for
+# LONG_KNOWN_GAIN_FRAC of its liquid (our choices, on simulated wells)
+UP_SURER, UP_SURER_LONG = 0.8, 0.4
+LONG_DAYS, LONG_KNOWN_GAIN_FRAC = 25.0, 0.01
 # of the bound of pounding, and probability of too little liquid, that a step back from a test may leave: the level
 # rises where that is enough, and where it does not a further step follows (our choice, on simulated wells)
 BACK_FACTOR, BACK_SHORT = 6.4, 0.6
+# of the strokes, of a well known for longer; till when the level is its answer; and the probability of pounding over
+# which none is waited for (our choices, on simulated wells)
+LATE_DOWN, LATE_DOWN_ANSWERS_H, ALL_BUT_SURE = 0.03, 96.0, 0.9
 REVERSAL_DAYS, REVERSAL_FACTOR = 5.0, 2.0  # (our choices, on simulated wells)
 TURNS_DAYS = 30.0  # each turn within them asks for twice the gain again
-OFTEN_TURNED, OFTEN_DAYS, TURNED_GAIN_FRAC = 2, 60.0, 0.025  # (our choices, on simulated wells)
+OFTEN_TURNED, OFTEN_DAYS, TURNED_GAIN_FRAC = 2, 60.0, 0.015  # (our choices, on simulated wells)
 LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.2, 0.0025  # the last few per cent come in steps of one
 LEAST_GAIN_SDS = 1.0  # of the gain, member against member (our choice)
 BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on the last one is twice to gain
@@ -48,7 +54,7 @@ SUSPECTED, CERTAIN = 0.5, 0.8
 # probability of pounding as told by all the assessment goes by, and how far it is over what is foretold: a pump that
 # seems to pound (our choices, on simulated wells)
 TOLD, TOLD_OVER = 0.3, 0.25
-POUNDING_TOLD, REVERSAL = "pounding-told", "reversal"
+POUNDING_TOLD, REVERSAL, LITTLE_GAIN = "pounding-told", "reversal", "little-gain"
 SHORT_LEFT = 0.8  # probability of too little liquid above the intake over which going down is no reversal
 TESTED_WAIT_H = 6.0  # at the intake, seen for so long, a pump is not left to starve on
 LIFTS_LESS = ("worn-pump", "gas-interference", "no-pump-action", "leak-back")
@@ -206,7 +212,7 @@ def within_bounds(context: Context, view: Outlook) -> Marks:
     most = np.full(len(changes), context.pound_probability_max)
     shortest = np.full(len(changes), texts.SHORT_PROBABILITY_MAX)
     if not _is_early(context):
-        most[changes > options.EPS] *= UP_SURER
+        most[changes > options.EPS] *= UP_SURER_LONG if _is_long_known(context) else UP_SURER
     if intake_test.on_the_way_back(context):
         down = changes < -options.EPS
         most[down] = np.minimum(BACK_FACTOR * most[down], max(AT_ONCE_POUNDING, context.pound_probability_max))
@@ -221,20 +227,55 @@ def stops_short(context: Context, view: Outlook, index: int) -> bool:
 
 
 def within_reach(context: Context, view: Outlook) -> Marks:
-    """Candidates (C,) that one step may go to: of a well known for days no further down than options.EARLY_DOWN.
+    """Candidates (C,) that one step may go to, by how far down: what goes too far is a turn more on the way back.
 
-    What goes too far down is a turn more on the way back. Further where a pump likely pounds on after that.
+    Of a well known for days options.EARLY_DOWN, further where a pump likely pounds on after that. Later, when most of
+    what seems to starve is a fed level that stood still by chance, LATE_DOWN or the least there is: a fed level rises
+    on that within hours, and where it does not, the next step may go as far as it must. A pump that all but surely
+    pounds is slowed by as much as it must at once.
     """
     changes = options.changes_frac(view.settings)
+    if not _is_early(context):
+        begins = begins_with_little(context, view)
+        return _no_further_down(changes, LATE_DOWN) if begins else np.ones_like(changes, dtype=bool)
     near = changes >= -options.EARLY_DOWN - options.EPS
-    if not _is_early(context) or view.pound_probability[near][np.argmin(changes[near])] > AT_ONCE_POUNDING:
+    if view.pound_probability[near][np.argmin(changes[near])] > AT_ONCE_POUNDING:
         return np.ones_like(near)
     return near
 
 
+def begins_with_little(context: Context, view: Outlook) -> bool:
+    """Whether a step down is to be a little one, whose answer tells whether more is needed."""
+    sure = view.pound_probability[0] > ALL_BUT_SURE
+    return not (sure or _is_early(context) or _went_down(context))
+
+
+def _no_further_down(changes: Array, most: float) -> Marks:
+    """Which of the changes (C,) go down by no more than that, or else by the least that goes down at all."""
+    least = float(np.max(changes, where=changes < -options.EPS, initial=-np.inf))
+    return np.asarray(changes >= min(-most, least) - options.EPS)
+
+
+def _went_down(context: Context) -> bool:
+    """Whether the last change was a step down, and lately."""
+    if not context.changes:
+        return False
+    at_ms, was, became = context.changes[-1]
+    lately = context.now_ms - at_ms < LATE_DOWN_ANSWERS_H * HOUR_MS
+    return lately and options.change_frac(was, became) < -options.EPS
+
+
 def _is_early(context: Context) -> bool:
+    return _known_days(context) < EARLY_DAYS
+
+
+def _is_long_known(context: Context) -> bool:
+    return _known_days(context) > LONG_DAYS
+
+
+def _known_days(context: Context) -> float:
     known_ms = context.now_ms - (context.first_at_ms if context.first_at_ms is not None else context.now_ms)
-    return known_ms < EARLY_DAYS * 24 * HOUR_MS
+    return known_ms / (24 * HOUR_MS)
 
 
 def _most_wait_h(context: Context) -> float:
@@ -271,6 +312,10 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
     if faster and not held and seems_to_pound(context, view):
         held.append((POUNDING_TOLD, texts.pounding_told(context.pound_told, float(view.pound_probability[0]))))
     held += _reversal(context, view, index, change, well)
+    needed = LONG_KNOWN_GAIN_FRAC * float(view.liquid_bpd[0])
+    if faster and not held and _is_long_known(context) and float(view.gain_bpd[index]) < needed:
+        gain = float(view.gain_bpd[index])
+        held.append((LITTLE_GAIN, texts.little_gain(_known_days(context), gain, needed)))
     return held
 
 

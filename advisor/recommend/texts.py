@@ -14,6 +14,10 @@ WAY_BACK = (
     "On the way back from the test this goes no further down than may be enough; where the level does not rise, a"
     " further step follows."
 )
+LITTLE_FIRST = (
+    "A little step first: the level of a pump that is fed rises on it within hours. Where it does not rise, the next"
+    " step goes as far as is needed."
+)
 NO_BELIEF = "Nothing is believed of the well yet: it needs a level and a casing pressure."
 
 
@@ -181,6 +185,14 @@ def turned_often(turns: int, days: float, needed_bpd: float) -> str:
     return (
         f"Changes went back on the one before {turns} times in {days:.0f} days: to go up once more must gain at least"
         f" {needed_bpd:.1f} bbl/d."
+    )
+
+
+def little_gain(known_days: float, gain_bpd: float, needed_bpd: float) -> str:
+    """Why a well known for long is not run more for little."""
+    return (
+        f"Known for {known_days:.0f} days, the well is run more only for {needed_bpd:.1f} bbl/d or more, and this"
+        f" gains {gain_bpd:.1f}: small steps up, each for what little seems left, end with the level at the intake."
     )
 
 

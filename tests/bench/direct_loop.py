@@ -45,6 +45,7 @@ from tests.bench.closed_loop import (
     record,
     rows_of,
     told,
+    wandering_rows,
     within,
 )
 
@@ -319,7 +320,7 @@ def main() -> None:
     for number in range(round(24 * asked.days)):
         direct.hour(number)
     print(f"{asked}: {time.process_time() - began_s:.0f} s of one core")
-    print("\n".join(rows_of(liquid(direct.lived, best, asked.days))))
+    print("\n".join(rows_of(liquid(direct.lived, best, asked.days)) + wandering_rows(asked, direct.lived)))
     print("\n".join(coverage_rows(direct.lived, list(direct.lived))))
 
 

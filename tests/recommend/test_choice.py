@@ -10,7 +10,7 @@ from advisor.belief import prior, update
 from advisor.belief.ensemble import Belief
 from advisor.column import Observation
 from advisor.model import Draft
-from advisor.recommend import cautions, choice, guards, outlook, step_test
+from advisor.recommend import cautions, choice, guards, outlook, step_test, texts
 from advisor.well import Setting, Well
 from tests.belief.invented import DAY_MS, HOUR_MS, START_MS, column, drive, setting, well
 
@@ -147,6 +147,28 @@ def test_a_well_at_its_best_is_left_alone_and_the_reason_given() -> None:
     assert draft.if_nothing is not None
 
 
+def test_a_well_long_known_is_slowed_by_little_first_unless_it_all_but_surely_pounds() -> None:
+    """Three to two that a fifth less comes in than is lifted: 3 % of 8 strokes a minute, then what is needed."""
+    of = well()
+    belief = believed(of, height_ft=0.0, inflow_share=0.78, spread=0.002)
+    fed = believed(of, height_ft=300.0, inflow_share=1.1, spread=0.002)
+    some = np.arange(belief.size) % 5 < 3
+    belief = belief.with_members(
+        {name: np.where(some, belief.members[name], fed.members[name]) for name in belief.members}
+    )
+    long_known = context(first_at_ms=NOW_MS - 40 * DAY_MS)
+    first = advised(of, belief, long_known)
+    assert first.if_nothing is not None and 0.5 < first.if_nothing.pound_probability < 0.9
+    assert first.proposed is not None and 0.97 * 8.0 <= first.proposed.stroke_rate_spm < 8.0
+    assert first.because[0] == texts.LITTLE_FIRST
+    answered = replace(long_known, changes=((NOW_MS - 30 * HOUR_MS, setting(8.2), setting(8.0)),))
+    further = advised(of, belief, answered)
+    assert further.proposed is not None and further.proposed.stroke_rate_spm < 0.9 * 8.0
+    assert texts.LITTLE_FIRST not in further.because
+    surely = advised(of, believed(of, height_ft=0.0, inflow_share=0.78, spread=0.002), long_known)
+    assert surely.proposed is not None and surely.proposed.stroke_rate_spm < 0.9 * 8.0
+
+
 def test_where_all_within_reach_pounds_the_unit_is_slowed_all_the_same() -> None:
     """Four tenths of what is lifted comes in: a quarter less still pounds, and is the way to go."""
     of = well()
@@ -261,20 +283,38 @@ def test_each_turn_within_a_month_asks_for_twice_the_gain_again() -> None:
 
 
 def test_a_well_that_turned_twice_in_two_months_goes_up_again_only_for_much() -> None:
-    """20 days after the last turn: 2.5 % of the liquid at least (our choice); down, or after one turn, as ever."""
+    """8 days after the last turn: 1.5 % of the liquid at least (our choice); down, or after one turn, as ever."""
     of = well()
     steps = itertools.pairwise((7.0, 8.6, 7.6, 8.4, 8.0))
-    turned = tuple((NOW_MS - (40 - 5 * i) * DAY_MS, setting(a), setting(b)) for i, (a, b) in enumerate(steps))
-    little = believed(of, height_ft=300.0, inflow_share=1.015, spread=0.002)
-    twice, once = (context(first_at_ms=NOW_MS - 60 * DAY_MS, changes=changes) for changes in (turned[1:], turned[2:]))
+    turned = tuple((NOW_MS - (20 - 4 * i) * DAY_MS, setting(a), setting(b)) for i, (a, b) in enumerate(steps))
+    little = believed(of, height_ft=300.0, inflow_share=1.01, spread=0.002)
+    twice, once = (context(first_at_ms=NOW_MS - 24 * DAY_MS, changes=changes) for changes in (turned[1:], turned[2:]))
     gain = advised(of, little, once).expected
-    assert gain is not None and gain.gain_bpd is not None and 0.0 < gain.gain_bpd.value < 0.025 * 180.0
+    assert gain is not None and gain.gain_bpd is not None and 0.0 < gain.gain_bpd.value < 0.015 * 180.0
     draft = advised(of, little, twice)
     assert draft.held_by == ("reversal",) and "went back on the one before 2 times in 60 days" in draft.because[0]
     much = advised(of, believed(of, height_ft=900.0, inflow_share=1.5), twice)
     assert much.proposed is not None and much.proposed.stroke_rate_spm > 8.0
     pounds = advised(of, believed(of, height_ft=0.0, inflow_share=0.9, spread=0.01), twice)
     assert pounds.proposed is not None and pounds.proposed.stroke_rate_spm < 8.0
+
+
+@pytest.mark.parametrize(
+    ("inflow_share", "known_d", "held"), [(1.01, 20, False), (1.01, 40, True), (1.03, 40, False)]
+)
+def test_a_well_long_known_is_run_more_only_for_a_hundredth_of_its_liquid(
+    inflow_share: float, known_d: float, held: bool
+) -> None:
+    """A tenth of 8 strokes a minute more is 1.2 % of them, and just under 1 % of the liquid (our choice)."""
+    draft = advised(
+        well(),
+        believed(well(), height_ft=300.0, inflow_share=inflow_share, spread=0.002),
+        context(first_at_ms=NOW_MS - round(known_d * DAY_MS)),
+    )
+    assert draft.held_by == (("little-gain",) if held else ())
+    assert (draft.kind == "hold") == held
+    if held:
+        assert "Known for 40 days, the well is run more only for 1.7 bbl/d or more" in draft.because[0]
 
 
 @pytest.mark.parametrize(
