@@ -80,6 +80,7 @@ COUNTS: dict[str, str] = {
     "off_weight": "and what the squares of their weights come to",
     "leaks": "log odds gained for liquid that drains back while idle",
     "weighed_day": "last day whose stillness was weighed, days since 1970; 0 none",
+    "velocity_doubted": "1 once members were put at the intake for the velocity of sound they took above it",
     "void_share": "change of the last shot's height for one deviation of void, as a share of it",
 }
 

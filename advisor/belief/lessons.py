@@ -150,6 +150,13 @@ def _days_over(
     unlifted = evidence.nothing_lifted(belief, wells).tolist()
     others = [{"no-pump-action": p, "gauge-off": one.causes.gauge} for p, one in zip(unlifted, ledgers, strict=True)]
     starves = [suspects.starves(one.causes, other) for one, other in zip(ledgers, others, strict=True)]
-    chance = np.where(usable, starves, 0.0)
-    belief = short.as_told(belief, wells, columns, settings, seen, chance)
-    return belief.with_members({}, {"weighed_day": np.where(over, last, belief.counts["weighed_day"])})
+    # once: where velocity is so far off in truth, what the level answers has the members high again
+    odd = np.where(usable & (belief.counts["velocity_doubted"] == 0.0), short.by_velocity(belief, seen), 0.0)
+    belief = short.as_told(belief, wells, columns, settings, seen, np.maximum(np.where(usable, starves, 0.0), odd))
+    return belief.with_members(
+        {},
+        {
+            "weighed_day": np.where(over, last, belief.counts["weighed_day"]),
+            "velocity_doubted": np.where(odd > 0.0, 1.0, belief.counts["velocity_doubted"]),
+        },
+    )

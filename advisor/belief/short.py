@@ -28,6 +28,7 @@ MOST_SHIFT_SD = (
     4.0  # of the velocity: where joint echoes measure the depth, a level high above the intake stays there
 )
 LEAST_BPD = 0.1
+HARDLY_EVER_SD, COMMON_SD = 3.0, 2.0  # of the velocity, off what gas properties say: 1 well in 370, and 19 of 20
 
 
 def as_told(
@@ -64,6 +65,14 @@ def as_told(
         for name in ("height_ft", "free_ft", "idle_ft"):
             members[name][i][low] = 0.0
     return belief.with_members(members)
+
+
+def by_velocity(belief: Belief, seen: Seen) -> Array:
+    """Chance of a level at the intake (W,) by what velocity of sound it takes for one above it: TOLD, or 0."""
+    by_ft = np.where(np.abs(seen.offsets["velocity"]) > LEAST_VELOCITY_FT, seen.offsets["velocity"], np.inf)
+    taken = belief.members["velocity"].mean(axis=-1)
+    at_intake = taken + ((seen.predicted(belief) - seen.offset_ft(belief.members)) / by_ft).mean(axis=-1)
+    return np.where((np.abs(taken) > HARDLY_EVER_SD) & (np.abs(at_intake) < COMMON_SD), TOLD, 0.0)
 
 
 def _enough_bpd(arrays: cycles.Settings, pump: balance.Pump, ann: balance.Annulus) -> Array:

@@ -87,20 +87,48 @@ def test_a_level_whose_depth_is_measured_moves_by_what_its_depth_may_be_off_at_m
     assert moved.any() and before.members["height_ft"][0][moved].max() <= 41.0
 
 
-def of_days(*, fillages: float = 0.0, weighed_day: float = 0.0) -> Belief:
+def with_velocity(mean: float) -> Belief:
+    """The fed members with a velocity of sound so far off what gas properties say, in deviations."""
+    before = fed()
+    return before.with_members({"velocity": before.members["velocity"] + mean})
+
+
+@pytest.mark.parametrize(
+    ("mean", "velocity_ft", "chance"),
+    [(-3.3, 80.0, short.TOLD), (-2.7, 80.0, 0.0), (3.3, 80.0, 0.0), (3.3, -80.0, short.TOLD), (-3.3, 0.0, 0.0)],
+)
+def test_a_level_that_takes_a_velocity_hardly_ever_met_is_doubted_where_the_intake_takes_a_common_one(
+    mean: float, velocity_ft: float, chance: float
+) -> None:
+    """145 ft over the intake on the average are 1.8 deviations of 80 ft: 3.3 is 1.5 at the intake, or 5.1 (1 of 1,030
+    normal values is further off than 3.3, 13 of 100 than 1.5; tables of the normal distribution)."""
+    before = with_velocity(mean)
+    assert short.by_velocity(before, seen(before, velocity_ft=velocity_ft))[0] == chance
+
+
+def of_days(
+    before: Belief | None = None,
+    *,
+    starves: float = 0.95,
+    fillages: float = 0.0,
+    weighed_day: float = 0.0,
+    doubted: float = 0.0,
+) -> Belief:
     """After a shot, and with a ledger whose last day says at 0.95 that the pump starves."""
     rows = tuple(days([150.0] * 6))
-    kept = Ledger(rows=rows, day=rows[-1].day + 1, causes=Causes(starves=0.95))
-    before = fed()
+    kept = Ledger(rows=rows, day=rows[-1].day + 1, causes=Causes(starves=starves))
+    before = before if before is not None else fed()
     counts = {
         "shots": np.array([50.0]),
         "fillages": np.array([fillages]),
         "weighed_day": np.array([weighed_day]),
+        "velocity_doubted": np.array([doubted]),
         "first_ms": np.array([START_MS - 20.0 * DAY_MS]),
         "lesson_ms": np.array([START_MS - 7.0 * HOUR_MS]),
     }
     before = before.with_members({}, counts)
-    shot = Observation(at_ms=START_MS, height_ft=150.0, random_sd_ft=10.0, shared={"velocity": 80.0})
+    read_ft = 145.0 + 80.0 * float(before.members["velocity"].mean())
+    shot = Observation(at_ms=START_MS, height_ft=read_ft, random_sd_ft=10.0, shared={"velocity": 80.0})
     return update.shot(before, [well()], [column()], [shot], settings=[setting()], ledgers=[kept])
 
 
@@ -115,3 +143,15 @@ def test_a_day_that_is_over_is_weighed_with_the_next_lesson_and_once() -> None:
 def test_measured_fillage_says_more_than_days() -> None:
     after = of_days(fillages=5.0)
     assert float((reachable_bpd(after) < 0.9 * INTAKE_TAKES_BPD).mean()) < 0.1
+
+
+def test_a_velocity_hardly_ever_met_is_doubted_once() -> None:
+    """What the level answers to the next change says which it is: were it doubted each day, nothing could."""
+    at_first = of_days(with_velocity(-3.3), starves=0.0)
+    assert at_first.counts["velocity_doubted"][0] == 1.0
+    assert float((at_first.members["height_ft"] < 20.0).mean()) > 0.5
+    assert abs(float(at_first.members["velocity"].mean())) < short.COMMON_SD + 0.5
+    again = of_days(with_velocity(-3.3), starves=0.0, doubted=1.0)
+    assert float((again.members["height_ft"] < 20.0).mean()) < 0.2
+    common = of_days(with_velocity(-1.0), starves=0.0)
+    assert common.counts["velocity_doubted"][0] == 0.0
