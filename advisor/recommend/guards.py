@@ -32,10 +32,8 @@ CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put 
 # a setting in force may pound so much more likely than a proposal before it is left; where days say that nothing
 # changes, only once it is likelier than not: what is left then is the uncertainty it was chosen with
 STAYS_FACTOR, CALM_FACTOR = 4.0, 10.0
-# of the bound of pounding, for going up: of a well known, and of one known for LONG_DAYS, which goes up only for
-# LONG_KNOWN_GAIN_FRAC of its liquid (our choices, on simulated wells)
-UP_SURER, UP_SURER_LONG = 0.8, 0.4
-LONG_DAYS, LONG_KNOWN_GAIN_FRAC = 25.0, 0.01
+UP_SURER = 0.4  # of the bound of pounding, for going up once a well is known (our choice, on simulated wells)
+LONG_DAYS, LONG_KNOWN_GAIN_FRAC = 25.0, 0.01  # known for so long, up only for so much of its liquid (our choices)
 # of the bound of pounding, and probability of too little liquid, that a step back from a test may leave: the level
 # rises where that is enough, and where it does not a further step follows (our choice, on simulated wells)
 BACK_FACTOR, BACK_SHORT = 6.4, 0.6
@@ -212,7 +210,7 @@ def within_bounds(context: Context, view: Outlook) -> Marks:
     most = np.full(len(changes), context.pound_probability_max)
     shortest = np.full(len(changes), texts.SHORT_PROBABILITY_MAX)
     if not _is_early(context):
-        most[changes > options.EPS] *= UP_SURER_LONG if _is_long_known(context) else UP_SURER
+        most[changes > options.EPS] *= UP_SURER
     if intake_test.on_the_way_back(context):
         down = changes < -options.EPS
         most[down] = np.minimum(BACK_FACTOR * most[down], max(AT_ONCE_POUNDING, context.pound_probability_max))
@@ -269,10 +267,6 @@ def _is_early(context: Context) -> bool:
     return _known_days(context) < EARLY_DAYS
 
 
-def _is_long_known(context: Context) -> bool:
-    return _known_days(context) > LONG_DAYS
-
-
 def _known_days(context: Context) -> float:
     known_ms = context.now_ms - (context.first_at_ms if context.first_at_ms is not None else context.now_ms)
     return known_ms / (24 * HOUR_MS)
@@ -312,9 +306,8 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
     if faster and not held and seems_to_pound(context, view):
         held.append((POUNDING_TOLD, texts.pounding_told(context.pound_told, float(view.pound_probability[0]))))
     held += _reversal(context, view, index, change, well)
-    needed = LONG_KNOWN_GAIN_FRAC * float(view.liquid_bpd[0])
-    if faster and not held and _is_long_known(context) and float(view.gain_bpd[index]) < needed:
-        gain = float(view.gain_bpd[index])
+    gain, needed = float(view.gain_bpd[index]), LONG_KNOWN_GAIN_FRAC * float(view.liquid_bpd[0])
+    if faster and not held and _known_days(context) > LONG_DAYS and gain < needed:
         held.append((LITTLE_GAIN, texts.little_gain(_known_days(context), gain, needed)))
     return held
 
