@@ -243,9 +243,13 @@ def within_reach(context: Context, view: Outlook) -> Marks:
 
 
 def begins_with_little(context: Context, view: Outlook) -> bool:
-    """Whether a step down is to be a little one, whose answer tells whether more is needed."""
-    sure = view.pound_probability[0] > ALL_BUT_SURE
-    return not (sure or _is_early(context) or _went_down(context))
+    """Whether a step down is to be a little one, whose answer tells whether more is needed.
+
+    Not one that spares strokes where the setting in force keeps its bounds.
+    """
+    pounds, short = float(view.pound_probability[0]), float(view.short_probability[0])
+    keeps = pounds <= context.pound_probability_max and short <= texts.SHORT_PROBABILITY_MAX
+    return not (keeps or pounds > ALL_BUT_SURE or _is_early(context) or _went_down(context))
 
 
 def _no_further_down(changes: Array, most: float) -> Marks:

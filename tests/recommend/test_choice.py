@@ -169,6 +169,18 @@ def test_a_well_long_known_is_slowed_by_little_first_unless_it_all_but_surely_po
     assert surely.proposed is not None and surely.proposed.stroke_rate_spm < 0.9 * 8.0
 
 
+def test_strokes_are_spared_by_more_than_a_little_where_nothing_speaks_for_pounding() -> None:
+    """A tenth fewer strokes for no less liquid, of a well known for 40 days."""
+    view = slower_or_not(0.02, 0.1)
+    view = replace(view, liquid_bpd=np.full(2, 180.0), gain_bpd=np.zeros(2), gain_sd_bpd=np.zeros(2))
+    long_known = context(first_at_ms=NOW_MS - 40 * DAY_MS)
+    pick = choice.choose(well(), column(), long_known, view)
+    assert pick is not None and pick.index == 1
+    over = replace(view, pound_probability=np.array([0.3, 0.02]))
+    assert guards.within_reach(long_known, view).tolist() == [True, True]
+    assert guards.begins_with_little(long_known, over) and not guards.begins_with_little(long_known, view)
+
+
 def test_where_all_within_reach_pounds_the_unit_is_slowed_all_the_same() -> None:
     """Four tenths of what is lifted comes in: a quarter less still pounds, and is the way to go."""
     of = well()
