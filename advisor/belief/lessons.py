@@ -8,7 +8,7 @@ import numpy as np
 
 from advisor.belief import assimilate, chosen, drift, evidence, modes, short, stillness, suspects
 from advisor.belief.ensemble import Array, Belief, Marks
-from advisor.belief.ledger import Ledger
+from advisor.belief.ledger import Ledger, measured
 from advisor.belief.seen import Seen
 from advisor.column import Column
 from advisor.well import Setting, Well
@@ -151,7 +151,8 @@ def _days_over(
     others = [{"no-pump-action": p, "gauge-off": one.causes.gauge} for p, one in zip(unlifted, ledgers, strict=True)]
     starves = [suspects.starves(one.causes, other) for one, other in zip(ledgers, others, strict=True)]
     # once: where velocity is so far off in truth, what the level answers has the members high again
-    odd = np.where(usable & (belief.counts["velocity_doubted"] == 0.0), short.by_velocity(belief, seen), 0.0)
+    asked = usable & (belief.counts["velocity_doubted"] == 0.0) & ~np.array([measured(one) for one in ledgers])
+    odd = np.where(asked, short.by_velocity(belief, seen), 0.0)
     belief = short.as_told(belief, wells, columns, settings, seen, np.maximum(np.where(usable, starves, 0.0), odd))
     return belief.with_members(
         {},

@@ -113,10 +113,11 @@ def of_days(
     fillages: float = 0.0,
     weighed_day: float = 0.0,
     doubted: float = 0.0,
+    measured_day: int | None = None,
 ) -> Belief:
     """After a shot, and with a ledger whose last day says at 0.95 that the pump starves."""
     rows = tuple(days([150.0] * 6))
-    kept = Ledger(rows=rows, day=rows[-1].day + 1, causes=Causes(starves=starves))
+    kept = Ledger(rows=rows, day=rows[-1].day + 1, causes=Causes(starves=starves), measured_day=measured_day)
     before = before if before is not None else fed()
     counts = {
         "shots": np.array([50.0]),
@@ -145,7 +146,7 @@ def test_measured_fillage_says_more_than_days() -> None:
     assert float((reachable_bpd(after) < 0.9 * INTAKE_TAKES_BPD).mean()) < 0.1
 
 
-def test_a_velocity_hardly_ever_met_is_doubted_once() -> None:
+def test_a_velocity_hardly_ever_met_is_doubted_once_and_not_where_joints_measured_it() -> None:
     """What the level answers to the next change says which it is: were it doubted each day, nothing could."""
     at_first = of_days(with_velocity(-3.3), starves=0.0)
     assert at_first.counts["velocity_doubted"][0] == 1.0
@@ -155,3 +156,5 @@ def test_a_velocity_hardly_ever_met_is_doubted_once() -> None:
     assert float((again.members["height_ft"] < 20.0).mean()) < 0.2
     common = of_days(with_velocity(-1.0), starves=0.0)
     assert common.counts["velocity_doubted"][0] == 0.0
+    by_joints = of_days(with_velocity(-3.3), starves=0.0, measured_day=20_004)
+    assert by_joints.counts["velocity_doubted"][0] == 0.0
