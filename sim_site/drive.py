@@ -19,6 +19,13 @@ class Setting:
     run_min: float = 60.0
     idle_min: float = 0.0
 
+    @property
+    def mean_spm(self) -> float:
+        """Strokes a minute, rests counted in."""
+        if self.idle_min <= 0.0:
+            return self.stroke_rate_spm
+        return self.stroke_rate_spm * (self.run_min / (self.run_min + self.idle_min))
+
     def phase_ms(self, running: bool) -> int | None:
         """How long a phase lasts, ms; None for one that never ends."""
         if self.idle_min <= 0.0:

@@ -153,7 +153,8 @@ def _days_over(
     # once: where velocity is so far off in truth, what the level answers has the members high again
     asked = usable & (belief.counts["velocity_doubted"] == 0.0) & ~np.array([measured(one) for one in ledgers])
     odd = np.where(asked, short.by_velocity(belief, seen), 0.0)
-    belief = short.as_told(belief, wells, columns, settings, seen, np.maximum(np.where(usable, starves, 0.0), odd))
+    chance = np.where(usable, np.maximum(starves, odd), 0.0)
+    belief = short.as_told(belief, wells, columns, settings, seen, chance)
     return belief.with_members(
         {},
         {

@@ -50,9 +50,8 @@ def as_told(
     enough_bpd = np.maximum(_enough_bpd(arrays, pump, ann), LEAST_BPD)
     pounds = fed.least_height_bpd < enough_bpd
     members = {name: values.copy() for name, values in belief.members.items()}
-    read_ft = seen.predicted(belief) - seen.offset_ft(belief.members)
-    by_ft = np.where(told[:, None], seen.offsets["velocity"], 1.0)
-    near = np.abs(read_ft / by_ft) <= MOST_SHIFT_SD
+    above_sd = _above_sd(belief, seen)
+    near = np.abs(above_sd) <= MOST_SHIFT_SD
     for i in np.flatnonzero(told).tolist():
         more = round(min(float(chance[i]), MOST_SHARE) * belief.size) - int(pounds[i].sum())
         if more < MOVED_AT_LEAST:
@@ -61,7 +60,7 @@ def as_told(
         drawn = stream(belief.wells[i], int(belief.at_ms[i]), "short").exponential(SHORT_BY, len(low))
         reaches_bpd = np.maximum(fed.least_height_bpd[i][low], LEAST_BPD)
         members["ln_potential"][i][low] += np.log(enough_bpd[i][low] / reaches_bpd) - drawn
-        members["velocity"][i][low] += read_ft[i][low] / by_ft[i, 0]
+        members["velocity"][i][low] += above_sd[i][low]
         for name in ("height_ft", "free_ft", "idle_ft"):
             members[name][i][low] = 0.0
     return belief.with_members(members)
@@ -69,10 +68,15 @@ def as_told(
 
 def by_velocity(belief: Belief, seen: Seen) -> Array:
     """Chance of a level at the intake (W,) by what velocity of sound it takes for one above it: TOLD, or 0."""
-    by_ft = np.where(np.abs(seen.offsets["velocity"]) > LEAST_VELOCITY_FT, seen.offsets["velocity"], np.inf)
     taken = belief.members["velocity"].mean(axis=-1)
-    at_intake = taken + ((seen.predicted(belief) - seen.offset_ft(belief.members)) / by_ft).mean(axis=-1)
+    at_intake = taken + _above_sd(belief, seen).mean(axis=-1)
     return np.where((np.abs(taken) > HARDLY_EVER_SD) & (np.abs(at_intake) < COMMON_SD), TOLD, 0.0)
+
+
+def _above_sd(belief: Belief, seen: Seen) -> Array:
+    """How much more velocity (W, M), in deviations, puts each member at the intake; 0 where the depth is known."""
+    by_ft = np.where(np.abs(seen.offsets["velocity"]) > LEAST_VELOCITY_FT, seen.offsets["velocity"], np.inf)
+    return np.asarray((seen.predicted(belief) - seen.offset_ft(belief.members)) / by_ft)
 
 
 def _enough_bpd(arrays: cycles.Settings, pump: balance.Pump, ann: balance.Annulus) -> Array:

@@ -37,6 +37,7 @@ LONG_DAYS, LONG_KNOWN_GAIN_FRAC = 25.0, 0.01  # known for so long, up only for s
 # of the bound of pounding, and probability of too little liquid, that a step back from a test may leave: the level
 # rises where that is enough, and where it does not a further step follows (our choice, on simulated wells)
 BACK_FACTOR, BACK_SHORT = 6.4, 0.6
+EARLY_DOWN = 0.12  # of a well known for days: a level that does not answer so small a step is at the intake
 # of the strokes, of a well known for longer; till when the level is its answer; and the probability of pounding over
 # which none is waited for (our choices, on simulated wells)
 LATE_DOWN, LATE_DOWN_ANSWERS_H, ALL_BUT_SURE = 0.03, 96.0, 0.9
@@ -227,7 +228,7 @@ def stops_short(context: Context, view: Outlook, index: int) -> bool:
 def within_reach(context: Context, view: Outlook) -> Marks:
     """Candidates (C,) that one step may go to, by how far down: what goes too far is a turn more on the way back.
 
-    Of a well known for days options.EARLY_DOWN, further where a pump likely pounds on after that. Later, when most of
+    Of a well known for days EARLY_DOWN, further where a pump likely pounds on after that. Later, when most of
     what seems to starve is a fed level that stood still by chance, LATE_DOWN or the least there is: a fed level rises
     on that within hours, and where it does not, the next step may go as far as it must. A pump that all but surely
     pounds is slowed by as much as it must at once.
@@ -236,7 +237,7 @@ def within_reach(context: Context, view: Outlook) -> Marks:
     if not _is_early(context):
         begins = begins_with_little(context, view)
         return _no_further_down(changes, LATE_DOWN) if begins else np.ones_like(changes, dtype=bool)
-    near = changes >= -options.EARLY_DOWN - options.EPS
+    near = changes >= -EARLY_DOWN - options.EPS
     if view.pound_probability[near][np.argmin(changes[near])] > AT_ONCE_POUNDING:
         return np.ones_like(near)
     return near

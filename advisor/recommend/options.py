@@ -12,7 +12,6 @@ from advisor.belief.ensemble import Array
 from advisor.well import Drive, Setting, Well
 
 LARGEST_UP, LARGEST_DOWN = 0.10, 0.25  # of the stroke rate, or of the share of time running, in one step
-EARLY_DOWN = 0.12  # of a well known for days: a level that does not answer so small a step is at the intake
 SLACK_DOWN, SLACK_UP = 0.98, 1.01  # whole minutes do not meet a share exactly
 MOST_CANDIDATES = 24
 FIXED_STEP_SHARE = 0.05  # a sheave comes in sizes: a change worth making is about this much

@@ -117,10 +117,14 @@ def measured(flow: Flow, now: Now, troubles: Troubles, cycles: Cycles, step: int
         for row, when in enumerate((begin, end)):
             here = when == minute
             if here.any():
-                reached = (now.sum_oil_bbl + now.sum_water_bbl, now.running_min, now.pounding_min)
-                sums[row] = np.where(here, np.array(reached), sums[row])
+                sums[row] = np.where(here, reached(now), sums[row])
         flow.advance(now, cycles.rates_spm(minute), valve, troubles, wobble, step)
     return sums[1] - sums[0], (end - begin) / DAY_MIN
+
+
+def reached(now: Now) -> Floats:
+    """Liquid lifted, bbl, and minutes run and pounded so far, shape (3, n)."""
+    return np.array([now.sum_oil_bbl + now.sum_water_bbl, now.running_min, now.pounding_min])
 
 
 def best(wells: Wells, now: Now, troubles: Troubles, drives: tuple[Drive, ...]) -> list[Steady | None]:

@@ -12,14 +12,13 @@ from collections.abc import Mapping
 import numpy as np
 
 from sim_site.drive import Setting
-from sim_site.plain.fleet import Fleet
-from sim_site.plain.flow import Flow, no_troubles, taken
-from sim_site.plain.search import Cycles, ladders, split
+from sim_site.plain.fleet import HOUR_MIN, Fleet
+from sim_site.plain.flow import DAY_MIN, Flow, no_troubles, taken
+from sim_site.plain.search import Cycles, ladders, reached, split
 from sim_site.plain.wells import Floats
 from sim_site.truth import Steady
 
 LEAST_EFFORT, MOST_EFFORT = 0.90, 1.03  # of the strokes a day of the best steady setting
-DAY_MIN, HOUR_MIN = 1440, 60
 
 
 def settings_near(fleet: Fleet, best: Mapping[str, Setting]) -> list[tuple[int, Setting]]:
@@ -31,16 +30,9 @@ def settings_near(fleet: Fleet, best: Mapping[str, Setting]) -> list[tuple[int, 
             found += [
                 (place, setting)
                 for setting in ladder.settings
-                if LEAST_EFFORT <= effort(setting) / effort(steady) <= MOST_EFFORT
+                if LEAST_EFFORT <= setting.mean_spm / steady.mean_spm <= MOST_EFFORT
             ]
     return found
-
-
-def effort(setting: Setting) -> float:
-    """Strokes a minute, rests counted in."""
-    rests = setting.idle_min > 0.0
-    share = setting.run_min / (setting.run_min + setting.idle_min) if rests else 1.0
-    return setting.stroke_rate_spm * share
 
 
 def most(
@@ -74,8 +66,7 @@ def lived(fleet: Fleet, tried: list[tuple[int, Setting]], from_day: float, days:
             if minute % HOUR_MIN == 0:
                 fleet.refresh(minute)
             if minute == round(from_day * DAY_MIN):
-                before = np.array([now.sum_oil_bbl + now.sum_water_bbl, now.running_min, now.pounding_min])
+                before = reached(now)
             flow.advance(now, cycles.rates_spm(minute), always, nothing, fleet.wobble[here], step)
-        after = np.array([now.sum_oil_bbl + now.sum_water_bbl, now.running_min, now.pounding_min])
-        found[:, some] = after - before
+        found[:, some] = reached(now) - before
     return tuple(found)

@@ -272,8 +272,7 @@ def since(values: Sequence[float]) -> float:
 
 def reversals(lived: Lived, *, tests: bool = True) -> int:
     """Times a change of strokes a day went against the one before it; without the tests to the intake and back."""
-    strokes = [(day, effort({"stroke_rate_spm": s.stroke_rate_spm, "run_min": s.run_min, "idle_min": s.idle_min}))
-               for day, s in lived.settings]  # fmt: skip
+    strokes = [(day, setting.mean_spm) for day, setting in lived.settings]
     ways, part, begun = [], "", 0
     for (_, before), (day, after) in itertools.pairwise(strokes):
         if abs(after - before) <= 1e-9:
@@ -311,19 +310,28 @@ def liquid(lived: Mapping[str, Lived], best: Mapping[str, float], days: float) -
     )
 
 
-def rows_of(figures: Liquid) -> list[str]:
-    """The table of one way to run the wells, with the figures to reach."""
+def liquid_rows(figures: Liquid) -> list[str]:
+    """Of the table of one way to run the wells what tells of their liquid."""
     share = np.array(list(figures.share.values()))
     pounding = np.array([figures.pounding[key] for key in figures.share])
     capped = np.minimum(share, 1.0)
     good = (share >= LEAST_SHARE) & (pounding <= POUNDING_MOST)
-    often, besides = (np.array(list(each.values())) > 1.0 for each in (figures.reversals, figures.besides))
     n = len(share)
     return [
         f"liquid, fleet mean of the best (at most 1 a well): {capped.mean():.4f} ± {capped.std() / math.sqrt(n):.4f}"
         f" (uncapped {share.mean():.4f}); at least 0.985",
         f"liquid, 5th-percentile well: {np.percentile(share, 5):.3f}; at least 0.93",
         f"wells at {LEAST_SHARE} or more without pounding: {interval(int(good.sum()), n)}",
+    ]
+
+
+def rows_of(figures: Liquid) -> list[str]:
+    """The table of one way to run the wells, with the figures to reach."""
+    pounding = np.array([figures.pounding[key] for key in figures.share])
+    often, besides = (np.array(list(each.values())) > 1.0 for each in (figures.reversals, figures.besides))
+    n = len(figures.share)
+    return [
+        *liquid_rows(figures),
         f"wells pounding over 0.5 % of run time: {interval(int((pounding > POUNDING_MOST).sum()), n)}; at most 2 %"
         f" (mean of all {pounding.mean():.2%})",
         f"wells with at most one reversal a month: {interval(int((~often).sum()), n)}; at least 92 %"
@@ -331,17 +339,17 @@ def rows_of(figures: Liquid) -> list[str]:
     ]
 
 
-def wandering_rows(asked: Asked, lived: Mapping[str, Lived]) -> list[str]:
+def wandering_rows(
+    asked: Asked, lived: Mapping[str, Lived], best: Mapping[str, float], settings: Mapping[str, Setting]
+) -> list[str]:
     """Liquid held against what a setting gave without pounding as inflow wandered: the steady best pounds at some
-    wells. Of the plain fleet without faults; none for another."""
+    wells. Of the plain fleet without faults; none for another. best, settings: the steady best, bbl/d, and set so."""
     if asked.kind != "plain" or asked.faults != "none":
         return []
     fleet = Fleet(asked.wells, asked.seed)
-    best = {key: one for key, one in fleet.best().items() if one is not None}
-    settings = {key: one.setting for key, one in best.items()}
     gave = achievable.most(fleet, settings, FROM_DAY, asked.days, POUNDING_MOST)
-    part = np.mean([one.liquid_bpd / best[key].liquid_bpd for key, one in gave.items()])
-    rows = rows_of(liquid(lived, {key: one.liquid_bpd for key, one in gave.items()}, asked.days))[:3]
+    part = np.mean([one.liquid_bpd / best[key] for key, one in gave.items()])
+    rows = liquid_rows(liquid(lived, {key: one.liquid_bpd for key, one in gave.items()}, asked.days))
     return [
         f"of the most that a setting gave in these days with at most 0.5 % pounding ({part:.4f} of the steady best):",
         *(f"    {row}" for row in rows),
@@ -474,6 +482,7 @@ def main() -> None:
         lived: dict[str, Lived] = {key: Lived() for key in loop.lived}
         truth = loop.wells.truth(with_best=True)
         best = {key: one.best_bpd for key, one in truth.items() if one.best_bpd}
+        settings = {key: one.best_setting for key, one in truth.items() if one.best_setting}
         for _ in range(round(asked.days * 24 / STEP_H)):
             loop.step()
             follower.step(STEP_H)
@@ -484,8 +493,7 @@ def main() -> None:
     plain = liquid(lived, best, asked.days)
     print(f"{asked}")
     print(f"wells with a setting that does not pound: {len(best)} of {asked.wells}; refused: {loop.refused}")
-    print("\n".join(rows_of(figures)))
-    print("\n".join(wandering_rows(asked, loop.lived)))
+    print("\n".join(rows_of(figures) + wandering_rows(asked, loop.lived, best, settings)))
     ailing = {f.well for f in drawn_faults(asked)}
     whole, ill = [k for k in loop.lived if k not in ailing], [k for k in loop.lived if k in ailing]
     print("\n".join(coverage_rows(loop.lived, whole)))

@@ -315,12 +315,14 @@ def main() -> None:
     args = ask.parse_args()
     asked = Asked(args.wells, args.days, args.seed, args.sensor, args.test_days, args.fleet, "none", False)
     direct = Direct(asked)
-    best = {key: one.liquid_bpd for key, one in direct.sites.best().items() if one is not None}
+    steady = {key: one for key, one in direct.sites.best().items() if one is not None}
+    best, settings = ({key: getattr(one, name) for key, one in steady.items()} for name in ("liquid_bpd", "setting"))
     began_s = time.process_time()
     for number in range(round(24 * asked.days)):
         direct.hour(number)
     print(f"{asked}: {time.process_time() - began_s:.0f} s of one core")
-    print("\n".join(rows_of(liquid(direct.lived, best, asked.days)) + wandering_rows(asked, direct.lived)))
+    figures = liquid(direct.lived, best, asked.days)
+    print("\n".join(rows_of(figures) + wandering_rows(asked, direct.lived, best, settings)))
     print("\n".join(coverage_rows(direct.lived, list(direct.lived))))
 
 

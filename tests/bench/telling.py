@@ -32,7 +32,7 @@ from sim_site.scenario import Fault, Pace
 from sim_site.site import Message, Site
 from sim_site.truth import WellTruth
 from tests.bench import sites
-from tests.bench.closed_loop import INTERVALS, LEARNT_D, Lived, cover, in_test, to_the_intake, told, within
+from tests.bench.closed_loop import INTERVALS, LEARNT_D, Lived, cover, effort, in_test, to_the_intake, told, within
 from tests.bench.shots import interval
 
 HOUR_S, DAY_H = 3600.0, 24
@@ -207,12 +207,6 @@ class Watch:
         twin.step(HORIZON_H * 60)
         after = twin.truth(with_best=False)
         return {key: share_of(before[key], after[key]) > POUNDS_SHARE for key in keys}
-
-
-def effort(setting: Mapping[str, Any]) -> float:
-    idle, run = setting.get("idle_min") or 0.0, setting.get("run_min") or 0.0
-    share = run / (run + idle) if idle > 0.0 and run > 0.0 else 1.0
-    return float(setting["stroke_rate_spm"] * share)
 
 
 def share_of(before: WellTruth, after: WellTruth) -> float:
