@@ -160,7 +160,6 @@ WELL_FAULTS = [
     ({"kind": '"timer"'}, "drive.idle_min: is missing; must be a timer's minutes at rest, 0 where it does not rest"),
     ({"drive": "run_min = 45"}, "drive.idle_min: is missing; must be given together with run_min"),
     ({"drive": "idle_min = 15"}, "drive.run_min: is missing; must be given where idle_min is above 0 (it is 15)"),
-    ({"drive": "run_min = 45\nidle_min = 15\nnever_idle = true"}, "drive.never_idle: is true while idle_min is 15"),
     (
         {"drive": "stroke_rate_min_spm = 9\nstroke_rate_max_spm = 3"},
         "drive.stroke_rate_min_spm: is 9; must be at most",
