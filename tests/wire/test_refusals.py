@@ -62,9 +62,10 @@ FIELDS: list[tuple[str, dict[str, Any], str]] = [
     (
         "level",
         {**LEVEL, "casing_psi": 41},
-        "casing_psi: is not a field of level; must be one that is (nearest known: c",
+        "casing_psi: is not a field of level; must be one of its fields (nearest known: c",
     ),
     ("level", {**LEVEL, "stroke_rate": 8}, "stroke_rate: is not a field of level"),
+    ("level", {**LEVEL, "snr_db": 8}, "must be one of its fields (nearest known: signal_to_noise_db)"),
     ("level", {**LEVEL, "casing_psig": 41, "casing_kpag": 280}, "casing_psig and casing_kpag: are both given"),
     ("level", {**LEVEL, "level_ft_md": 4800}, "round_trip_s and level_ft_md: are both given; must be exactly one"),
     ("level", {**LEVEL, "level_m_md": 1463}, "round_trip_s and level_m_md: are both given; must be exactly one"),
