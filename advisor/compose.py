@@ -6,7 +6,7 @@ A quantity that cannot be worked out is None with a note that says why.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from advisor.belief.ensemble import Belief
 from advisor.column import WorkUp
@@ -105,14 +105,18 @@ def composed(
         *memory.heard_notes,
         *_input_notes(memory, well, at_ms),
     )
+    suspected = {name: suspects.get(name, 0.0) for name in SUSPECTS} if believed is not None else {}
+    missing = [name for name, quantity in quantities.items() if quantity is None]
+    missing += ["pound_probability"] if pound_probability is None else []
+    missing += [] if suspected else ["suspects"]
     return Assessment(
         well=well.key,
         at_ms=at_ms,
         inputs=inputs_believed(memory, well, at_ms),
         quantities=quantities,
         pound_probability=pound_probability,
-        suspects={name: suspects.get(name, 0.0) for name in SUSPECTS} if believed is not None else {},
-        notes=_with_reasons(said, quantities, pound_probability),
+        suspects=suspected,
+        notes=_with_reasons(said, missing),
     )
 
 
@@ -169,18 +173,15 @@ def _input_notes(memory: Memory, well: Well, at_ms: int) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _with_reasons(
-    notes: tuple[str, ...], quantities: Mapping[str, Quantity | None], pound_probability: float | None
-) -> tuple[str, ...]:
-    """The notes, once each, with a reason for every quantity that is None."""
+def _with_reasons(notes: tuple[str, ...], missing: Sequence[str]) -> tuple[str, ...]:
+    """The notes, once each, with a reason for everything that is missing."""
     kept = list(dict.fromkeys(notes))
     unexplained: dict[str, list[str]] = {}
-    missing = [name for name, quantity in quantities.items() if quantity is None]
-    if pound_probability is None:
-        missing.append("pound_probability")
     for name in missing:
         if not any(name in note.split(":")[0] for note in kept):
-            unexplained.setdefault(NEEDS.get(name, NEEDS_BELIEF), []).append(name)
+            no_level = name == "round_trip_s" and "level_ft_md" in missing
+            reason = NEEDS["level_ft_md"] if no_level else NEEDS.get(name, NEEDS_BELIEF)
+            unexplained.setdefault(reason, []).append(name)
     for reason, names in unexplained.items():
         kept.append(f"{', '.join(names)}: {reason}")
     return tuple(kept)

@@ -435,6 +435,12 @@ def test_without_any_gas_rate_the_share_of_liquid_is_a_wide_guess_and_said() -> 
     assert sd(done, "liquid_frac_annulus") == pytest.approx(0.15, abs=0.02)
 
 
+def test_a_share_of_liquid_that_cannot_be_worked_out_is_not_said_to_be_taken() -> None:
+    done = worked(inputs(build_up=None, level=None))
+    assert done.quantities["liquid_frac_annulus"] is None
+    assert said(done, "liquid_frac_annulus") == "liquid_frac_annulus: no level believed"
+
+
 def test_a_flat_build_up_is_next_to_no_gas_rather_than_unknown() -> None:
     done = worked(inputs(build_up=BuildUp(at_ms=AT_MS, casing_psig=(85.0,) * 20, every_s=15.0)))
     assert done.quantities["annular_gas_mscfd"] is None

@@ -45,6 +45,7 @@ def test_whatever_is_known_the_rest_is_null_with_a_note_why(known: set[str], pou
     assert set(said.quantities) == set(PUBLISHED)
     missing = {name for name, quantity in said.quantities.items() if quantity is None}
     missing |= set() if pounding else {"pound_probability"}
+    missing |= set() if said.suspects else {"suspects"}
     for name in missing:
         assert any(name in note.partition(":")[0] for note in said.notes), name
     assert len(set(said.notes)) == len(said.notes)
@@ -53,6 +54,11 @@ def test_whatever_is_known_the_rest_is_null_with_a_note_why(known: set[str], pou
 def test_without_a_belief_nothing_is_suspected_and_with_one_each_is_named() -> None:
     assert composed(fold()).suspects == {}
     assert composed(fold(), believed={"inflow_bpd": SOME}).suspects == dict.fromkeys(SUSPECTS, 0.0)
+
+
+def test_without_a_level_no_note_says_how_it_came() -> None:
+    notes = composed(fold()).notes
+    assert any(note == "level_ft_md, round_trip_s: no level believed yet" for note in notes)
 
 
 def _workup(**quantities: Quantity) -> WorkUp:

@@ -10,7 +10,7 @@ import numpy as np
 
 from advisor.assess import errors, fleet
 from advisor.assess.depth import Depth
-from advisor.assess.gasrate import GasRate
+from advisor.assess.gasrate import LIQUID_TAKEN, GasRate
 from advisor.column import Column, Inputs, Observation, WorkUp
 from advisor.model import Quantity
 from advisor.physics.constants import DEGR_AT_ZERO_DEGF, FT3_PER_BBL
@@ -183,6 +183,8 @@ def _explain(each: Inputs, quantities: dict[str, Quantity | None], case: Case, i
             "acoustic_velocity_fps: the gas is rich or cold enough to drop liquid; "
             "its velocity may be off by several per cent"
         )
+    if quantities["liquid_frac_annulus"] is None and LIQUID_TAKEN in notes:
+        notes.remove(LIQUID_TAKEN)  # nothing is told, so nothing was taken
     lacking = {
         "level": each.level is None,
         "casing": fleet.casing_psig(each) is None,
