@@ -107,8 +107,9 @@ def _checked(trace: Trace) -> Array:
         raise Unusable(f"sample_hz: {hz}; must be {LEAST_HZ:g} to {MOST_HZ:g}")
     if not isinstance(data, bytes | bytearray) or len(data) % 2:
         raise Unusable("samples: an odd number of bytes; must be 16-bit samples")
-    if not (math.isfinite(trace.scale) and trace.scale != 0.0):
-        raise Unusable(f"scale: {trace.scale}; must be the value of one count")
+    scale = 1.0 if trace.scale is None else trace.scale
+    if not (math.isfinite(scale) and scale != 0.0):
+        raise Unusable(f"scale: is {scale:g}; must be above 0, or below it where compression counts down")
     count = len(data) // 2
     if count < LEAST_S * hz:
         raise Unusable(f"samples: {count / hz:.2f} s of record; must be at least {LEAST_S} s")
@@ -117,7 +118,7 @@ def _checked(trace: Trace) -> Array:
     x = np.frombuffer(bytes(data), dtype="<i2").astype(np.float64)
     if np.ptp(x) < 4.0:
         raise Unusable("samples: silence, the microphone shows nothing; must be a record of a shot")
-    return x * math.copysign(1.0, trace.scale)
+    return x * math.copysign(1.0, scale)
 
 
 def _rounding(x: Array, hz: float) -> float:

@@ -105,7 +105,7 @@ FIELDS: list[tuple[str, dict[str, Any], str]] = [
     ("trace", {**TRACE, "samples": ""}, "samples: holds 0 samples"),
     ("trace", {**TRACE, "samples": [0, 1]}, "samples: is an array of 2; must be base64"),
     ("trace", {**TRACE, "sample_hz": 0}, "sample_hz: is 0; must be at least 20"),
-    ("trace", {**TRACE, "scale": 0}, "scale: is 0; must be the value of one count"),
+    ("trace", {**TRACE, "scale": 0}, "scale: is 0; must be above 0"),
     ("trace", {**TRACE, "trigger_index": 6}, "trigger_index: is 6; must be below the number of samples, 6"),
     ("casing-pressure", without(SERIES, "every_s"), "every_s: is missing; must be given with an array"),
     ("casing-pressure", {**SERIES, "every_s": 0}, "every_s: is 0; must be above 0"),
