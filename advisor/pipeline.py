@@ -110,12 +110,14 @@ def _round(items: list[Work], rules: Rulebook, settings: Settings) -> None:
 
 
 def _listen(items: list[Work], settings: Settings) -> None:
-    """Raw traces become levels, or a request for a better shot."""
+    """Raw traces become levels; shots not to be trusted, picked ones too, a request for a better one."""
     for item in items:
         heard = listening.heard(item.moment, item.memory, item.well, atmospheric_psia=settings.atmospheric_psia)
-        if heard.shot is None:
-            continue
-        item.moment, item.memory = heard.moment, memories.listened(item.memory, heard.shot, heard.tries, heard.lines)
+        if heard.shot is not None:
+            item.moment = heard.moment
+            item.memory = memories.listened(item.memory, heard.shot, heard.tries, heard.lines)
+        elif heard.tries is not None:
+            item.memory = replace(item.memory, tries=heard.tries)
         item.request = None if item.quiet else heard.request
 
 

@@ -30,7 +30,7 @@ def judged(reading: Reading, time_class: TimeClass) -> Judged:
     if time_class == "ahead":
         reasons.append(incoming.ahead_words(reading))
     if isinstance(reading.measured, Level):
-        reasons += _level_doubts(reading.measured)
+        reasons += [f"level: {doubt}" for doubt in level_doubts(reading.measured)]
     ours: Quality = "uncertain" if reasons else "good"
     return Judged(quality=worst(reading.quality, ours), reasons=tuple(reasons))
 
@@ -40,16 +40,17 @@ def worst(*qualities: Quality) -> Quality:
     return max(qualities, key=lambda quality: RANK[quality])
 
 
-def _level_doubts(level: Level) -> list[str]:
+def level_doubts(level: Level) -> list[str]:
+    """Why a shot picked at the site is not to be trusted, by what it says of itself."""
     doubts = []
     reach = level.joint_reach_frac
     if level.joints_counted is not None and reach is not None and reach < LEAST_JOINT_REACH_FRAC:
         doubts.append(
-            f"level: joint echoes counted to {reach:.2f} of its depth; at least {LEAST_JOINT_REACH_FRAC:g} is wanted"
+            f"joint echoes counted to {reach:.2f} of its depth; at least {LEAST_JOINT_REACH_FRAC:g} is wanted"
         )
     if level.signal_to_noise_db is not None and level.signal_to_noise_db < LEAST_SIGNAL_DB:
         doubts.append(
-            f"level: the echo stands {level.signal_to_noise_db:.0f} dB over the noise; "
+            f"the echo stands {level.signal_to_noise_db:.0f} dB over the noise; "
             f"at least {LEAST_SIGNAL_DB:.0f} dB is wanted"
         )
     return doubts

@@ -19,7 +19,8 @@ ROUGH_R2_FRAC, ROUGH_HALVES_FRAC = 0.8, 0.5  # of a refused build-up that still 
 LEAST_SD_MSCFD = 0.05
 APART_SD = 3.0  # a build-up so far off those before it is of another rate
 AS_BEFORE = "; taken as by those before it"
-LIQUID_TAKEN = f"liquid_frac_annulus: no annular gas rate; taken as {errors.GIVEN_LIQUID_FRAC:g} ± {errors.GIVEN_LIQUID_SD_FRAC:g}"
+GIVEN = f"{errors.GIVEN_LIQUID_FRAC:g} ± {errors.GIVEN_LIQUID_SD_FRAC:g}"
+LIQUID_TAKEN = f"liquid_frac_annulus: no annular gas rate; taken as {GIVEN}"
 ANNULUS_SHARE = 0.7  # of produced gas that comes up the annulus where only the production is known
 
 

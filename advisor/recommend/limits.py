@@ -173,7 +173,7 @@ def _timer(well: Well, proposed: Setting, in_force: Setting, casing_share_of_max
                 value=proposed.idle_min,
                 limit=in_force.idle_min,
                 unit="min",
-                basis=f"never_idle is set in {_source(well)}: no longer rest than now, nor a larger share of the time",
+                basis=f"never_idle is set in {_source(well)}: no longer rest than now, nor more of the time",
                 ok=not options.rests_more(in_force, proposed),
             )
         )
