@@ -159,7 +159,7 @@ def inputs_believed(memory: Memory, well: Well, at_ms: int) -> dict[str, str]:
 def _input_notes(memory: Memory, well: Well, at_ms: int) -> tuple[str, ...]:
     notes = []
     if memory.last_level_quality == "bad" and memory.level_at_ms is not None:
-        notes.append("level: the newest shot was marked bad by the site; the one before it is used")
+        notes.append("level: the newest shot is bad; the one before it is used")
     believed = inputs_believed(memory, well, at_ms)
     if believed["level"] == "stale" and memory.level_at_ms is not None:
         age_h = (at_ms - memory.level_at_ms) / HOUR_MS

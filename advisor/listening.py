@@ -70,7 +70,7 @@ def _picked(moment: Moment, memory: Memory, well: Well) -> Heard:
         level = reading.measured
         if isinstance(level, Level) and not reading.historical:
             request, tries = repeat.request(
-                shot=_as_shot(reading, level),
+                shot=_as_shot(reading, level, well),
                 fired=_fired(level, memory),
                 well=well,
                 tries=memory.tries,
@@ -80,14 +80,14 @@ def _picked(moment: Moment, memory: Memory, well: Well) -> Heard:
     return Heard(moment=moment)
 
 
-def _as_shot(reading: Reading, level: Level) -> Shot:
+def _as_shot(reading: Reading, level: Level, well: Well) -> Shot:
     """What a picked shot says of itself, as a worked-up trace would; probability: 0 where it is doubted, else 1."""
     marked = f"the site marked it {reading.quality}"
     return Shot(
         quality=reading.quality,
         probability=1.0 if reading.quality == "good" else 0.0,
         joint_reach_frac=level.joint_reach_frac,
-        reasons=(*screening.level_doubts(level), marked),
+        reasons=(*screening.level_doubts(level, well), marked),
     )
 
 

@@ -108,6 +108,13 @@ class Well:
         return bool(self.joint_length_ft or self.joint_tally_ft or self.reflectors)
 
     @property
+    def deepest_ft_md(self) -> float:
+        """The deepest point that is on file: the intake, the perforations, the datum or the end of the survey."""
+        bottoms = [bottom for _, bottom in self.perforations_ft_md]
+        survey = [station[0] for station in self.survey_ft or ()]
+        return max(self.pump_intake_ft_md, self.datum_ft_md or 0.0, *bottoms, *survey)
+
+    @property
     def key(self) -> str:
         return f"{self.site}/{self.name}"
 

@@ -116,4 +116,4 @@ def test_each_input_says_what_it_is_worth_now(
 
 def test_a_shot_the_site_marked_bad_is_told() -> None:
     said = composed(fold(LEVEL, reading(Level(round_trip_s=2.0), T0_MS + 1, "bad")))
-    assert any("marked bad" in note for note in said.notes)
+    assert any("newest shot is bad" in note for note in said.notes)
