@@ -241,6 +241,8 @@ def test_a_note_from_a_person_is_an_event_of_the_well() -> None:
     one.note(WELL, "people-on-location", by="pat", why="checking the stuffing box", now=START + hours(1))
     with pytest.raises(NotPossible, match="pump-changed"):
         one.note(WELL, "pump-change", by="pat", now=START)
+    with pytest.raises(NotPossible, match=r'^north/7: "tea" is not an event; must be one of pump-changed, .*-left'):
+        one.note(WELL, "tea", by="pat", now=START)
     [row] = readings.between(one.store, WELL, 0, 1 << 60, ["event"])
     assert json.loads(row.payload)["by"] == "pat"
 

@@ -255,7 +255,8 @@ def _notes(
     if belief.counts["misses"][i] != 0:
         where = "above" if belief.counts["misses"][i] > 0 else "below"
         times = abs(int(belief.counts["misses"][i]))
-        notes.append(f"level: the last {times} shot(s) read far {where} what the balance expects; kept aside")
+        shots = "shot reads" if times == 1 else f"{times} shots read"
+        notes.append(f"level: the last {shots} far {where} what the balance expects; kept aside")
     unknown_h = float(belief.counts["unknown_h"][i])
     if unknown_h > 0.05:
         notes.append(f"run: {unknown_h:.1f} h since the last shot without word of whether the unit ran")
