@@ -70,6 +70,7 @@ COUNTS: dict[str, str] = {
     "idle_h": "hours idle since the last shot",
     "unknown_h": "hours of unknown running since the last shot",
     "no_lift": "log odds gained for a pump that lifts nothing",
+    "liquid_frac": "mean liquid share of the column last worked with; 0 none",
     "casing_psia": "casing pressure last worked with; 0 none",
     "casing_step": "its usual change from one reading to the next, psi",
     "casing_blamed": "size of the last step of it that the gauge was blamed for by half the members, psi",
