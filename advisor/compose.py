@@ -12,6 +12,7 @@ from advisor.belief.ensemble import Belief
 from advisor.column import WorkUp
 from advisor.memory import Memory
 from advisor.model import Assessment, Quantity
+from advisor.physics import annulus
 from advisor.quantities import PUBLISHED, SUSPECTS
 from advisor.well import Well
 
@@ -19,9 +20,11 @@ HOUR_MS = 3_600_000
 MINUTE_MS = 60_000
 STALE_LEVEL_INTERVALS = 2.5
 STALE_CASING_INTERVALS = 3.0
-OF_THE_SHOT = frozenset({"round_trip_s", "acoustic_velocity_fps", "annular_gas_mscfd", "liquid_frac_annulus"})
+OF_THE_SHOT = frozenset({"round_trip_s", "acoustic_velocity_fps", "annular_gas_mscfd"})
 OF_A_FRESH_SHOT = OF_THE_SHOT | {"level_ft_md"}  # believed, and taken just now: its own level stands
-OF_A_FIRST_SHOT = OF_A_FRESH_SHOT | {"submergence_ft", "liquid_height_ft", "intake_psig", "bottomhole_psig"}
+OF_A_FIRST_SHOT = OF_A_FRESH_SHOT | {
+    "submergence_ft", "liquid_height_ft", "liquid_frac_annulus", "intake_psig", "bottomhole_psig",
+}  # fmt: skip
 GAUGE_SD_PSI, GAUGE_SD_FRAC = 1.0, 0.005  # a field gauge (common practice, no source)
 DRIFT_FT_PER_ROOT_H = 5.0  # a level that the balance says stands still wanders by so much (our choice)
 CHANGE_SD_FRAC = 0.3  # and a change it foretells is uncertain by such a share (our choice)
@@ -95,7 +98,11 @@ def composed(
         quantities["level_ft_md"] = Quantity(value=level.value, sd=level.sd, by=shot_level.by)
     learnt: tuple[str, ...] = ()
     if believed is not None and "level_ft_md" in believed and "submergence_ft" not in from_shot:
-        learnt = _learnt_note(level, believed["level_ft_md"])
+        column = quantities["submergence_ft"]
+        quantities["submergence_ft"] = _submergence(level, column, well)
+        learnt = _learnt_note(level, believed["level_ft_md"]) if quantities["submergence_ft"] is column else ()
+    if workup is not None and workup.quantities.get("liquid_frac_annulus") is None:
+        quantities["liquid_frac_annulus"] = None  # and a note of the work-up says why
     quantities["casing_psig"] = _casing(memory, workup)
     quantities["inflow_trend_frac_per_30d"] = memory.trend
     said = (
@@ -118,6 +125,17 @@ def composed(
         suspects=suspected,
         notes=_with_reasons(said, missing),
     )
+
+
+def _submergence(level: Quantity | None, believed: Quantity | None, well: Well) -> Quantity | None:
+    """The column above the intake, ft true vertical: as the level has it, unless more is known of it than that."""
+    if level is None or believed is None or believed.sd <= level.sd:
+        return believed
+    intake_ft, level_ft = (
+        float(annulus.true_vertical_ft_tvd(depth_ft_md=depth_ft_md, survey=well.survey_ft))
+        for depth_ft_md in (well.pump_intake_ft_md, level.value)
+    )
+    return Quantity(value=max(intake_ft - level_ft, 0.0), sd=level.sd)
 
 
 def _learnt_note(level: Quantity | None, believed: Quantity) -> tuple[str, ...]:

@@ -78,6 +78,35 @@ def test_a_fresh_shot_stands_for_itself_and_later_the_belief_carries_it_on() -> 
     assert later.quantities["level_ft_md"] == Quantity(value=4760.0, sd=30.0, by="joints")
 
 
+@pytest.mark.parametrize(("sd", "expected"), [(30.0, (200.0, 24.0)), (20.0, (310.0, 20.0))])
+def test_the_column_above_the_intake_is_as_the_level_has_it_unless_more_is_known(
+    sd: float, expected: tuple[float, float]
+) -> None:
+    """A vertical well, its intake at 5,000 ft and a level of 4,800 ± 24 ft: 200 ft."""
+    shot, believed = Quantity(value=4800.0, sd=24.0, by="joints"), Quantity(value=310.0, sd=sd)
+    said = composed(
+        fold(),
+        workup=_workup(level_ft_md=shot),
+        believed={"submergence_ft": believed, "level_ft_md": Quantity(value=4700.0, sd=sd)},
+        from_shot=compose.OF_A_FRESH_SHOT,
+    )
+    column = said.quantities["submergence_ft"]
+    assert column is not None
+    assert (column.value, column.sd) == pytest.approx(expected)
+    assert any("which submergence" in note for note in said.notes) == (sd < 24.0)
+
+
+def test_the_liquid_in_the_column_is_that_of_the_belief_and_of_no_column_there_is_none() -> None:
+    frac, believed = Quantity(value=0.7, sd=0.1), {"liquid_frac_annulus": Quantity(value=0.8, sd=0.1)}
+    said = composed(fold(), workup=_workup(liquid_frac_annulus=frac), believed=believed)
+    assert said.quantities["liquid_frac_annulus"] == believed["liquid_frac_annulus"]
+    first = composed(
+        fold(), workup=_workup(liquid_frac_annulus=frac), believed=believed, from_shot=compose.OF_A_FIRST_SHOT
+    )
+    assert first.quantities["liquid_frac_annulus"] == frac
+    assert composed(fold(), workup=_workup(), believed=believed).quantities["liquid_frac_annulus"] is None
+
+
 def test_what_only_a_shot_tells_never_comes_from_the_belief() -> None:
     said = composed(fold(), workup=_workup(), believed={"round_trip_s": SOME})
     assert said.quantities["round_trip_s"] is None

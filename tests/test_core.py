@@ -55,6 +55,21 @@ def test_what_cannot_be_worked_out_is_null_with_a_note_why() -> None:
             assert any(name in note for note in said["notes"]), name
 
 
+def test_a_test_from_before_the_first_level_tells_of_the_inflow_as_one_with_it_does() -> None:
+    """60 bbl/d, at a pump that was taken to lift twice as much."""
+    inflow_bpd = []
+    for test_h in (None, -5.0, 0.0):
+        one = advisor()
+        one.receive([build_up(WELL, START - hours(6.0)), running(WELL, START - hours(6.0))])
+        one.receive([] if test_h is None else [production(WELL, START + hours(test_h), oil=36.0, water=24.0)])
+        one.receive([level(WELL, START)])
+        one.advance(START)
+        inflow_bpd.append(published(one, "assessment")["inflow_bpd"]["value"])
+    without, before, beside = inflow_bpd
+    assert before == pytest.approx(beside, rel=0.1)
+    assert before < 0.8 * without
+
+
 def test_a_level_sent_as_a_depth_is_taken_as_sent() -> None:
     one = advisor()
     one.receive([message(WELL, "level", START, level_m_md=1139.766, casing_psig=85.0)])

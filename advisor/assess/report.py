@@ -145,9 +145,9 @@ def _quantities(
         "annular_gas_mscfd": _quantity(case.rate.gas_mscfd[i, 0], case.rate.sd_mscfd[i, 0])
         if case.rate.published[i]
         else None,
-        "liquid_frac_annulus": quantity("liquid_frac_annulus") if above else None,
-        "submergence_ft": _not_negative(submergence),
-        "liquid_height_ft": _not_negative(height),
+        "liquid_frac_annulus": _within(quantity("liquid_frac_annulus"), 1.0) if above else None,
+        "submergence_ft": _within(submergence, math.inf),
+        "liquid_height_ft": _within(height, math.inf),  # of liquid as at the intake: a little more than a full column
         "intake_psig": quantity("intake_psig"),
         "bottomhole_psig": quantity("bottomhole_psig"),
     }
@@ -163,8 +163,10 @@ def _finite(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def _not_negative(quantity: Quantity | None) -> Quantity | None:
-    return None if quantity is None else Quantity(value=max(quantity.value, 0.0), sd=quantity.sd, by=quantity.by)
+def _within(quantity: Quantity | None, most: float) -> Quantity | None:
+    if quantity is None:
+        return None
+    return Quantity(value=min(max(quantity.value, 0.0), most), sd=quantity.sd, by=quantity.by)
 
 
 def _explain(each: Inputs, quantities: dict[str, Quantity | None], case: Case, i: int, notes: list[str]) -> None:

@@ -133,6 +133,29 @@ def test_a_time_already_reached_leaves_the_members_as_they_are() -> None:
             np.testing.assert_array_equal(after.members[name], values)
 
 
+@pytest.mark.parametrize(("found", "told_anew"), [(0.60, True), (0.72, False)])
+def test_a_column_found_to_hold_less_liquid_leaves_the_level_and_the_inflow_as_they_were(
+    monkeypatch: pytest.MonkeyPatch, found: float, told_anew: bool
+) -> None:
+    """From 0.75 to 0.60 of liquid: at one level 0.8 as much of it; to 0.72 is what build-ups differ by."""
+    without_noise(monkeypatch)
+    before = step.carry(at_height(400.0), [well()], [column()], [[]], START_MS)
+    thinner = column(liquid_frac=found)
+    after = step.carry(before, [well()], [thinner], [[]], START_MS)
+    ratio = found / 0.75 if told_anew else 1.0
+    for name in ("height_ft", "free_ft", "idle_ft"):
+        np.testing.assert_allclose(after.members[name], ratio * before.members[name])
+    if told_anew:
+        ann = balance.annulus([thinner], after.members)
+        inflow_bpd = [
+            balance.formation(each.members, ann).rate_bpd(each.members["height_ft"], ann.tank_ft)
+            for each in (before, after)
+        ]
+        np.testing.assert_allclose(*inflow_bpd, rtol=1e-6)
+    once_more = step.carry(after, [well()], [thinner], [[]], START_MS)
+    np.testing.assert_array_equal(once_more.members["height_ft"], after.members["height_ft"])
+
+
 def test_lengths_must_agree() -> None:
     with pytest.raises(ValueError, match="must be the same number"):
         step.carry(at_height(300.0), [well()], [column()], [], START_MS + 1)
