@@ -316,9 +316,10 @@ def _column(i: int, case: Case, geometry: _Geometry) -> Column | None:
         capacity_bbl_per_ft=float(geometry.capacity[i]),
         capacity_below_bbl_per_ft=float(geometry.capacity_below[i]),
         gas_mscfd=rate if math.isfinite(rate) else None,
+        gas_measured=case.rate.published[i],
         oil_bbl_per_stb=nominal(case.column.formation_volume_factor),
     )
-    numbers = [getattr(column, name) for name in column.__slots__ if name != "gas_mscfd"]
+    numbers = [getattr(column, name) for name in column.__slots__ if not name.startswith("gas_m")]
     return column if all(math.isfinite(number) for number in numbers) and frac > 0.0 else None
 
 
