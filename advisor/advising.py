@@ -75,7 +75,7 @@ def advised(items: list[Work], rules: Rulebook, settings: Settings) -> None:
 
 def _advice_due(item: Work) -> bool:
     if item.moment.is_history or not item.moment.readings:
-        return False
+        return item.moment.rethought
     if item.moment.has(ADVICE_KINDS) or item.advised_at_ms is None:
         return True
     return item.moment.at_ms - item.advised_at_ms >= ADVISED_EVERY_MS

@@ -10,11 +10,12 @@ from advisor import review
 from advisor.config.sections import Config
 from advisor.model import Advice, Alarm
 from advisor.policy import Policy
-from advisor.progress import Progress, WellState
+from advisor.progress import Progress
 from advisor.publication import Publication
 from advisor.review import NotPossible, Terms
 from advisor.rulebook import book, lifecycle
 from advisor.rulebook.load import Rulebook
+from advisor.states import WellState
 from advisor.store import advice as advices
 from advisor.store import alarms, audit, due, logbook, readings
 from advisor.store.store import Store
