@@ -28,6 +28,7 @@ OF_CHANGES = (
     "increase_held",
     "intake_test_running",
 )
+OVER_REST_MIN = 30.0  # timers and their clocks are coarse (common practice, no source)
 TUBING_LEAST_DAYS, TUBING_NEWEST_DAYS = 7, 3  # days that make a range; the newest are what is compared with it
 
 
@@ -63,6 +64,8 @@ def derive(
         **_level_facts(memory, well, now_ms),
         **_casing_facts(memory, well, now_ms),
         **_run_facts(memory, well, now_ms),
+        "stands_unplanned": _stands_unplanned(memory, now_ms),
+        "out_of_use": 0.0 if memory.out_of_use is None else 1.0,
         **_inflow_facts(assessment, extra or {}),
         "test_off_sd": abs(memory.test_off_sd) if memory.test_off_sd is not None else None,
         "clock_off_min": (extra or {}).get("clock_off_min"),
@@ -132,6 +135,19 @@ def _run_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | Non
         "stopped_over_idle_min": over,
         "stop_explained": explained,
     }
+
+
+def _stands_unplanned(memory: Memory, now_ms: int) -> float | None:
+    """Whether the unit stands for another reason than its rest, by the last word of it, however old that is."""
+    if memory.running is None or memory.running_since_ms is None:
+        return None
+    if memory.running:
+        return 0.0
+    idle_min = memory.setting.idle_min if memory.setting is not None else 0.0
+    if idle_min <= 0.0:
+        return 1.0
+    heard_min = ((memory.run_at_ms or 0) - memory.running_since_ms) / MINUTE_MS
+    return float(heard_min >= idle_min + OVER_REST_MIN)
 
 
 def _inflow_facts(assessment: Assessment | None, extra: dict[str, float | None]) -> dict[str, float | None]:

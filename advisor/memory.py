@@ -36,6 +36,8 @@ NO_TRIES = Tries()
 NO_DAYS = Ledger()
 KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
 SAME_VALUES = 5
+OUT_OF_USE = frozenset({"rods-parted", "workover", "treatment", "shut-in"})
+RUNS_ON = "rods-parted"  # the unit may run on with it: that it runs does not end it
 DISTURBING = frozenset({"pump-changed", "rods-parted", "workover", "treatment", "shut-in", "returned"})
 PIPE_MOVED = frozenset({"workover", "pump-changed"})  # or may have been: other joints
 TUBING_DAYS = 31
@@ -96,6 +98,7 @@ class Memory:
     highest_rates: tuple[tuple[int, float], ...] = ()  # day, highest stroke rate run in it, last 30 days
     people_on_location: bool = False
     stop_explained: bool = False
+    out_of_use: str | None = None  # the event that took the well out of use, until one or a run says that it is back
     disturbed_at_ms: int | None = None  # of the last event that makes another well of it
     disturbed_by: str | None = None
     stopped_at_ms: int | None = None  # of the last word that a unit without a rest was not running
@@ -281,6 +284,7 @@ def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:
         changes=changes,
         highest_rates=_highest(memory.highest_rates, reading.at_ms, run),
         stop_explained=memory.stop_explained and not run.running,
+        out_of_use=None if run.running and memory.out_of_use != RUNS_ON else memory.out_of_use,
     )
 
 
@@ -327,6 +331,10 @@ def _test(memory: Memory, reading: Reading, test: ProductionTest) -> Memory:
 def _event(memory: Memory, at_ms: int, event: Event) -> Memory:
     if event.what in DISTURBING:
         memory = replace(memory, disturbed_at_ms=at_ms, disturbed_by=event.what)
+    if event.what in OUT_OF_USE:
+        memory = replace(memory, out_of_use=event.what)
+    elif event.what in {"returned", "pump-changed"}:
+        memory = replace(memory, out_of_use=None)
     if event.what in PIPE_MOVED:
         memory = replace(memory, lines=None)
     if event.what == "people-on-location":

@@ -54,6 +54,8 @@ FOR_RULES: dict[str, tuple[str, str]] = {
     "stopped_min": ("min", "time for which the unit has not been running"),
     "stopped_over_idle_min": ("min", "stopped_min less the idle time in force"),
     "stop_explained": ("0 or 1", "an event explains why the unit is stopped"),
+    "stands_unplanned": ("0 or 1", "by the last run reading the unit stands, and not for the rest of its timer"),
+    "out_of_use": ("0 or 1", "rods parted, a workover, a treatment or a shut-in was told of, and no end of it"),
     "site_silent": ("0 or 1", "nothing has come from the site for two of its shortest intervals"),
     "left_behind_bpd": ("bbl/d", "reachable inflow less what is lifted"),
     "left_behind_frac": ("fraction", "left_behind_bpd over reachable inflow"),
