@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from advisor import outcomes
+from advisor import outcomes, tubing
 from advisor.memory import Memory, same_setting
 from advisor.model import Advice, Applied, Assessment, Fact, Quantity
 from advisor.quantities import FOR_RULES, PUBLISHED, SUSPECTS
@@ -29,7 +29,6 @@ OF_CHANGES = (
     "intake_test_running",
 )
 OVER_REST_MIN = 30.0  # timers and their clocks are coarse (common practice, no source)
-TUBING_LEAST_DAYS, TUBING_NEWEST_DAYS = 7, 3  # days that make a range; the newest are what is compared with it
 
 
 def derive(
@@ -175,11 +174,7 @@ def _tubing_off_psi(memory: Memory, well: Well, now_ms: int) -> float | None:
         return None
     if now_ms - memory.tubing_at_ms > 2 * well.run_every_min * MINUTE_MS:
         return None
-    today = now_ms // DAY_MS
-    days = [mean for day, mean in memory.tubing_by_day if day <= today - TUBING_NEWEST_DAYS]
-    if len(days) < TUBING_LEAST_DAYS:
-        return None
-    return max(memory.tubing_psig - max(days), min(days) - memory.tubing_psig, 0.0)
+    return tubing.off_psi(memory.tubing_psig, memory.tubing_by_day, memory.tubing_odd_days, now_ms // DAY_MS)
 
 
 # --------------------------------------------------------------------------- of advice and its outcomes

@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from advisor import tubing
 from advisor.belief import operation, trend
 from advisor.belief.ledger import Ledger
 from advisor.column import BuildUp, Column, Inputs, WorkUp
@@ -40,7 +41,6 @@ OUT_OF_USE = frozenset({"rods-parted", "workover", "treatment", "shut-in"})
 RUNS_ON = "rods-parted"  # the unit may run on with it: that it runs does not end it
 DISTURBING = frozenset({"pump-changed", "rods-parted", "workover", "treatment", "shut-in", "returned"})
 PIPE_MOVED = frozenset({"workover", "pump-changed"})  # or may have been: other joints
-TUBING_DAYS = 31
 LEARNING_DAYS = 3  # in which the potential moves because the well is being learnt, not because it changes
 
 
@@ -107,6 +107,7 @@ class Memory:
     tubing_at_ms: int | None = None
     tubing_by_day: tuple[tuple[int, float], ...] = ()  # day and the mean of its tubing pressures, 31 days
     tubing_today: tuple[int, int] = (0, 0)  # day, and how many of its pressures are in the mean
+    tubing_odd_days: tuple[int, ...] = ()  # of these days those that do not teach its range
     first_at_ms: int | None = None
     column: Column | None = None
     potential_by_day: tuple[tuple[int, float, float], ...] = ()  # day, inflow potential and its sd, bbl/d, 90 days
@@ -295,13 +296,16 @@ def _tubing(memory: Memory, at_ms: int, tubing_psig: float | None) -> Memory:
     day = at_ms // DAY_MS
     count = memory.tubing_today[1] if memory.tubing_today[0] == day else 0
     mean = memory.tubing_by_day[-1][1] if count else 0.0
-    kept = tuple(row for row in memory.tubing_by_day if day - TUBING_DAYS < row[0] < day)
+    kept, odd = memory.tubing_by_day[:-1], memory.tubing_odd_days
+    if not count:
+        kept, odd = tubing.lately(memory.tubing_by_day, odd, day)
     return replace(
         memory,
         tubing_psig=tubing_psig,
         tubing_at_ms=at_ms,
         tubing_by_day=(*kept, (day, mean + (tubing_psig - mean) / (count + 1))),
         tubing_today=(day, count + 1),
+        tubing_odd_days=odd,
     )
 
 

@@ -70,7 +70,10 @@ FOR_RULES: dict[str, tuple[str, str]] = {
     "test_off_sd": ("sd", "how far the last production test lay from what was believed before it"),
     "velocity_apart_frac": ("fraction", "depth by joint echoes, or by a reflector, against that by gas properties"),
     "clock_off_min": ("min", "by how much the times of its readings of the last hours disagree with their arrival"),
-    "tubing_off_psi": ("psi", "how far tubing pressure lies outside the range of its own days before"),
+    "tubing_off_psi": (
+        "psi",
+        "how far tubing pressure lies outside the range of its days before, but odd ones",
+    ),
     **{f"suspect_{name.replace('-', '_')}": ("probability", f"{name} suspected") for name in SUSPECTS},
 }
 

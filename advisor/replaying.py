@@ -294,8 +294,8 @@ def _words(done: Replayed, out: str) -> str:
     else:
         said = (
             f"{counted(done.readings, 'reading')} of {counted(len(done.wells), 'well')}, "
-            f"{time_text(done.first_ms)} to {time_text(done.last_ms)}; {done.repeated} repeated, {done.refused} refused, "
-            f"{done.other_topics} on other topics"
+            f"{time_text(done.first_ms)} to {time_text(done.last_ms)}; {done.repeated} repeated, "
+            f"{done.refused} refused, {done.other_topics} on other topics"
         )
     lines_written = ", ".join(f"{name}.ndjson {count}" for name, count in done.written.items())
     return f"{said}\n{out}: lines written: {lines_written}"
