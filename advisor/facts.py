@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from advisor import outcomes, tubing
-from advisor.memory import Memory, same_setting
+from advisor.memory import SAME_VALUES, Memory, same_setting
 from advisor.model import Advice, Applied, Assessment, Fact, Quantity
 from advisor.quantities import FOR_RULES, PUBLISHED, SUSPECTS
 from advisor.recommend import intake_test, options
@@ -112,7 +112,16 @@ def _casing_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | 
     shut_min = None
     if memory.valve is not None and memory.valve_live and memory.valve_since_ms is not None:
         shut_min = (now_ms - memory.valve_since_ms) / MINUTE_MS if memory.valve == "shut" else 0.0
-    return {"casing_share_of_max": share, "build_up_running": build_up, "valve_shut_min": shut_min}
+    still = None
+    if fresh and memory.newest_casing_values:
+        same = len(memory.newest_casing_values) == SAME_VALUES and len(set(memory.newest_casing_values)) == 1
+        still = float(memory.levels_since_casing) if same else 0.0
+    return {
+        "casing_still_levels": still,
+        "casing_share_of_max": share,
+        "build_up_running": build_up,
+        "valve_shut_min": shut_min,
+    }
 
 
 def _run_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:

@@ -77,6 +77,7 @@ class Memory:
     casing_quality: Quality = "good"
     casing_live: bool = True  # the last pressure did not come as history
     newest_casing_values: tuple[float, ...] = ()
+    levels_since_casing: int = 0  # that moved since casing pressure last did
     valve: str | None = None
     valve_since_ms: int | None = None
     valve_said_ms: int | None = None  # when a reading said so last
@@ -171,7 +172,12 @@ def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
     memory = _valve_now(memory, level.casing_valve, reading)
     value = level.as_read
     assert value is not None
-    memory = replace(memory, newest_level_values=(*memory.newest_level_values, value)[-SAME_VALUES:])
+    moved = value not in memory.newest_level_values[-1:]
+    memory = replace(
+        memory,
+        newest_level_values=(*memory.newest_level_values, value)[-SAME_VALUES:],
+        levels_since_casing=memory.levels_since_casing + moved,
+    )
     if reading.quality == "bad":
         return memory
     live_ms = memory.level_live_at_ms if reading.historical else reading.at_ms
@@ -205,13 +211,14 @@ def _casing(memory: Memory, reading: Reading, casing: CasingPressure) -> Memory:
     if reading.quality == "bad":
         return memory
     values = (*memory.newest_casing_values, casing.casing_psig[0])[-SAME_VALUES:]
-    memory = replace(memory, newest_casing_values=values)
+    levels = memory.levels_since_casing if set(casing.casing_psig) == {*memory.newest_casing_values[-1:]} else 0
+    memory = replace(memory, newest_casing_values=values, levels_since_casing=levels)
     if casing.every_s is not None and len(casing.casing_psig) > 1 and memory.valve == "shut":
         # a build-up starts at the pressure the well was flowing at: that first sample is the present pressure
         build_up = BuildUp(at_ms=reading.at_ms, casing_psig=casing.casing_psig, every_s=casing.every_s)
         memory = replace(memory, build_up=build_up, gas_before=_aged_gas(memory, reading.at_ms))
         return _pressure_now(memory, casing.casing_psig[0], reading)
-    last = casing.casing_psig[-1] if memory.valve == "shut" else _mean(casing.casing_psig)
+    last = casing.casing_psig[-1] if memory.valve == "shut" else sum(casing.casing_psig) / len(casing.casing_psig)
     return _pressure_now(memory, last, reading)
 
 
@@ -235,10 +242,6 @@ def worked_up(memory: Memory, workup: WorkUp) -> Memory:
     column = workup.column if workup.column is not None else memory.column
     gas = workup.gas_by_build_ups if workup.gas_by_build_ups is not None else memory.gas
     return replace(memory, column=column, gas=gas)
-
-
-def _mean(values: tuple[float, ...]) -> float:
-    return sum(values) / len(values)
 
 
 def _pressure_now(memory: Memory, casing_psig: float, reading: Reading) -> Memory:
@@ -293,19 +296,15 @@ def _tubing(memory: Memory, at_ms: int, tubing_psig: float | None) -> Memory:
     """The tubing pressure, and the mean of each day's."""
     if tubing_psig is None:
         return memory
-    day = at_ms // DAY_MS
-    count = memory.tubing_today[1] if memory.tubing_today[0] == day else 0
-    mean = memory.tubing_by_day[-1][1] if count else 0.0
-    kept, odd = memory.tubing_by_day[:-1], memory.tubing_odd_days
-    if not count:
-        kept, odd = tubing.lately(memory.tubing_by_day, odd, day)
+    held = memory.tubing_by_day, memory.tubing_today, memory.tubing_odd_days
+    by_day, today, odd_days = tubing.taken(*held, at_ms // DAY_MS, tubing_psig)
     return replace(
         memory,
         tubing_psig=tubing_psig,
         tubing_at_ms=at_ms,
-        tubing_by_day=(*kept, (day, mean + (tubing_psig - mean) / (count + 1))),
-        tubing_today=(day, count + 1),
-        tubing_odd_days=odd,
+        tubing_by_day=by_day,
+        tubing_today=today,
+        tubing_odd_days=odd_days,
     )
 
 

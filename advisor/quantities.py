@@ -44,6 +44,10 @@ FOR_RULES: dict[str, tuple[str, str]] = {
     "shots_doubted_in_row": ("shots", "shots since the last that was good"),
     "level_intervals_old": ("intervals", "level_age_h as a multiple of level_every_h"),
     "casing_share_of_max": ("fraction", "casing pressure over casing_max_psig"),
+    "casing_still_levels": (
+        "levels",
+        "levels that moved while casing pressure stayed the same to the last digit; 0 unless its last five are one",
+    ),
     "build_up_running": ("0 or 1", "a build-up test is being recorded"),
     "intake_test_running": (
         "0 or 1",

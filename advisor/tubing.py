@@ -19,7 +19,17 @@ MEANT_AFTER_MS = 7 * DAY_MS  # acknowledged for so long a pressure is taken for 
 Days = tuple[tuple[int, float], ...]  # day, mean of its tubing pressures in psig; oldest first
 
 
-def lately(by_day: Days, odd_days: Sequence[int], today: int) -> tuple[Days, tuple[int, ...]]:
+def taken(
+    by_day: Days, today: tuple[int, int], odd_days: tuple[int, ...], day: int, psig: float
+) -> tuple[Days, tuple[int, int], tuple[int, ...]]:
+    """The days with one more pressure: their means, the day with how many pressures it has, and the odd ones."""
+    count = today[1] if today[0] == day else 0
+    kept, odd_days = (by_day[:-1], odd_days) if count else _lately(by_day, odd_days, day)
+    mean = by_day[-1][1] if count else 0.0
+    return (*kept, (day, mean + (psig - mean) / (count + 1))), (day, count + 1), odd_days
+
+
+def _lately(by_day: Days, odd_days: Sequence[int], today: int) -> tuple[Days, tuple[int, ...]]:
     """The days before today that are kept, and which of them are odd; the last of them is judged now that it is over.
 
     Those of 31 days, and of older ones what it takes to have a range.

@@ -118,6 +118,39 @@ def test_an_alarm_that_a_reading_taken_out_raised_is_told_of_to_its_end() -> Non
     assert _alarms(one)["casing-pressure-high"] == "returned-unacknowledged"
 
 
+# --------------------------------------------------------------------------- the same to the last digit
+
+
+def _casing_and_level(one: Advisor, n: int, casing_psig: float, round_trip_s: float) -> None:
+    at = START + hours(n)
+    told = [message(WELL, "casing-pressure", at, casing_psig=casing_psig), level(WELL, at + minutes(1), round_trip_s)]
+    _heard(one, told, at + minutes(1))
+
+
+def test_a_casing_pressure_that_stays_through_five_levels_that_moved_is_told_of() -> None:
+    one = advisor(WELL, clock="system")
+    for n in range(5):
+        _casing_and_level(one, n, 41.0, 6.0 + 0.01 * n)
+        assert "sensor-stuck" not in _alarms(one) or n == 4
+    one = advisor(WELL, clock="system")
+    for n in range(6):
+        _casing_and_level(one, n, 41.0, 6.0 + 0.01 * n)
+    assert _alarms(one)["sensor-stuck"] == "unacknowledged"
+    for n in (6, 7):
+        _casing_and_level(one, n, 41.1 + n, 6.1 + 0.01 * n)
+    assert _alarms(one)["sensor-stuck"] == "returned-unacknowledged"
+
+
+def test_a_casing_pressure_that_moves_or_a_level_that_stands_is_no_stuck_gauge() -> None:
+    moves, stands = advisor(WELL, clock="system"), advisor(WELL, clock="system")
+    for n in range(12):
+        _casing_and_level(moves, n, 41.0 + 0.1 * (n % 4 == 0), 6.0 + 0.01 * n)
+    for n in range(4):  # as few as make no stuck level
+        _casing_and_level(stands, n, 41.0, 6.0)
+    assert "sensor-stuck" not in _alarms(moves)
+    assert "sensor-stuck" not in _alarms(stands)
+
+
 # --------------------------------------------------------------------------- a clock that is ahead from the first
 
 
