@@ -26,6 +26,7 @@ OF_CHANGES = (
     "change_unseen_min",
     "reversals_30d",
     "increase_held",
+    "increase_limited",
     "intake_test_running",
 )
 OVER_REST_MIN = 30.0  # timers and their clocks are coarse (common practice, no source)
@@ -196,15 +197,17 @@ def of_changes(advice: Advice | None, applied: Sequence[Applied], memory: Memory
     if judged and (last := judged[-1]).judged_at_ms is not None:
         missed = float(last.verdict == "missed" and now_ms - last.judged_at_ms <= LATELY_MS)
         off = max((abs(value) for value in last.off_sd.values()), default=None)
-    held = None
+    held = limited = None
     if advice is not None:
         held = float("rating-missing" in advice.draft.held_by)
+        limited = float(any(name.startswith("limit:") for name in advice.draft.held_by))
     values = {
         "outcome_missed": missed,
         "outcome_off_sd": off,
         "change_unseen_min": _unseen_min(advice, applied, memory),
         "reversals_30d": None if memory.setting is None else float(reversals(memory, applied, now_ms - LATELY_MS)),
         "increase_held": held,
+        "increase_limited": limited,
         "intake_test_running": None if memory.setting is None else float(_tests_the_intake(memory, applied, now_ms)),
     }
     return {name: Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0]) for name, value in values.items()}

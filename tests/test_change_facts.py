@@ -15,9 +15,10 @@ from advisor import tubing as odd
 from advisor.column import Inputs
 from advisor.config.load import parse_config
 from advisor.memory import Change, Memory
-from advisor.model import AlarmFlags, Applied, Level, Reading, Run
+from advisor.model import Advice, AlarmFlags, Applied, Level, Reading, Run
 from advisor.well import Setting
 from tests.invented_wells import config_text
+from tests.test_review import draft
 
 H, D = 3_600_000, 86_400_000
 T0 = 1_900_000_000_000 // D * D
@@ -162,3 +163,16 @@ def test_joint_echoes_are_held_against_gas_properties() -> None:
     assert apart(110, 0.93) == pytest.approx(abs(110 * 31.5 / 0.93 - 3739.0) / 3739.0, abs=0.005)
     assert apart(100, 0.93) == pytest.approx(0.094, abs=0.005)
     assert apart(0, 0.0) is None
+
+
+@pytest.mark.parametrize(
+    ("held_by", "limited"),
+    [((), 0.0), (("limit:rod-stress",), 1.0), (("rating-missing",), 0.0), (("settling", "limit:gear-torque"), 1.0)],
+)
+def test_a_limit_that_holds_an_increase_is_told(held_by: tuple[str, ...], limited: float) -> None:
+    advice = Advice(
+        id="a1", rev=1, state="offered", draft=draft(spm=None, held_by=held_by), offered_at_ms=T0, lapses_at_ms=T0
+    )
+    told = facts.of_changes(advice, (), memories.first(WELL), T0)
+    assert told["increase_limited"].value == limited
+    assert facts.of_changes(None, (), memories.first(WELL), T0)["increase_limited"].value is None

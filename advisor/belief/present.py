@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance, cycles, drawing, drift, suspects
+from advisor.belief import balance, cycles, drawing, drift, operation, suspects
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import Causes, Ledger
 from advisor.column import Column
@@ -27,7 +27,7 @@ LESS_GAS = 0.92  # of what the annulus gave before: that much is said
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Present:
-    """One well now. pump_room_frac: share by which what is lifted could rise with the pump as it is."""
+    """One well now. pump_room_frac: share by which what is lifted could rise at the most the drive can be set to."""
 
     well: str
     at_ms: int
@@ -92,7 +92,8 @@ def summary(
     kept = ledgers or [Ledger()] * len(wells)
     suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann, kept)
     height = belief.members["height_ft"]
-    full_bpd = np.median(pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height)) * setting.running_frac, axis=-1)
+    most = cycles.as_arrays([operation.most(well, one) for well, one in zip(wells, settings, strict=True)])
+    full_bpd = np.median(pump.full_bpd(most.rate_spm, ann.at_intake_psia(height)), axis=-1)
     lost_a_day = drift.lost_a_day(belief).tolist()
     presents = []
     for i, well in enumerate(wells):
