@@ -161,7 +161,7 @@ def _stands_unplanned(memory: Memory, now_ms: int) -> float | None:
 
 def _inflow_facts(assessment: Assessment | None, extra: dict[str, float | None]) -> dict[str, float | None]:
     facts: dict[str, float | None] = {"left_behind_bpd": None, "left_behind_frac": None}
-    facts["pump_room_frac"] = extra.get("pump_room_frac")
+    facts |= {name: extra.get(name) for name in ("pump_room_frac", "left_behind_probability")}
     trend = _of(assessment, "inflow_trend_frac_per_30d")
     if trend is not None:
         facts["inflow_trend_upper_frac_per_30d"] = trend.value + 1.645 * trend.sd

@@ -323,7 +323,11 @@ def _derive(items: list[Work]) -> None:
         odd_days, flags = item.memory.tubing_odd_days, item.task.flags.get(tubing.ALARM)
         item.memory = replace(item.memory, tubing_odd_days=tubing.still_odd(odd_days, flags, item.moment.at_ms))
         if look is not None:
-            extra |= {"lifted_bpd": look.lifted_bpd.value, "pump_room_frac": look.pump_room_frac}
+            extra |= {
+                "lifted_bpd": look.lifted_bpd.value,
+                "pump_room_frac": look.pump_room_frac,
+                "left_behind_probability": look.left_behind_probability,
+            }
         item.facts = facts.derive(
             item.assessment,
             item.memory,

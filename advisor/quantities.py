@@ -63,6 +63,7 @@ FOR_RULES: dict[str, tuple[str, str]] = {
     "site_silent": ("0 or 1", "nothing has come from the site for two of its shortest intervals"),
     "left_behind_bpd": ("bbl/d", "reachable inflow less what is lifted"),
     "left_behind_frac": ("fraction", "left_behind_bpd over reachable inflow"),
+    "left_behind_probability": ("probability", "that a tenth of reachable inflow, and 5 bbl/d, are left behind"),
     "pump_room_frac": ("fraction", "share by which the lifted liquid could rise at the most the drive can be set to"),
     "people_on_location": ("0 or 1", "people said to be at the well"),
     "inflow_trend_upper_frac_per_30d": ("fraction per 30 d", "its trend plus 1.645 sd: the upper 95 % bound"),

@@ -22,12 +22,14 @@ ATMOSPHERIC_PSIA = 14.7
 DISPLACEMENT_SD_FRAC = 0.02  # of stroke and rate as configured and counted
 PLENTY = 1000.0
 AT_INTAKE_FT = 1.0
+LEFT_FRAC, LEFT_BPD = 0.10, 5.0  # as liquid-left-behind has them
 LESS_GAS = 0.92  # of what the annulus gave before: that much is said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Present:
-    """One well now. pump_room_frac: share by which what is lifted could rise at the most the drive can be set to."""
+    """One well now. pump_room_frac: share by which what is lifted could rise at the most the drive can be set to.
+    left_behind_probability: that reachable inflow is LEFT_FRAC of it, and LEFT_BPD, above what is lifted."""
 
     well: str
     at_ms: int
@@ -35,6 +37,7 @@ class Present:
     pound_probability: float
     lifted_bpd: Quantity
     pump_room_frac: float
+    left_behind_probability: float
     day_ahead: DayAhead
     suspects: Mapping[str, float]
     notes: tuple[str, ...]
@@ -116,6 +119,7 @@ def summary(
                 lifted_bpd=lifted,
                 day_ahead=days[i],
                 pump_room_frac=min(max(room, 0.0), PLENTY),
+                left_behind_probability=_left_behind(fed.least_height_bpd[i], lifted.value),
                 suspects=suspected[i],
                 notes=_notes(
                     belief,
@@ -128,6 +132,12 @@ def summary(
             )
         )
     return presents
+
+
+def _left_behind(reachable_bpd: Array, lifted_bpd: float) -> float:
+    """Share of the members (M) whose reachable inflow is that much more than what is lifted."""
+    most_bpd = np.minimum((1.0 - LEFT_FRAC) * reachable_bpd, reachable_bpd - LEFT_BPD)
+    return round(float(np.mean(most_bpd >= lifted_bpd)), 6)
 
 
 def _fed_ahead(belief: Belief, fed: balance.Formation, ann: balance.Annulus, *, same: bool) -> balance.Formation:
