@@ -196,7 +196,7 @@ def test_with_the_readings_clock_the_minute_is_that_in_which_the_messages_came(y
 
 def test_a_topic_that_names_no_well_of_ours_is_only_counted() -> None:
     one = advisor()
-    topics = ["wells/east/1/reading/level", "wells/north/7", "wells/advisor/7/reading/level", "else", ""]
+    topics = ["wells/east/1/reading/level", "wells/north/7", "wells/advisor/7/status", "else", ""]
     done = one.receive([(topic, b"{}", START) for topic in topics])
     assert done.foreign == len(topics)
     assert one.outgoing() == []

@@ -24,9 +24,11 @@ def parse_topic(topic: str, root: str) -> tuple[str, str, str] | None:
 def misnamed(topic: str, root: str, sites: Collection[str]) -> str | None:
     """Which name of an incoming topic breaks the rule, in words; None where none does, or it is another's topic."""
     named = _named(topic, root)
-    if named is None or named[0] == RESERVED_SITE:
+    if named is None:
         return None
     site, well, _ = named
+    if site == RESERVED_SITE:
+        return f'topic: site "{site}" has no wells, its topics are those of advisors; must be a site'
     if not name_is_legal(site):
         return f'topic: site "{cleaned(site, NAME_SAID)}" is not a name; must be {NAME_RULE}'
     if site in sites and not name_is_legal(well):
