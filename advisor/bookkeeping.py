@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
-from advisor.belief import causes
+from advisor.belief import causes, update
 from advisor.belief import ledger as ledgers
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import Ledger, News
 from advisor.column import Column
 from advisor.memory import BUILD_UP_MS
-from advisor.model import Level
+from advisor.model import Level, Quantity
 from advisor.tasks import Work
 from advisor.well import Segment, Well
 
+# of a production test that came before the first level: how old it may be, and what its rate is less sure by since
+OLDEST_TEST_D, TEST_AGES_FRAC = 30.0, 0.02  # per root day (our choices)
 STUCK_FROM = 3  # times one value is read in a row: no level, and no day like others
+HOUR_MS = 3_600_000
 PRESSURE_KINDS = frozenset({"level", "casing-pressure", "trace"})
 
 
@@ -31,6 +35,23 @@ def followed(before: Ledger, news: News, well: Well, column: Column, belief: Bel
     if after.rows and after.rows[-1:] != before.rows[-1:]:
         return causes.judged(after, well, column, belief)
     return after
+
+
+def test_before(item: Work) -> Quantity | None:
+    """Liquid by the last production test before this moment, bbl/d, where its settings are still in force."""
+    memory, now_ms = item.memory, item.moment.at_ms
+    test, at_ms = memory.test, memory.test_at_ms
+    if test is None or at_ms is None or at_ms >= now_ms or test.duration_h <= 0.0:
+        return None
+    began_ms = at_ms - test.duration_h * HOUR_MS
+    changes = [change.at_ms for change in memory.changes] + [memory.disturbed_at_ms or 0]
+    days = (now_ms - at_ms) / (24.0 * HOUR_MS)
+    if days > OLDEST_TEST_D or max(changes) > began_ms:
+        return None
+    rate_bpd = (test.oil_bbl + test.water_bbl) * 24.0 / test.duration_h
+    return Quantity(
+        value=rate_bpd, sd=math.hypot(update.test_sd_bpd(rate_bpd), TEST_AGES_FRAC * math.sqrt(days) * rate_bpd)
+    )
 
 
 def _news(item: Work, segments: Sequence[Segment]) -> News:

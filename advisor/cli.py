@@ -71,6 +71,8 @@ def _run(args: argparse.Namespace) -> int:
 def _demo(args: argparse.Namespace) -> int:
     from advisor import demo
 
+    if args.config is not None:
+        print(f"--config: {args.config} is not read; the demo runs on a configuration of its own", file=sys.stderr)
     return demo.run(days=args.days, seed=args.seed, leave=args.exit)
 
 

@@ -9,6 +9,7 @@ from collections.abc import Callable, Mapping
 
 from advisor import __version__
 from advisor.durations import duration_ms
+from advisor.usage import Line
 
 Verb = Callable[[argparse.Namespace], int]
 
@@ -28,7 +29,7 @@ class Parser:
 
     def __init__(self, calls: Mapping[str, Verb]) -> None:
         self._calls = calls
-        self.whole = argparse.ArgumentParser(
+        self.whole = Line(
             prog="advisor",
             description="Follows rod-pumped wells and advises one change at a time. It never operates "
             "equipment; manufacturers' ratings, local codes and licensed engineers overrule it.",
@@ -56,6 +57,7 @@ class Parser:
 
     def _running(self) -> None:
         demo = self._verb("demo", "broker, simulated site and daemon in one command", config=False)
+        demo.add_argument("--config", metavar="FILE", help="not read: the demo has a configuration of its own")
         demo.add_argument("--days", type=_days, metavar="N", help="simulated days (default: until stopped)")
         demo.add_argument("--seed", type=int, metavar="N", help="another seed: other noise, other luck")
         demo.add_argument("--exit", action="store_true", help="end after --days with a printed summary")
@@ -161,17 +163,20 @@ def _for(parser: argparse.ArgumentParser) -> None:
 
 
 def _days(text: str) -> float:
-    days = float(text)
+    try:
+        days = float(text)
+    except ValueError:
+        days = 0.0
     if not 0 < days <= 3660:
-        raise argparse.ArgumentTypeError(f"{text}; must be more than 0 and at most 3660")
+        raise argparse.ArgumentTypeError(f"is '{text}'; must be a number, more than 0 and at most 3660")
     return days
 
 
 def _span(text: str) -> str:
     try:
         duration_ms(text)
-    except ValueError as error:
-        raise argparse.ArgumentTypeError(str(error)) from error
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"is '{text}'; must be written like 2d, 8h, 30min or 1d12h") from None
     return text
 
 

@@ -61,6 +61,7 @@ class Column:
     capacity_bbl_per_ft: float  # annulus above the intake, gross, per foot true vertical
     capacity_below_bbl_per_ft: float  # casing from the perforations to the intake, per foot true vertical
     gas_mscfd: float | None
+    gas_measured: bool = False  # by a build-up, not taken from what the well produces
     oil_bbl_per_stb: float = 1.0  # formation volume of the liquid at the intake
 
     def at_casing(self, casing_psia: float) -> Column:

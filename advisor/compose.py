@@ -6,12 +6,13 @@ A quantity that cannot be worked out is None with a note that says why.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from advisor.belief.ensemble import Belief
 from advisor.column import WorkUp
 from advisor.memory import Memory
 from advisor.model import Assessment, Quantity
+from advisor.physics import annulus
 from advisor.quantities import PUBLISHED, SUSPECTS
 from advisor.well import Well
 
@@ -19,9 +20,11 @@ HOUR_MS = 3_600_000
 MINUTE_MS = 60_000
 STALE_LEVEL_INTERVALS = 2.5
 STALE_CASING_INTERVALS = 3.0
-OF_THE_SHOT = frozenset({"round_trip_s", "acoustic_velocity_fps", "annular_gas_mscfd", "liquid_frac_annulus"})
+OF_THE_SHOT = frozenset({"round_trip_s", "acoustic_velocity_fps", "annular_gas_mscfd"})
 OF_A_FRESH_SHOT = OF_THE_SHOT | {"level_ft_md"}  # believed, and taken just now: its own level stands
-OF_A_FIRST_SHOT = OF_A_FRESH_SHOT | {"submergence_ft", "liquid_height_ft", "intake_psig", "bottomhole_psig"}
+OF_A_FIRST_SHOT = OF_A_FRESH_SHOT | {
+    "submergence_ft", "liquid_height_ft", "liquid_frac_annulus", "intake_psig", "bottomhole_psig",
+}  # fmt: skip
 GAUGE_SD_PSI, GAUGE_SD_FRAC = 1.0, 0.005  # a field gauge (common practice, no source)
 DRIFT_FT_PER_ROOT_H = 5.0  # a level that the balance says stands still wanders by so much (our choice)
 CHANGE_SD_FRAC = 0.3  # and a change it foretells is uncertain by such a share (our choice)
@@ -95,7 +98,11 @@ def composed(
         quantities["level_ft_md"] = Quantity(value=level.value, sd=level.sd, by=shot_level.by)
     learnt: tuple[str, ...] = ()
     if believed is not None and "level_ft_md" in believed and "submergence_ft" not in from_shot:
-        learnt = _learnt_note(level, believed["level_ft_md"])
+        column = quantities["submergence_ft"]
+        quantities["submergence_ft"] = _submergence(level, column, well)
+        learnt = _learnt_note(level, believed["level_ft_md"]) if quantities["submergence_ft"] is column else ()
+    if workup is not None and workup.quantities.get("liquid_frac_annulus") is None:
+        quantities["liquid_frac_annulus"] = None  # and a note of the work-up says why
     quantities["casing_psig"] = _casing(memory, workup)
     quantities["inflow_trend_frac_per_30d"] = memory.trend
     said = (
@@ -105,15 +112,30 @@ def composed(
         *memory.heard_notes,
         *_input_notes(memory, well, at_ms),
     )
+    suspected = {name: suspects.get(name, 0.0) for name in SUSPECTS} if believed is not None else {}
+    missing = [name for name, quantity in quantities.items() if quantity is None]
+    missing += ["pound_probability"] if pound_probability is None else []
+    missing += [] if suspected else ["suspects"]
     return Assessment(
         well=well.key,
         at_ms=at_ms,
         inputs=inputs_believed(memory, well, at_ms),
         quantities=quantities,
         pound_probability=pound_probability,
-        suspects={name: suspects.get(name, 0.0) for name in SUSPECTS} if believed is not None else {},
-        notes=_with_reasons(said, quantities, pound_probability),
+        suspects=suspected,
+        notes=_with_reasons(said, missing),
     )
+
+
+def _submergence(level: Quantity | None, believed: Quantity | None, well: Well) -> Quantity | None:
+    """The column above the intake, ft true vertical: as the level has it, unless more is known of it than that."""
+    if level is None or believed is None or believed.sd <= level.sd:
+        return believed
+    intake_ft, level_ft = (
+        float(annulus.true_vertical_ft_tvd(depth_ft_md=depth_ft_md, survey=well.survey_ft))
+        for depth_ft_md in (well.pump_intake_ft_md, level.value)
+    )
+    return Quantity(value=max(intake_ft - level_ft, 0.0), sd=level.sd)
 
 
 def _learnt_note(level: Quantity | None, believed: Quantity) -> tuple[str, ...]:
@@ -155,7 +177,7 @@ def inputs_believed(memory: Memory, well: Well, at_ms: int) -> dict[str, str]:
 def _input_notes(memory: Memory, well: Well, at_ms: int) -> tuple[str, ...]:
     notes = []
     if memory.last_level_quality == "bad" and memory.level_at_ms is not None:
-        notes.append("level: the newest shot was marked bad by the site; the one before it is used")
+        notes.append("level: the newest shot is bad; the one before it is used")
     believed = inputs_believed(memory, well, at_ms)
     if believed["level"] == "stale" and memory.level_at_ms is not None:
         age_h = (at_ms - memory.level_at_ms) / HOUR_MS
@@ -169,18 +191,15 @@ def _input_notes(memory: Memory, well: Well, at_ms: int) -> tuple[str, ...]:
     return tuple(notes)
 
 
-def _with_reasons(
-    notes: tuple[str, ...], quantities: Mapping[str, Quantity | None], pound_probability: float | None
-) -> tuple[str, ...]:
-    """The notes, once each, with a reason for every quantity that is None."""
+def _with_reasons(notes: tuple[str, ...], missing: Sequence[str]) -> tuple[str, ...]:
+    """The notes, once each, with a reason for everything that is missing."""
     kept = list(dict.fromkeys(notes))
     unexplained: dict[str, list[str]] = {}
-    missing = [name for name, quantity in quantities.items() if quantity is None]
-    if pound_probability is None:
-        missing.append("pound_probability")
     for name in missing:
         if not any(name in note.split(":")[0] for note in kept):
-            unexplained.setdefault(NEEDS.get(name, NEEDS_BELIEF), []).append(name)
+            no_level = name == "round_trip_s" and "level_ft_md" in missing
+            reason = NEEDS["level_ft_md"] if no_level else NEEDS.get(name, NEEDS_BELIEF)
+            unexplained.setdefault(reason, []).append(name)
     for reason, names in unexplained.items():
         kept.append(f"{', '.join(names)}: {reason}")
     return tuple(kept)

@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from datetime import datetime, timedelta
 
 from advisor import clock
+from advisor.config.names import nearest_words
 from advisor.config.sections import Config
 from advisor.decisions import Decisions
 from advisor.durations import duration_ms
@@ -30,7 +31,9 @@ from advisor.store import counters, due, outbox, readings
 from advisor.store.store import Store
 from advisor.tasks import Settings
 from advisor.wire import incoming, topics
+from advisor.wire.fields import EVENTS
 from advisor.wire.times import time_text
+from advisor.wire.values import cleaned
 
 OUTBOX_AT_ONCE = 1000
 
@@ -187,6 +190,9 @@ class Advisor:
         at_ms = now_ms if at is None else clock.milliseconds(at, "at")
         if well not in self.config.wells:
             raise KeyError(well)
+        if event not in EVENTS:
+            known = f"{', '.join(EVENTS)}{nearest_words(event, EVENTS)}"
+            raise NotPossible(f'{well}: "{cleaned(event, 40)}" is not an event; must be one of {known}')
         if at is None and now_ms <= 0:
             raise NotPossible(f"{well} {event}: nothing has been heard yet, so there is no present; say when it was")
         if at is not None and 0 < now_ms < at_ms - incoming.AHEAD_MS:

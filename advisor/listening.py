@@ -1,7 +1,7 @@
 """Raw traces to levels: what the microphone heard is worked up and takes its place as a level, or as none.
 
 A trace that holds no level to be trusted is never a level: it counts as a shot that was doubted, and another is asked
-for, stronger, inside the ratings.
+for, stronger, inside the ratings; so it is after a doubted shot that the site picked, where it says how it was fired.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class Heard:
 def heard(moment: Moment, memory: Memory, well: Well, *, atmospheric_psia: float) -> Heard:
     """The moment with a level in the place of each trace that holds one; unchanged where there is no trace."""
     if not any(isinstance(reading.measured, Trace) for reading in moment.readings):
-        return Heard(moment=moment)
+        return _picked(moment, memory, well)
     readings: list[Reading] = []
     last: Shot | None = None
     request, tries, lines = None, memory.tries, memory.lines
@@ -56,11 +56,47 @@ def heard(moment: Moment, memory: Memory, well: Well, *, atmospheric_psia: float
         lines = last.lines if reading.quality != "bad" else lines
         readings += [reading, *_as_level(reading, trace, last, well)]
         if not reading.historical and reading.quality != "bad":
-            request, tries = repeat.request(shot=last, trace=trace, well=well, tries=tries, now_ms=moment.at_ms)
+            fired = repeat.Fired(pulse=trace.pulse, casing_psig=trace.casing_psig, chamber_psig=trace.chamber_psig)
+            request, tries = repeat.request(shot=last, fired=fired, well=well, tries=tries, now_ms=moment.at_ms)
     if memory.people_on_location:
         request = None
     told = replace(moment, readings=tuple(readings))
     return Heard(moment=told, shot=last, lines=lines, request=request, tries=tries)
+
+
+def _picked(moment: Moment, memory: Memory, well: Well) -> Heard:
+    """The moment as it is, and the repeat that is asked for of a shot picked at the site; one a moment at most."""
+    for reading in moment.readings:
+        level = reading.measured
+        if isinstance(level, Level) and not reading.historical:
+            request, tries = repeat.request(
+                shot=_as_shot(reading, level, well),
+                fired=_fired(level, memory),
+                well=well,
+                tries=memory.tries,
+                now_ms=moment.at_ms,
+            )
+            return Heard(moment=moment, request=None if memory.people_on_location else request, tries=tries)
+    return Heard(moment=moment)
+
+
+def _as_shot(reading: Reading, level: Level, well: Well) -> Shot:
+    """What a picked shot says of itself, as a worked-up trace would; probability: 0 where it is doubted, else 1."""
+    marked = f"the site marked it {reading.quality}"
+    return Shot(
+        quality=reading.quality,
+        probability=1.0 if reading.quality == "good" else 0.0,
+        joint_reach_frac=level.joint_reach_frac,
+        reasons=(*screening.level_doubts(level, well), marked),
+    )
+
+
+def _fired(level: Level, memory: Memory) -> repeat.Fired | None:
+    """How a picked shot was fired; None where the message says too little to raise anything from."""
+    casing_psig = level.casing_psig if level.casing_psig is not None else memory.casing_psig
+    if level.pulse is None or level.chamber_psig is None or casing_psig is None:
+        return None
+    return repeat.Fired(pulse=level.pulse, casing_psig=casing_psig, chamber_psig=level.chamber_psig)
 
 
 def _as_level(reading: Reading, trace: Trace, shot: Shot, well: Well) -> list[Reading]:

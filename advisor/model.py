@@ -47,13 +47,16 @@ class Level:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Trace:
-    """One fluid-level shot as the raw microphone record; samples are little-endian int16, compression positive."""
+    """One fluid-level shot as the raw microphone record; samples are little-endian int16, compression positive.
+
+    scale: of a count, 1 where it is not given.
+    """
 
     sample_hz: float
     samples: bytes
     pulse: str
     casing_psig: float
-    scale: float = 1.0
+    scale: float | None = None
     chamber_psig: float | None = None
     trigger_index: int | None = None
     running: bool | None = None

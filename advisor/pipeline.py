@@ -14,7 +14,7 @@ import numpy as np
 
 from advisor import advising, aftermath, assess, bookkeeping, compose, facts, listening, tubing
 from advisor import memory as memories
-from advisor.belief import casing, ensemble, levels, operation, prior, step, update
+from advisor.belief import barrel, casing, ensemble, levels, operation, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import DayAhead, Spell
@@ -110,12 +110,14 @@ def _round(items: list[Work], rules: Rulebook, settings: Settings) -> None:
 
 
 def _listen(items: list[Work], settings: Settings) -> None:
-    """Raw traces become levels, or a request for a better shot."""
+    """Raw traces become levels; shots not to be trusted, picked ones too, a request for a better one."""
     for item in items:
         heard = listening.heard(item.moment, item.memory, item.well, atmospheric_psia=settings.atmospheric_psia)
-        if heard.shot is None:
-            continue
-        item.moment, item.memory = heard.moment, memories.listened(item.memory, heard.shot, heard.tries, heard.lines)
+        if heard.shot is not None:
+            item.moment = heard.moment
+            item.memory = memories.listened(item.memory, heard.shot, heard.tries, heard.lines)
+        elif heard.tries is not None:
+            item.memory = replace(item.memory, tries=heard.tries)
         item.request = None if item.quiet else heard.request
 
 
@@ -194,18 +196,33 @@ def _taken_in(belief: Belief, held: list[Work], wells: list[Well], columns: list
     if any(events):
         belief = update.events(belief, wells, events)
     shots = [item.shot for item in held]
+    anew = [shot is not None and count == 0.0 for shot, count in zip(shots, belief.counts["shots"], strict=True)]
     if any(shot is not None for shot in shots):
         in_force = [item.setting for item in held]
         ledgers = [item.memory.ledger for item in held]
         belief = update.shot(belief, wells, columns, shots, settings=in_force, ledgers=ledgers)
     fillages = [item.moment.fillage_frac() for item in held]
     if any(value is not None for value in fillages):
-        belief = update.fillage(belief, wells, columns, [item.setting for item in held], fillages)
+        belief = barrel.taken(belief, wells, columns, [item.setting for item in held], fillages)
+    if any(anew):
+        belief = _tested_before(belief, held, wells, columns, anew)
     rates = [item.moment.test_bpd() for item in held]
     if any(value is not None for value in rates):
         _surprised(belief, held, wells, columns, rates)
         belief = update.production_test(belief, wells, columns, [item.setting for item in held], rates)
     return belief
+
+
+def _tested_before(
+    belief: Belief, held: list[Work], wells: list[Well], columns: list[Column], anew: Sequence[bool]
+) -> Belief:
+    """With the last test before a well's first level, where it still tells of the well as it is."""
+    told = [bookkeeping.test_before(item) if new else None for item, new in zip(held, anew, strict=True)]
+    if not any(told):
+        return belief
+    rates = [test.value if test is not None else None for test in told]
+    sds = [test.sd if test is not None else 1.0 for test in told]
+    return update.production_test(belief, wells, columns, [item.setting for item in held], rates, sds)
 
 
 def _surprised(

@@ -153,13 +153,11 @@ class Reception:
         now = self._clock() if kept and self._readings_clock else None
         for one in kept:
             reading = one.reading
+            well = self._config.wells[reading.well]
             time_class = incoming.time_class(
-                reading,
-                _arrival_now(reading, now),
-                self._config.wells[reading.well],
-                clock_of_readings=self._readings_clock,
+                reading, _arrival_now(reading, now), well, clock_of_readings=self._readings_clock
             )
-            verdict = screening.judged(reading, time_class)
+            verdict = screening.judged(reading, time_class, well)
             rows.append(
                 StoredReading(
                     well=reading.well,

@@ -9,10 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from advisor.model import Level, Quality, Reading, TimeClass
+from advisor.well import Well
 from advisor.wire import incoming
 
 LEAST_JOINT_REACH_FRAC = 0.8  # joints counted to at least this share of the distance (common practice, no source)
 LEAST_SIGNAL_DB = 6.0  # echo twice as high as the noise around it (common practice, no source)
+BEYOND_WELL = 1.1  # times the deepest point on file: a depth below is a mistake, not a level under the intake
 RANK: dict[Quality, int] = {"good": 0, "uncertain": 1, "bad": 2}
 
 
@@ -24,14 +26,17 @@ class Judged:
     reasons: tuple[str, ...] = ()
 
 
-def judged(reading: Reading, time_class: TimeClass) -> Judged:
-    """The worst of the field's own judgement and ours."""
+def judged(reading: Reading, time_class: TimeClass, well: Well) -> Judged:
+    """The worst of the field's own judgement and ours; a depth that the well does not have is bad."""
     reasons: list[str] = []
+    ours: Quality = "good"
     if time_class == "ahead":
         reasons.append(incoming.ahead_words(reading))
     if isinstance(reading.measured, Level):
-        reasons += _level_doubts(reading.measured)
-    ours: Quality = "uncertain" if reasons else "good"
+        reasons += [f"level: {doubt}" for doubt in level_doubts(reading.measured, well)]
+        ours = "bad" if _beyond(reading.measured, well) else "good"
+    if reasons:
+        ours = worst(ours, "uncertain")
     return Judged(quality=worst(reading.quality, ours), reasons=tuple(reasons))
 
 
@@ -40,16 +45,27 @@ def worst(*qualities: Quality) -> Quality:
     return max(qualities, key=lambda quality: RANK[quality])
 
 
-def _level_doubts(level: Level) -> list[str]:
+def level_doubts(level: Level, well: Well) -> list[str]:
+    """Why a shot picked at the site is not to be trusted, by what it says of itself."""
     doubts = []
+    if _beyond(level, well):
+        doubts.append(
+            f"its depth of {level.level_ft_md:,.0f} ft is more than 10 % below the well's deepest point, "
+            f"{well.deepest_ft_md:,.0f} ft"
+        )
     reach = level.joint_reach_frac
     if level.joints_counted is not None and reach is not None and reach < LEAST_JOINT_REACH_FRAC:
         doubts.append(
-            f"level: joint echoes counted to {reach:.2f} of its depth; at least {LEAST_JOINT_REACH_FRAC:g} is wanted"
+            f"joint echoes counted to {reach:.2f} of its depth; at least {LEAST_JOINT_REACH_FRAC:g} is wanted"
         )
     if level.signal_to_noise_db is not None and level.signal_to_noise_db < LEAST_SIGNAL_DB:
         doubts.append(
-            f"level: the echo stands {level.signal_to_noise_db:.0f} dB over the noise; "
+            f"the echo stands {level.signal_to_noise_db:.0f} dB over the noise; "
             f"at least {LEAST_SIGNAL_DB:.0f} dB is wanted"
         )
     return doubts
+
+
+def _beyond(level: Level, well: Well) -> bool:
+    """Whether a depth lies where the well is over."""
+    return level.level_ft_md is not None and level.level_ft_md > BEYOND_WELL * well.deepest_ft_md

@@ -180,7 +180,8 @@ def from_wav(path: Path, *, casing_psig: float | None, pulse: str | None) -> Hel
             width, hz, channels = sound.getsampwidth(), sound.getframerate(), sound.getnchannels()
             data = sound.readframes(sound.getnframes())
     except (wave.Error, EOFError) as fault:
-        raise Unreadable(f"{path.name}: is no WAV file that can be read ({fault}); must be PCM") from None
+        why = str(fault) or "it ends too soon"
+        raise Unreadable(f"{path.name}: is no WAV file that can be read ({why}); must be PCM") from None
     samples = _sixteen_bits(data, width)[::channels]
     notes = []
     if casing_psig is None:

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from advisor.physics import gas
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Liner:
@@ -106,6 +108,30 @@ class Well:
     def checks_velocity(self) -> bool:
         """Whether joint echoes or echoes of known depth can be made use of: what they come from is on file."""
         return bool(self.joint_length_ft or self.joint_tally_ft or self.reflectors)
+
+    @property
+    def deepest_ft_md(self) -> float:
+        """The deepest point that is on file: the intake, the perforations, the datum or the end of the survey."""
+        bottoms = [bottom for _, bottom in self.perforations_ft_md]
+        survey = [station[0] for station in self.survey_ft or ()]
+        return max(self.pump_intake_ft_md, self.datum_ft_md or 0.0, *bottoms, *survey)
+
+    @property
+    def least_gas_gravity(self) -> float:
+        """Of methane with the inert shares configured; a gas_gravity below it contradicts them."""
+        return float(gas.least_gravity(n2_frac=self.n2_frac, co2_frac=self.co2_frac, h2s_frac=self.h2s_frac))
+
+    @property
+    def lean_gas(self) -> str | None:
+        """What to say of a gas_gravity that is too small for the inert shares; None: it is not."""
+        if self.gas_gravity is None or self.gas_gravity >= self.least_gas_gravity:
+            return None
+        inerts = {"co2_frac": self.co2_frac, "n2_frac": self.n2_frac, "h2s_frac": self.h2s_frac}
+        given = " and ".join(f"{name} {share:g}" for name, share in inerts.items() if share)
+        return (
+            f"gas_gravity: {self.gas_gravity:g} is less than methane has{' with ' + given if given else ''}; "
+            f"{self.least_gas_gravity:.3f} is taken, methane's"
+        )
 
     @property
     def key(self) -> str:

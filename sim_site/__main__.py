@@ -16,6 +16,7 @@ from sim_site.measures import DAY_S, rfc3339
 from sim_site.scenario import Scenario, load_scenario, shipped
 from sim_site.site import Site
 from sim_site.tables import ScenarioError
+from sim_site.usage import Line
 from sim_site.well_file import advisor_config
 
 ALONE_MIN_PER_S = 60.0  # when nobody said how fast
@@ -24,7 +25,7 @@ WELLS_MOST = 2000
 
 def parser() -> argparse.ArgumentParser:
     """The command line."""
-    line = argparse.ArgumentParser(prog="sim-site", description="Invented wells that send readings to a broker.")
+    line = Line(prog="sim-site", description="Invented wells that send readings to a broker.")
     which = line.add_mutually_exclusive_group()
     which.add_argument(
         "--config", metavar="FILE", default="demo", help=f"scenario file, or one of {', '.join(shipped())}"

@@ -1,4 +1,4 @@
-"""Annular gas: the level's own moves in a build-up, build-ups taken together, what serves where one is refused."""
+"""Annular gas: level moves in a build-up, build-ups taken together, what serves where one is refused; a lean gas."""
 
 from __future__ import annotations
 
@@ -88,3 +88,12 @@ def test_a_build_up_that_bends_tells_much_gas_from_little_though_it_is_not_belie
     assert done.rough_gas_mscfd == pytest.approx(straight.rough_gas_mscfd, rel=0.2)
     wild = tuple(85.0 + (5.0 if i % 2 else 0.0) + 0.1 * i for i in range(17))
     assert worked(inputs(build_up=BuildUp(at_ms=AT_MS, casing_psig=wild, every_s=15.0))).rough_gas_mscfd is None
+
+
+def test_a_gas_lighter_than_methane_with_its_inerts_is_taken_for_that_and_said() -> None:
+    """By hand: 0.88 of methane (0.55391) and 0.12 of CO2 (1.51954) have a gravity of 0.66979, not 0.62."""
+    lean = worked(inputs(well(gas_gravity=0.62, co2_frac=0.12, n2_frac=0.0)))
+    least = worked(inputs(well(gas_gravity=0.66979, co2_frac=0.12, n2_frac=0.0)))
+    assert value(lean, "level_ft_md") == pytest.approx(value(least, "level_ft_md"), rel=1e-4)
+    assert "gas_gravity: 0.62 is less than methane has with co2_frac 0.12; 0.670 is taken, methane's" in lean.notes
+    assert not any(note.startswith("gas_gravity") for note in least.notes)

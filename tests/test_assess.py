@@ -156,6 +156,14 @@ def test_the_column_gives_back_the_pressures_it_stands_for() -> None:
             assert intake_psia + column.below_psi - 14.7 == pytest.approx(value(done, "bottomhole_psig"), abs=0.2)
 
 
+def test_a_full_column_of_liquid_that_expands_downwards_is_a_fraction_still() -> None:
+    """No gas, a level at surface: the liquid at the intake is warmer and lighter than that above it."""
+    done = worked(inputs(level=Level(level_ft_md=0.0), build_up=None, gas_mscfd=0.0))
+    assert done.column is not None and done.column.liquid_frac > 1.0
+    assert value(done, "liquid_frac_annulus") == 1.0
+    assert value(done, "liquid_height_ft") == pytest.approx(value(done, "submergence_ft"), rel=0.1)
+
+
 def test_capacities_are_those_worked_by_hand() -> None:
     """(4.95^2 - 2.375^2)/1029.4 and 4.95^2/1029.4 bbl/ft."""
     column = worked(inputs()).column
@@ -433,6 +441,12 @@ def test_without_any_gas_rate_the_share_of_liquid_is_a_wide_guess_and_said() -> 
     assert "0.8 ± 0.15" in said(done, "liquid_frac_annulus")
     assert value(done, "liquid_frac_annulus") == pytest.approx(0.8, abs=0.02)
     assert sd(done, "liquid_frac_annulus") == pytest.approx(0.15, abs=0.02)
+
+
+def test_a_share_of_liquid_that_cannot_be_worked_out_is_not_said_to_be_taken() -> None:
+    done = worked(inputs(build_up=None, level=None))
+    assert done.quantities["liquid_frac_annulus"] is None
+    assert said(done, "liquid_frac_annulus") == "liquid_frac_annulus: no level believed"
 
 
 def test_a_flat_build_up_is_next_to_no_gas_rather_than_unknown() -> None:

@@ -7,18 +7,20 @@ from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
+import pytest
 
 from advisor import bookkeeping
 from advisor import memory as memories
 from advisor.belief import prior
 from advisor.belief.ledger import Ledger, News
 from advisor.column import BuildUp
-from advisor.model import CasingPressure, Reading
+from advisor.model import CasingPressure, ProductionTest, Reading
 from advisor.tasks import Moment, Work
 from advisor.well import Well
-from tests.belief.invented import column, well
+from tests.belief.invented import column, setting, well
 
 MINUTE_MS = 60_000
+DAY_MS = 1440 * MINUTE_MS
 
 
 def item(at_ms: int, build_up: BuildUp | None, *, of: Well | None = None, measured_at_ms: int | None = None) -> Work:
@@ -57,3 +59,30 @@ def test_where_a_level_is_believed_to_stand_is_kept_beside_what_its_shot_read() 
     shot, none = (News(at_ms=600 * MINUTE_MS, segments=(), height_ft=read) for read in (400.0, None))
     assert bookkeeping.followed(Ledger(), shot, well(), column(), belief).off_ft == -30.0
     assert bookkeeping.followed(Ledger(), none, well(), column(), belief).off_ft is None
+
+
+def after_test(days_ago: float, **changes: Any) -> Work:
+    """A moment of a well whose last test, 24 h long and of 150 bbl, ended so many days ago."""
+    at_ms = 100 * DAY_MS
+    moment = item(at_ms, None)
+    fields = {"test": ProductionTest(duration_h=24.0, oil_bbl=90.0, water_bbl=60.0)} | changes
+    moment.memory = replace(moment.memory, test_at_ms=at_ms - round(days_ago * DAY_MS), **fields)
+    return moment
+
+
+def test_a_test_before_the_first_level_tells_of_it_the_less_the_older_it_is() -> None:
+    """150 bbl/d, 4 % of it for the test and 2 % per root day: of 9 days 6 and 9 bbl/d."""
+    told = bookkeeping.test_before(after_test(9.0))
+    assert told is not None
+    assert (told.value, told.sd) == pytest.approx((150.0, np.hypot(6.0, 9.0)))
+    assert bookkeeping.test_before(after_test(31.0)) is None
+    assert bookkeeping.test_before(after_test(0.0)) is None  # of this moment: it is taken in as such
+    assert bookkeeping.test_before(item(100 * DAY_MS, None)) is None
+
+
+def test_a_test_at_other_settings_or_before_work_on_the_well_tells_nothing_of_it_now() -> None:
+    for days_ago, told in ((5.0, False), (9.5, False), (11.0, True)):  # the test is of the tenth to the ninth day ago
+        at_ms = 100 * DAY_MS - round(days_ago * DAY_MS)
+        changed = memories.Change(at_ms=at_ms, before=setting(8.0), after=setting(9.0))
+        assert (bookkeeping.test_before(after_test(9.0, changes=(changed,))) is not None) == told
+        assert (bookkeeping.test_before(after_test(9.0, disturbed_at_ms=at_ms)) is not None) == told

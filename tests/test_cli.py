@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from advisor import asked, asking, cli, cli_parser
+from advisor import asked, asking, cli, cli_parser, demo
 from advisor.config.load import load_config
 from advisor.core import Advisor
 from advisor.store import requests
@@ -81,7 +81,7 @@ def test_every_verb_is_there_and_says_what_it_is_for(capsys: pytest.CaptureFixtu
         assert re.search(rf"^    {verb}\b", said, re.MULTILINE), verb
         status, help_text, _ = run(capsys, verb, "--help")
         assert status == 0
-        assert ("--config" in help_text) == (verb != "demo")
+        assert "--config" in help_text
         assert "safe to" not in help_text.lower()
     assert "safe to" not in said.lower()
 
@@ -120,7 +120,39 @@ def test_whatever_shows_something_shows_it_as_json_too(capsys: pytest.CaptureFix
 def test_a_usage_fault_is_told_with_status_2(capsys: pytest.CaptureFixture[str], line: str) -> None:
     status, out, err = run(capsys, *line.split())
     assert (status, out) == (2, "")
-    assert err.strip()
+    assert err
+    assert all(re.fullmatch(r"[^:]+: .+; must .+", told) for told in err.splitlines()), err
+
+
+@pytest.mark.parametrize(
+    ("line", "told"),
+    [
+        ("defer a1", ["--for: is missing; must be given", "--why: is missing; must be given"]),
+        ("defer a1 --for 8x --why x", ["--for: is '8x'; must be written like 2d, 8h"]),
+        ("nope", ["VERB: is 'nope'; must be one of demo, run, check"]),
+        ("export nope", ["TABLE: is 'nope'; must be one of readings, assessments, advice, alarms, outcomes"]),
+        ("demo --seed x", ["--seed: is 'x'; must be a whole number"]),
+        ("demo --exit=3", ["--exit: has the value '3'; must have none"]),
+        ("shot f --casing-psig x", ["--casing-psig: is 'x'; must be a number"]),
+        ("check --config", ["--config: has no value; must be followed by one"]),
+        ("demo --weeks 1", ["--weeks 1: is not known; must be what"]),
+    ],
+)
+def test_a_usage_fault_says_where_it_is_and_what_must_be_there(
+    capsys: pytest.CaptureFixture[str], line: str, told: list[str]
+) -> None:
+    _, _, err = run(capsys, *line.split())
+    assert [found[: len(one)] for found, one in zip(sorted(err.splitlines()), told, strict=True)] == told
+
+
+def test_the_demo_takes_a_configuration_and_says_that_it_is_not_read(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(demo, "run", lambda **given: 0)
+    status, _, err = run(capsys, "demo", "--config", "nowhere.toml")
+    assert status == 0
+    assert re.fullmatch(r"--config: nowhere\.toml is not read; .*\n", err)
+    assert run(capsys, "demo")[2] == ""
 
 
 def test_the_default_configuration_is_the_one_in_the_present_folder(tmp_path: Path) -> None:

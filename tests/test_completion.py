@@ -21,6 +21,7 @@ TYPED = [
     (["completion", ""], {"bash", "zsh", "fish"}),
     (["disbelieve", "north/7", "--u"], {"--undo"}),
     (["shelve", "--f"], {"--for"}),
+    (["demo", "--c"], {"--config"}),
     (["decline", "a1", "--why", ""], set()),
 ]
 

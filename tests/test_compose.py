@@ -45,6 +45,7 @@ def test_whatever_is_known_the_rest_is_null_with_a_note_why(known: set[str], pou
     assert set(said.quantities) == set(PUBLISHED)
     missing = {name for name, quantity in said.quantities.items() if quantity is None}
     missing |= set() if pounding else {"pound_probability"}
+    missing |= set() if said.suspects else {"suspects"}
     for name in missing:
         assert any(name in note.partition(":")[0] for note in said.notes), name
     assert len(set(said.notes)) == len(said.notes)
@@ -53,6 +54,11 @@ def test_whatever_is_known_the_rest_is_null_with_a_note_why(known: set[str], pou
 def test_without_a_belief_nothing_is_suspected_and_with_one_each_is_named() -> None:
     assert composed(fold()).suspects == {}
     assert composed(fold(), believed={"inflow_bpd": SOME}).suspects == dict.fromkeys(SUSPECTS, 0.0)
+
+
+def test_without_a_level_no_note_says_how_it_came() -> None:
+    notes = composed(fold()).notes
+    assert any(note == "level_ft_md, round_trip_s: no level believed yet" for note in notes)
 
 
 def _workup(**quantities: Quantity) -> WorkUp:
@@ -70,6 +76,35 @@ def test_a_fresh_shot_stands_for_itself_and_later_the_belief_carries_it_on() -> 
     later = composed(fold(), workup=workup, believed=believed)
     assert not any("which submergence" in note for note in later.notes)
     assert later.quantities["level_ft_md"] == Quantity(value=4760.0, sd=30.0, by="joints")
+
+
+@pytest.mark.parametrize(("sd", "expected"), [(30.0, (200.0, 24.0)), (20.0, (310.0, 20.0))])
+def test_the_column_above_the_intake_is_as_the_level_has_it_unless_more_is_known(
+    sd: float, expected: tuple[float, float]
+) -> None:
+    """A vertical well, its intake at 5,000 ft and a level of 4,800 ± 24 ft: 200 ft."""
+    shot, believed = Quantity(value=4800.0, sd=24.0, by="joints"), Quantity(value=310.0, sd=sd)
+    said = composed(
+        fold(),
+        workup=_workup(level_ft_md=shot),
+        believed={"submergence_ft": believed, "level_ft_md": Quantity(value=4700.0, sd=sd)},
+        from_shot=compose.OF_A_FRESH_SHOT,
+    )
+    column = said.quantities["submergence_ft"]
+    assert column is not None
+    assert (column.value, column.sd) == pytest.approx(expected)
+    assert any("which submergence" in note for note in said.notes) == (sd < 24.0)
+
+
+def test_the_liquid_in_the_column_is_that_of_the_belief_and_of_no_column_there_is_none() -> None:
+    frac, believed = Quantity(value=0.7, sd=0.1), {"liquid_frac_annulus": Quantity(value=0.8, sd=0.1)}
+    said = composed(fold(), workup=_workup(liquid_frac_annulus=frac), believed=believed)
+    assert said.quantities["liquid_frac_annulus"] == believed["liquid_frac_annulus"]
+    first = composed(
+        fold(), workup=_workup(liquid_frac_annulus=frac), believed=believed, from_shot=compose.OF_A_FIRST_SHOT
+    )
+    assert first.quantities["liquid_frac_annulus"] == frac
+    assert composed(fold(), workup=_workup(), believed=believed).quantities["liquid_frac_annulus"] is None
 
 
 def test_what_only_a_shot_tells_never_comes_from_the_belief() -> None:
@@ -110,4 +145,4 @@ def test_each_input_says_what_it_is_worth_now(
 
 def test_a_shot_the_site_marked_bad_is_told() -> None:
     said = composed(fold(LEVEL, reading(Level(round_trip_s=2.0), T0_MS + 1, "bad")))
-    assert any("marked bad" in note for note in said.notes)
+    assert any("newest shot is bad" in note for note in said.notes)

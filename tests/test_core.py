@@ -55,6 +55,21 @@ def test_what_cannot_be_worked_out_is_null_with_a_note_why() -> None:
             assert any(name in note for note in said["notes"]), name
 
 
+def test_a_test_from_before_the_first_level_tells_of_the_inflow_as_one_with_it_does() -> None:
+    """60 bbl/d, at a pump that was taken to lift twice as much."""
+    inflow_bpd = []
+    for test_h in (None, -5.0, 0.0):
+        one = advisor()
+        one.receive([build_up(WELL, START - hours(6.0)), running(WELL, START - hours(6.0))])
+        one.receive([] if test_h is None else [production(WELL, START + hours(test_h), oil=36.0, water=24.0)])
+        one.receive([level(WELL, START)])
+        one.advance(START)
+        inflow_bpd.append(published(one, "assessment")["inflow_bpd"]["value"])
+    without, before, beside = inflow_bpd
+    assert before == pytest.approx(beside, rel=0.1)
+    assert before < 0.8 * without
+
+
 def test_a_level_sent_as_a_depth_is_taken_as_sent() -> None:
     one = advisor()
     one.receive([message(WELL, "level", START, level_m_md=1139.766, casing_psig=85.0)])
@@ -241,6 +256,8 @@ def test_a_note_from_a_person_is_an_event_of_the_well() -> None:
     one.note(WELL, "people-on-location", by="pat", why="checking the stuffing box", now=START + hours(1))
     with pytest.raises(NotPossible, match="pump-changed"):
         one.note(WELL, "pump-change", by="pat", now=START)
+    with pytest.raises(NotPossible, match=r'^north/7: "tea" is not an event; must be one of pump-changed, .*-left'):
+        one.note(WELL, "tea", by="pat", now=START)
     [row] = readings.between(one.store, WELL, 0, 1 << 60, ["event"])
     assert json.loads(row.payload)["by"] == "pat"
 

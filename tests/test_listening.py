@@ -5,9 +5,13 @@ from __future__ import annotations
 import base64
 import json
 from datetime import datetime
+from pathlib import Path
+from typing import Any
 
 import numpy as np
+import pytest
 
+from advisor.config.load import parse_config
 from advisor.core import Advisor
 from advisor.heads import restored
 from advisor.memory import Memory
@@ -16,7 +20,8 @@ from advisor.wire.times import time_ms
 from sim_site import traces
 from sim_site.scenario import load_scenario
 from sim_site.site import Site
-from tests.invented_wells import START, advisor, build_up, drain, hours, level, message, published
+from sim_site.well_file import advisor_config
+from tests.invented_wells import START, advisor, build_up, config_text, drain, hours, level, message, published
 from tests.shots import plain
 
 WELL = "north/7"
@@ -53,11 +58,6 @@ def test_a_trace_leads_to_a_level_near_the_simulated_wells_own() -> None:
     life = site.wells["north/3"]
     payload = traces.trace_payload(life.annulus.bore, life.state, 52.0, 8.7, ("one", 1))
     # the same equipment under the name of a well of this test's configuration would be another well: use its own
-    from pathlib import Path
-
-    from advisor.config.load import parse_config
-    from sim_site.well_file import advisor_config
-
     one = Advisor(parse_config(advisor_config(scenario, store_path=":memory:"), Path.cwd()))
     one.receive([message("north/3", "trace", START, **payload)])
     one.advance(START)
@@ -119,3 +119,71 @@ def test_people_on_location_suspend_the_request() -> None:
     one.receive([message(WELL, "event", START, what="people-on-location"), silence(START + hours(1))])
     one.advance(START)
     assert not [m for m in one.outgoing() if m.topic.endswith("/request/shot")]
+
+
+# --------------------------------------------------------------------------- shots picked at the site
+
+FIRED = {"pulse": "compression", "chamber_psig": 250.0, "casing_psig": 85.0}
+
+
+def requests(
+    *readings: tuple[str, bytes, datetime], ratings: str = "chamber_max_psig = 1500"
+) -> list[dict[str, Any]]:
+    """What is asked for, each reading worked through before the next comes; casing_max_psig is 500."""
+    text = config_text(WELL).replace("[well.drive]", f"{ratings}\n[well.drive]")
+    one, asked = Advisor(parse_config(text, Path.cwd())), []
+    for reading in readings:
+        one.receive([reading])
+        one.advance(reading[2])
+        asked += [json.loads(payload) for topic, payload in drain(one) if topic.endswith("/request/shot")]
+    return asked
+
+
+@pytest.mark.parametrize(
+    ("says", "why"),
+    [
+        ({"joint_reach_frac": 0.3}, "counted to 0.30 of the way"),
+        ({"joint_reach_frac": 0.3, "joints_counted": 40}, "counted to 0.30 of its depth"),
+        ({"signal_to_noise_db": 1.0}, "the echo stands 1 dB over the noise"),
+        ({"quality": "uncertain"}, "the site marked it uncertain"),
+    ],
+)
+def test_a_doubted_shot_that_the_site_picked_is_asked_for_again(says: dict[str, Any], why: str) -> None:
+    asked = requests(level(WELL, START, **FIRED, **says))
+    assert [(one["pulse"], one["chamber_psig"]) for one in asked] == [("compression", 350.0)]  # 100 psi more
+    assert why in asked[0]["why"]
+
+
+def test_a_picked_shot_that_is_to_be_trusted_is_not_asked_for_again() -> None:
+    assert not requests(level(WELL, START, **FIRED, joint_reach_frac=0.9, signal_to_noise_db=20.0))
+
+
+@pytest.mark.parametrize("left_out", ["pulse", "chamber_psig"])
+def test_a_picked_shot_that_does_not_say_how_it_was_fired_is_not_asked_for_again(left_out: str) -> None:
+    fields = {name: value for name, value in FIRED.items() if name != left_out}
+    assert not requests(level(WELL, START, **fields, signal_to_noise_db=1.0))
+
+
+def test_the_casing_pressure_last_believed_serves_a_picked_shot_that_has_none() -> None:
+    fields = {name: value for name, value in FIRED.items() if name != "casing_psig"}
+    assert not requests(level(WELL, START, **fields, signal_to_noise_db=1.0))
+    casing = message(WELL, "casing-pressure", START, casing_psig=85.0)
+    assert requests(casing, level(WELL, START + hours(1), **fields, signal_to_noise_db=1.0))
+
+
+def test_picked_shots_are_asked_for_three_times_in_a_row_at_most_and_never_above_a_rating() -> None:
+    """The lower rating of the well is 500 psig; from 250 psig on 100 psi more each time, until nothing is left."""
+    chamber = [250.0, 350.0, 450.0, 500.0, 500.0]
+    weak = [level(WELL, START + hours(2 * n), **FIRED | {"chamber_psig": c}, signal_to_noise_db=1.0)
+            for n, c in enumerate(chamber)]  # fmt: skip
+    assert [one["chamber_psig"] for one in requests(*weak)] == [350.0, 450.0, 500.0]
+
+
+def test_no_picked_shot_is_asked_for_without_the_ratings_on_file() -> None:
+    assert not requests(level(WELL, START, **FIRED, signal_to_noise_db=1.0), ratings="")
+
+
+def test_no_picked_shot_is_asked_for_with_people_on_location_or_of_long_ago() -> None:
+    weak = level(WELL, START + hours(1), **FIRED, signal_to_noise_db=1.0)
+    assert not requests(message(WELL, "event", START, what="people-on-location"), weak)
+    assert not requests(level(WELL, START, **FIRED, signal_to_noise_db=1.0, historical=True))

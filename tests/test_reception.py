@@ -108,6 +108,24 @@ def test_with_the_readings_clock_no_reading_is_ahead_of_it() -> None:
 
 
 @pytest.mark.parametrize(
+    ("level_ft_md", "quality"),
+    [(5100.0, "good"), (5770.0, "good"), (5780.0, "bad"), (30_000.0, "bad")],
+)
+def test_a_depth_that_the_well_does_not_have_is_bad_and_one_below_the_intake_is_not(
+    level_ft_md: float, quality: str
+) -> None:
+    """The intake is at 5,000 ft, the perforations end at 5,250; with 10 % more that is 5,775 ft."""
+    one = advisor()
+    one.receive([message(WELL, "level", START, level_ft_md=level_ft_md)])
+    assert [row.quality for row in _kept(one)] == [quality]
+    noted = [note for what, note in _notes(one) if what == "doubted"]
+    says = f"level: its depth of {level_ft_md:,.0f} ft is more than 10 % below the well's deepest point, 5,250 ft"
+    assert noted == ([says] if quality == "bad" else [])
+    one.advance(START)
+    assert (published(one, "assessment")["inputs"]["level"] == "missing") == (quality == "bad")
+
+
+@pytest.mark.parametrize(
     ("fields", "quality", "word"),
     [
         ({"joints_counted": 60, "joint_reach_frac": 0.5}, "uncertain", "0.50"),

@@ -33,7 +33,7 @@ def work_up(inputs: Sequence[Inputs], *, atmospheric_psia: float, base_psia: flo
 
 
 def _block(inputs: Sequence[Inputs], atmospheric_psia: float, base_psia: float, base_degr: float) -> list[WorkUp]:
-    notes: list[list[str]] = [[] for _ in inputs]
+    notes: list[list[str]] = [[each.well.lean_gas] if each.well.lean_gas else [] for each in inputs]
     wells = fleet.of(inputs)
     inlet_psia = wells.casing_psig + atmospheric_psia
     inlet_psia = np.where(inlet_psia > 0.0, inlet_psia, np.nan)

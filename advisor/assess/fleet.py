@@ -75,7 +75,7 @@ def of(inputs: Sequence[Inputs]) -> Fleet:
             datum_ft_md=datum,
         ),
         composition=gas.composition(
-            gas_gravity=of_well(lambda w: w.gas_gravity),
+            gas_gravity=of_well(lambda w: w.gas_gravity and max(w.gas_gravity, w.least_gas_gravity)),
             n2_frac=of_well(lambda w: w.n2_frac),
             co2_frac=of_well(lambda w: w.co2_frac),
             h2s_frac=of_well(lambda w: w.h2s_frac),

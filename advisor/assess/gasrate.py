@@ -19,6 +19,8 @@ ROUGH_R2_FRAC, ROUGH_HALVES_FRAC = 0.8, 0.5  # of a refused build-up that still 
 LEAST_SD_MSCFD = 0.05
 APART_SD = 3.0  # a build-up so far off those before it is of another rate
 AS_BEFORE = "; taken as by those before it"
+GIVEN = f"{errors.GIVEN_LIQUID_FRAC:g} ± {errors.GIVEN_LIQUID_SD_FRAC:g}"
+LIQUID_TAKEN = f"liquid_frac_annulus: no annular gas rate; taken as {GIVEN}"
 ANNULUS_SHARE = 0.7  # of produced gas that comes up the annulus where only the production is known
 
 
@@ -134,10 +136,7 @@ def _guessed(each: Inputs, notes: list[str], why: str | None) -> tuple[float, fl
         needs = "needs a build-up, gas in a test, or gas_oil_ratio_scf_per_bbl and a test"
         if why is None:
             notes.append(f"annular_gas_mscfd: no build-up with the casing valve shut; {needs}")
-        notes.append(
-            f"liquid_frac_annulus: no annular gas rate; taken as {errors.GIVEN_LIQUID_FRAC:g} "
-            f"± {errors.GIVEN_LIQUID_SD_FRAC:g}"
-        )
+        notes.append(LIQUID_TAKEN)
         return (math.nan, math.nan, False)
     q = ANNULUS_SHARE * max(produced, 0.0)
     notes.append(f"annular_gas_mscfd: {said}; estimated as {ANNULUS_SHARE:g} of the {source}")

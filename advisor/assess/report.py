@@ -10,7 +10,7 @@ import numpy as np
 
 from advisor.assess import errors, fleet
 from advisor.assess.depth import Depth
-from advisor.assess.gasrate import GasRate
+from advisor.assess.gasrate import LIQUID_TAKEN, GasRate
 from advisor.column import Column, Inputs, Observation, WorkUp
 from advisor.model import Quantity
 from advisor.physics.constants import DEGR_AT_ZERO_DEGF, FT3_PER_BBL
@@ -145,9 +145,9 @@ def _quantities(
         "annular_gas_mscfd": _quantity(case.rate.gas_mscfd[i, 0], case.rate.sd_mscfd[i, 0])
         if case.rate.published[i]
         else None,
-        "liquid_frac_annulus": quantity("liquid_frac_annulus") if above else None,
-        "submergence_ft": _not_negative(submergence),
-        "liquid_height_ft": _not_negative(height),
+        "liquid_frac_annulus": _within(quantity("liquid_frac_annulus"), 1.0) if above else None,
+        "submergence_ft": _within(submergence, math.inf),
+        "liquid_height_ft": _within(height, math.inf),  # of liquid as at the intake: a little more than a full column
         "intake_psig": quantity("intake_psig"),
         "bottomhole_psig": quantity("bottomhole_psig"),
     }
@@ -163,8 +163,10 @@ def _finite(value: float) -> float | None:
     return float(value) if math.isfinite(value) else None
 
 
-def _not_negative(quantity: Quantity | None) -> Quantity | None:
-    return None if quantity is None else Quantity(value=max(quantity.value, 0.0), sd=quantity.sd, by=quantity.by)
+def _within(quantity: Quantity | None, most: float) -> Quantity | None:
+    if quantity is None:
+        return None
+    return Quantity(value=min(max(quantity.value, 0.0), most), sd=quantity.sd, by=quantity.by)
 
 
 def _explain(each: Inputs, quantities: dict[str, Quantity | None], case: Case, i: int, notes: list[str]) -> None:
@@ -183,6 +185,8 @@ def _explain(each: Inputs, quantities: dict[str, Quantity | None], case: Case, i
             "acoustic_velocity_fps: the gas is rich or cold enough to drop liquid; "
             "its velocity may be off by several per cent"
         )
+    if quantities["liquid_frac_annulus"] is None and LIQUID_TAKEN in notes:
+        notes.remove(LIQUID_TAKEN)  # nothing is told, so nothing was taken
     lacking = {
         "level": each.level is None,
         "casing": fleet.casing_psig(each) is None,
@@ -312,9 +316,10 @@ def _column(i: int, case: Case, geometry: _Geometry) -> Column | None:
         capacity_bbl_per_ft=float(geometry.capacity[i]),
         capacity_below_bbl_per_ft=float(geometry.capacity_below[i]),
         gas_mscfd=rate if math.isfinite(rate) else None,
+        gas_measured=case.rate.published[i],
         oil_bbl_per_stb=nominal(case.column.formation_volume_factor),
     )
-    numbers = [getattr(column, name) for name in column.__slots__ if name != "gas_mscfd"]
+    numbers = [getattr(column, name) for name in column.__slots__ if not name.startswith("gas_m")]
     return column if all(math.isfinite(number) for number in numbers) and frac > 0.0 else None
 
 

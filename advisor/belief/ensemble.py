@@ -59,6 +59,7 @@ COUNTS: dict[str, str] = {
     "changes": "times a run of such shots was followed as a change",
     "changed_ms": "time of the last such change or widening event; 0 none",
     "tests": "production tests taken in",
+    "at_intake": "log odds for members whose level is at the intake, kept from one measured fillage to the next",
     "fillages": "measured fillages taken in",
     "first_ms": "time of the first shot; 0 none",
     "shot_ms": "time of the last shot; 0 none",
@@ -69,6 +70,8 @@ COUNTS: dict[str, str] = {
     "idle_h": "hours idle since the last shot",
     "unknown_h": "hours of unknown running since the last shot",
     "no_lift": "log odds gained for a pump that lifts nothing",
+    "liquid_frac": "mean liquid share of the column last worked with; 0 none",
+    "gas_told": "what was known of the gas in it: 0 nothing, 1 what the well produces, 2 a build-up",
     "casing_psia": "casing pressure last worked with; 0 none",
     "casing_step": "its usual change from one reading to the next, psi",
     "casing_blamed": "size of the last step of it that the gauge was blamed for by half the members, psi",
@@ -82,6 +85,8 @@ COUNTS: dict[str, str] = {
     "weighed_day": "last day whose stillness was weighed, days since 1970; 0 none",
     "velocity_doubted": "1 once members were put at the intake for the velocity of sound they took above it",
     "void_share": "change of the last shot's height for one deviation of void, as a share of it",
+    "gas_rate_share": "and for one of the annular gas rate",
+    "density_share": "and for one of the liquid's density",
 }
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from advisor.belief import balance, cycles, drawing, drift, operation, suspects
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import Causes, Ledger
+from advisor.belief.seen import IN_PROPORTION, in_proportion
 from advisor.column import Column
 from advisor.model import Quantity
 from advisor.physics import annulus as depths
@@ -197,8 +198,9 @@ def _quantities(
 ) -> dict[str, Array]:
     members = belief.members
     height = members["height_ft"]
-    liquid_frac = np.array([[c.liquid_frac] for c in columns])
-    frac = liquid_frac * (1.0 - belief.counts["void_share"][:, None] * members["void"])
+    # the column that a shot reads, told from the liquid in it by what members hold of void, gas and density
+    shares = {name: belief.counts[f"{name}_share"][:, None] for name in IN_PROPORTION}
+    frac = np.array([[c.liquid_frac] for c in columns]) / in_proportion(shares, members)
     submergence = height / np.clip(frac, 0.05, 1.0)
     intake_ft = np.array([[c.intake_ft_tvd] for c in columns])
     displacement = np.maximum(pump.full_bpd_per_spm / np.exp(members["ln_effectiveness"]) * setting.rate_spm, 1e-6)
@@ -212,6 +214,7 @@ def _quantities(
     return {
         "liquid_height_ft": height,
         "submergence_ft": np.minimum(submergence, intake_ft),
+        "liquid_frac_annulus": np.clip(frac, 0.05, 1.0),
         "level_ft_tvd": np.maximum(intake_ft - submergence, 0.0),
         "intake_psig": ann.at_intake_psia(height) - atmospheric_psia,
         "bottomhole_psig": ann.bottomhole_psia(height) - atmospheric_psia,
@@ -266,7 +269,8 @@ def _notes(
     if belief.counts["misses"][i] != 0:
         where = "above" if belief.counts["misses"][i] > 0 else "below"
         times = abs(int(belief.counts["misses"][i]))
-        notes.append(f"level: the last {times} shot(s) read far {where} what the balance expects; kept aside")
+        shots = "shot reads" if times == 1 else f"{times} shots read"
+        notes.append(f"level: the last {shots} far {where} what the balance expects; kept aside")
     unknown_h = float(belief.counts["unknown_h"][i])
     if unknown_h > 0.05:
         notes.append(f"run: {unknown_h:.1f} h since the last shot without word of whether the unit ran")

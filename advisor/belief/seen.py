@@ -17,6 +17,11 @@ READS_AGAIN = 2.0  # shots in a row scatter by so much more than the pick of eac
 COLUMN_SD_FRAC = 0.06  # of the height: what each build-up makes of the gassy column (our choice)
 
 
+def in_proportion(shares: Mapping[str, Array], members: Mapping[str, Array]) -> Array:
+    """What errors in proportion to the height (W, 1) make of it, by member (W, M)."""
+    return np.asarray(np.clip(1.0 + sum(shares[name] * members[name] for name in IN_PROPORTION), 0.2, 5.0))
+
+
 class Seen:
     """The observations as arrays: heights (W, 1), variances (W, 1), what shared errors do to them (W, M)."""
 
@@ -47,7 +52,7 @@ class Seen:
 
     def factor(self, members: Mapping[str, Array]) -> Array:
         """What the shared errors in proportion to the height make of it, by member."""
-        return np.asarray(np.clip(1.0 + sum(self.shares[name] * members[name] for name in IN_PROPORTION), 0.2, 5.0))
+        return in_proportion(self.shares, members)
 
     def offset_ft(self, members: Mapping[str, Array]) -> Array:
         """What the other shared errors add to it, by member."""

@@ -22,7 +22,7 @@ from advisor.belief import (
 from advisor.belief.ensemble import Array, Belief, Marks, one_each
 from advisor.belief.first import LEAST_VELOCITY_FT
 from advisor.belief.ledger import Ledger
-from advisor.belief.seen import Seen
+from advisor.belief.seen import IN_PROPORTION, Seen
 from advisor.column import Column, Observation
 from advisor.well import Setting, Well
 
@@ -31,10 +31,6 @@ GATE_SD = 4.0
 AFRESH_H = 24.0  # since the first shot: until then it is the first one that three others contradict
 MISSES_FOLLOWED = 3  # shots in a row outside the gate on one side: a change, not noise
 TEST_SD_FRAC, LEAST_TEST_SD_BPD = 0.04, 2.0  # of a production test (common practice, no source)
-EMPTY, FAR_SD, UNDER_SD = 0.1, 3.0, 2.0  # of measured fillage: under it nothing is lifted; so far off, it is not gas
-LEARNT_H = 72.0  # till then what a barrel holds when fed is not known well enough to choose members by
-# not the level: how much gas takes at a pressure is known too badly; all but the gas only of members that starve
-OF_FILLAGE = ("ln_potential", "wander", "ln_effectiveness", "ln_free_gas")
 # two first shots further apart than a level goes meanwhile (our choice): the later one is taken for the first
 APART_FT, APART_FT_PER_H = 600.0, 400.0
 MOST_SETTLED = 3.5  # ln of inflow potential over the middle of what was thought before any shot
@@ -213,7 +209,10 @@ def _counted(belief: Belief, seen: Seen, given: Marks, new: Marks, followed: Mar
             "shots": counts["shots"] + given,
             "changes": counts["changes"] + followed,
             "first_ms": np.where(new, seen.at_ms, counts["first_ms"]),
-            "void_share": np.where(given, seen.shares["void"][:, 0], counts["void_share"]),
+            **{
+                f"{name}_share": np.where(given, seen.shares[name][:, 0], counts[f"{name}_share"])
+                for name in IN_PROPORTION
+            },
             "shot_ms": np.where(given, seen.at_ms, counts["shot_ms"]),
             "lesson_ms": np.where(anew, seen.at_ms, counts["lesson_ms"]),
             "run_h": counts["run_h"] * zero,
@@ -312,59 +311,3 @@ def lifted_bpd(
     return np.where(
         arrays.idle_d > 0.0, cycles.day_ahead(height, arrays, begins, fed, pump, ann).lifted_bpd, steady_bpd
     )
-
-
-def _filled(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting]) -> Array:
-    """What the barrel of each member holds (W, M)."""
-    ann = balance.annulus(columns, belief.members)
-    fed = balance.formation(belief.members, ann)
-    pump = balance.pump(wells, belief.members)
-    rate = np.array([[s.stroke_rate_spm] for s in settings])
-    return cycles.fill_frac(belief.members["height_ft"], rate, fed, pump, ann)
-
-
-def _fed_least(predicted: Array, fed: Marks, sds: Array) -> Array:
-    """The least that a barrel holds while it is fed (W,), UNDER_SD under what members (W, M) say that are fed."""
-    count = np.maximum(fed.sum(axis=-1), 1)
-    mean = (predicted * fed).sum(axis=-1) / count
-    spread = np.square((predicted - mean[:, None]) * fed).sum(axis=-1) / count
-    return np.asarray(mean - UNDER_SD * np.sqrt(spread + np.square(sds)))
-
-
-def fillage(
-    belief: Belief,
-    wells: Sequence[Well],
-    columns: Sequence[Column],
-    settings: Sequence[Setting],
-    fillage_frac: Sequence[float | None],
-    *,
-    sd: float = 0.04,
-) -> Belief:
-    """The belief after the site measured the fillage of a running pump (None: it did not); W values of 0 to 1."""
-    for well, value in zip(wells, fillage_frac, strict=True):
-        if value is not None and not 0.0 <= value <= 1.0:
-            raise ValueError(f"{well.key} fillage: {value:g}; must be 0 to 1")
-    # a barrel that holds next to nothing is not short of liquid, and says nothing of gas
-    used = np.array([v is not None and v >= EMPTY for v in fillage_frac])
-    if not used.any():
-        return belief
-    seen = np.array([v if v is not None else 0.0 for v in fillage_frac])
-    sds = np.full(len(wells), sd)
-    predicted = _filled(belief, wells, columns, settings)
-    under = seen < _fed_least(predicted, belief.members["height_ft"] > 0.0, sds)
-    known = belief.at_ms - belief.counts["first_ms"] > LEARNT_H * HOUR_MS
-    left, short = np.ones(len(wells)), used & under & known
-    if short.any():
-        belief, left = chosen.by_rate(belief, predicted, seen, sds, short)
-        predicted = _filled(belief, wells, columns, settings)
-    # strokes that find no more liquid are not gas, whatever no member foresaw
-    most = FAR_SD * np.hypot(predicted.std(axis=-1, ddof=1), sds)
-    near = np.clip(seen - predicted.mean(axis=-1), -most, most) + predicted.mean(axis=-1)
-    args = (predicted, near[:, None], (np.square(sds) / left)[:, None], used)
-    starved = belief.members["height_ft"] <= 0.0
-    moved = assimilate.members_after(belief.members, *args, OF_FILLAGE, starved)
-    learnt = {
-        name: np.where(starved | (name == "ln_free_gas"), values, belief.members[name])
-        for name, values in moved.items()
-    }
-    return belief.with_members(learnt, {"fillages": belief.counts["fillages"] + used})

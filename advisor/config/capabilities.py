@@ -65,6 +65,11 @@ LACKS: tuple[Lack, ...] = (
         so="gas in the annulus, and so pressure at the intake, cannot be worked out",
     ),
     Lack(
+        lacks=lambda well: well.lean_gas is not None,
+        said="a gas gravity less than methane has with the shares given (gas_gravity, co2_frac, n2_frac, h2s_frac)",
+        so="methane with them is taken",
+    ),
+    Lack(
         lacks=lambda well: well.joint_length_ft is None and well.joint_tally_ft is None and not well.reflectors,
         said="no joint length, tally or reflector (joint_length_ft, joint_tally_file, reflectors)",
         so="depth rests on gas properties alone",

@@ -94,7 +94,7 @@ def _columns(
             column = None
         elif column is None:
             close = nearest_words(name, known)
-            report(f"{file} row 1 column {number}: {shown(name)} is not a known key; must be one that is{close}")
+            report(f"{file} row 1 column {number}: {shown(name)} is not a known key; must be a known one{close}")
         seen.add(name)
         columns.append(column)
     return columns

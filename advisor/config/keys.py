@@ -51,7 +51,7 @@ def checked_table(
     for name, value in raw.items():
         key = keys.get(name)
         if key is None:
-            report(joined(path, name), f"is not a known key; must be one that is{_close(name, keys)}")
+            report(joined(path, name), f"is not a known key; must be a known one{_close(name, keys)}")
         else:
             values[name] = checked(key, value, joined(path, name), report, demand=demand)
     if demand:

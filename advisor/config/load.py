@@ -60,7 +60,7 @@ def _config(raw: Mapping[str, Any], source: Source) -> Config:
     for name in raw:
         if name not in known:
             close = nearest_words(name, known)
-            source.report(name, f"is not a known section or key; must be one that is{close}")
+            source.report(name, f"is not a known section or key; must be a known one{close}")
     sections = {name: _section(name, raw, source) for name in SECTIONS}
     approval = Approval(**sections["approval"])
     advice = AdvicePolicy(**sections["advice"])

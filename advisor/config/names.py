@@ -9,6 +9,7 @@ from collections.abc import Iterable
 NAME_RULE = "1 to 64 of A-Z a-z 0-9 . _ -, not only dots"
 RESERVED_SITE = "advisor"
 _NAME = re.compile(r"[A-Za-z0-9._-]{1,64}")
+_WORD = re.compile(r"[^\W_]+")
 
 
 def name_is_legal(name: str) -> bool:
@@ -34,10 +35,27 @@ def root_is_legal(root: str) -> bool:
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
-    """The known name most like this one, None where none is much like it. A name over 80 characters is cut first."""
-    by_folded = {one.casefold().replace("-", "_"): one for one in known}
-    close = difflib.get_close_matches(name[:80].casefold().replace("-", "_"), list(by_folded), n=1, cutoff=0.5)
+    """The known name most like this one; None where none is known, or the name is empty. Cut at 80 characters.
+
+    Where the letters of none are much like it, whole words in common count (snr_db: signal_to_noise_db).
+    """
+    by_folded = {_folded(one): one for one in known}
+    asked = _folded(name[:80])
+    close = difflib.get_close_matches(asked, list(by_folded), n=1, cutoff=0.5)
+    if not close and by_folded and asked:
+        close = [max(by_folded, key=lambda one: (_likeness(asked, one), one))]
     return by_folded[close[0]] if close else None
+
+
+def _folded(name: str) -> str:
+    return name.casefold().replace("-", "_")
+
+
+def _likeness(asked: str, one: str) -> float:
+    """How alike two names are: letters in the same order, and words of the first that the second has."""
+    words = _WORD.findall(asked)
+    shared = sum(word in _WORD.findall(one) for word in words) / max(len(words), 1)
+    return shared + difflib.SequenceMatcher(None, asked, one).ratio()
 
 
 def nearest_words(name: str, known: Iterable[str]) -> str:

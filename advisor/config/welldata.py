@@ -167,5 +167,3 @@ def _drive(drive: Values, report: Report) -> None:
         report("drive.idle_min", f"is missing; must be {why}, 0 where it does not rest")
     if idle is not None and idle > 0.0 and not has_run:
         report("drive.run_min", f"is missing; must be given where idle_min is above 0 (it is {idle:g})")
-    if drive.get("never_idle") is True and idle is not None and idle > 0.0:
-        report("drive.never_idle", f"is true while idle_min is {idle:g}; must be false, or idle_min 0")

@@ -13,6 +13,7 @@ GAS_CONSTANT_SI: Final = 8.314463
 AIR_LB_PER_LBMOL: Final = 28.9625
 """Molar mass of dry air (ISO 6976); handbooks print 28.97."""
 
+METHANE_LB_PER_LBMOL: Final = 16.0425
 N2_LB_PER_LBMOL: Final = 28.0134
 CO2_LB_PER_LBMOL: Final = 44.0095
 H2S_LB_PER_LBMOL: Final = 34.0809

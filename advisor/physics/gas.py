@@ -17,6 +17,7 @@ from advisor.physics.constants import (
     DEGR_AT_ZERO_DEGF,
     GAS_CONSTANT,
     H2S_LB_PER_LBMOL,
+    METHANE_LB_PER_LBMOL,
     N2_LB_PER_LBMOL,
 )
 from advisor.physics.ranges import Floats
@@ -62,9 +63,25 @@ def hydrocarbon_gravity(
     Range: result 0.55 (methane) to 2.0; OutOfRange otherwise: gravity and inert shares contradict each other.
     Source: standing-1981
     """
-    inert = (N2_LB_PER_LBMOL * n2_frac + CO2_LB_PER_LBMOL * co2_frac + H2S_LB_PER_LBMOL * h2s_frac) / AIR_LB_PER_LBMOL
+    inert = _inert_gravity(n2_frac, co2_frac, h2s_frac)
     gravity = (gas_gravity - inert) / (1.0 - n2_frac - co2_frac - h2s_frac)
     return ranges.inside("hydrocarbon_gravity", gravity, 0.55, 2.0)  # type: ignore[no-any-return]
+
+
+def least_gravity(*, n2_frac: Floats = 0.0, co2_frac: Floats = 0.0, h2s_frac: Floats = 0.0) -> Floats:
+    """Gravity of methane with these inerts, less than which no casing gas has: hydrocarbon_gravity turned about.
+
+    16.0425/28.9625 (1 - y) + (28.0134 yN2 + 44.0095 yCO2 + 34.0809 yH2S)/28.9625, y = yN2 + yCO2 + yH2S.
+    Range: y <= 1.
+    Source: standing-1981
+    """
+    methane = METHANE_LB_PER_LBMOL / AIR_LB_PER_LBMOL
+    return methane * (1.0 - n2_frac - co2_frac - h2s_frac) + _inert_gravity(n2_frac, co2_frac, h2s_frac)
+
+
+def _inert_gravity(n2_frac: Floats, co2_frac: Floats, h2s_frac: Floats) -> Floats:
+    """What the inerts add to the gravity."""
+    return (N2_LB_PER_LBMOL * n2_frac + CO2_LB_PER_LBMOL * co2_frac + H2S_LB_PER_LBMOL * h2s_frac) / AIR_LB_PER_LBMOL
 
 
 def pseudo_criticals_degr_psia(*, hydrocarbon_gravity: Floats, method: str = "sutton-2007") -> tuple[Floats, Floats]:

@@ -270,7 +270,7 @@ def expected_of(view: Outlook, index: int) -> Expected:
         liquid_height_ft=Quantity(value=float(view.height_ft[index]), sd=float(view.height_sd_ft[index])),
         pound_probability=round(float(view.pound_probability[index]), 6),
         gain_bpd=Quantity(value=float(view.gain_bpd[index]), sd=float(view.gain_sd_bpd[index])) if index else None,
-        settles_h=float(np.ceil(view.settles_h[index])) if index else None,
+        settles_h=texts.settled_h(view.settles_h[index]) if index else None,
     )
 
 

@@ -171,10 +171,10 @@ def _timer(well: Well, proposed: Setting, in_force: Setting, casing_share_of_max
             LimitCheck(
                 name="never-idle",
                 value=proposed.idle_min,
-                limit=0.0,
+                limit=in_force.idle_min,
                 unit="min",
-                basis=f"never_idle is set in {_source(well)}",
-                ok=not longer,
+                basis=f"never_idle is set in {_source(well)}: no longer rest than now, nor more of the time",
+                ok=not options.rests_more(in_force, proposed),
             )
         )
     if drive.most_idle_min is not None:

@@ -36,7 +36,7 @@ def candidates(well: Well, in_force: Setting, largest_step_frac: float | None = 
             Setting(stroke_rate_spm=rate, run_min=in_force.run_min, idle_min=in_force.idle_min)
             for rate in _rates(well, in_force)
         ]
-        if drive.kind == "variable-speed" and may_rest(well) and _at_least_rate(well, in_force):
+        if drive.kind == "variable-speed" and _may_rest(drive, in_force) and _at_least_rate(well, in_force):
             found += _timed(well.drive, in_force)
     unique = list(dict.fromkeys(found))
     if largest_step_frac is not None:
@@ -45,13 +45,9 @@ def candidates(well: Well, in_force: Setting, largest_step_frac: float | None = 
     return unique if len(unique) <= MOST_CANDIDATES else [unique[0], *_thinned(unique[1:], MOST_CANDIDATES - 1)]
 
 
-def may_rest(well: Well) -> bool:
-    """Whether the unit may be given a rest at all."""
-    return _rests_allowed(well.drive)
-
-
-def _rests_allowed(drive: Drive) -> bool:
-    if drive.never_idle:
+def _may_rest(drive: Drive, in_force: Setting) -> bool:
+    """Whether the unit may be given a rest at all; one that is never to idle keeps no more than it has."""
+    if drive.never_idle and in_force.idle_min <= 0:
         return False
     if drive.kind == "timer":
         return True
@@ -94,7 +90,7 @@ def _timed(drive: Drive, in_force: Setting) -> tuple[Setting, ...]:
     found = []
     if in_force.idle_min > 0 and high >= 1.0 - EPS:
         found.append(Setting(stroke_rate_spm=rate, run_min=None, idle_min=0.0))
-    if not _rests_allowed(drive):
+    if not _may_rest(drive, in_force):
         return tuple(found)
     cycles = _cycles(drive, in_force, low, high)
     for wanted in _shares(share) if cycles else ():
@@ -111,7 +107,7 @@ def _cycles(drive: Drive, in_force: Setting, low: float, high: float) -> list[Se
         runs = {max(_on_step(idle * w / (1.0 - w), step), least_run) for w in _shares(in_force.running_frac)}
         found += [Setting(stroke_rate_spm=rate, run_min=run, idle_min=idle) for run in sorted(runs)]
     near = [s for s in found if SLACK_DOWN * low <= s.running_frac <= SLACK_UP * high]
-    return [s for s in near if _starts_allowed(drive, s)]
+    return [s for s in near if _starts_allowed(drive, s) and not (drive.never_idle and rests_more(in_force, s))]
 
 
 def _shares(now: float) -> list[float]:
@@ -155,6 +151,12 @@ def _on_step(minutes: float, step_min: float) -> float:
 def _starts_allowed(drive: Drive, setting: Setting) -> bool:
     most = drive.starts_per_h_max
     return most is None or starts_per_h(setting) <= most + EPS
+
+
+def rests_more(in_force: Setting, proposed: Setting) -> bool:
+    """Whether a setting rests longer than the one in force: more minutes in a row, or a larger share of the time."""
+    longer = proposed.idle_min > in_force.idle_min + EPS
+    return longer or proposed.running_frac < in_force.running_frac - EPS
 
 
 def starts_per_h(setting: Setting) -> float:

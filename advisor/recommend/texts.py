@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
+import numpy as np
+
 from advisor.model import LimitCheck
 from advisor.recommend import options
 from advisor.recommend.outlook import Outlook
@@ -27,6 +29,11 @@ def setting(value: Setting) -> str:
     if value.idle_min <= 0 or not value.run_min:
         return rate
     return f"{value.run_min:g} min run and {value.idle_min:g} min idle at {rate}"
+
+
+def settled_h(settles_h: float) -> float:
+    """The hours until a well has settled as they are told, in sentences and beside them: whole ones, rounded up."""
+    return float(np.ceil(settles_h))
 
 
 def kind_of(in_force: Setting, proposed: Setting) -> str:
@@ -56,7 +63,7 @@ def because(well: Well, in_force: Setting, view: Outlook, index: int, pound_max:
     height = (
         f"The liquid above the intake at the end of a run goes from {view.height_ft[0]:.0f} ±"
         f" {view.height_sd_ft[0]:.0f} to {view.height_ft[index]:.0f} ± {view.height_sd_ft[index]:.0f} ft, settled"
-        f" after about {view.settles_h[index]:.0f} h."
+        f" after about {settled_h(view.settles_h[index]):.0f} h."
     )
     if pounds > pound_max:
         found = [starved, height, liquid]
@@ -149,7 +156,7 @@ def step_test(spread: float, settles_h: float) -> str:
     """What a small step would settle."""
     return (
         f"A small step, to learn: steady running leaves the inflow uncertain by {spread:.0%}; the level's answer"
-        f" within about {settles_h:.0f} h tells inflow from pump."
+        f" within about {settled_h(settles_h):.0f} h tells inflow from pump."
     )
 
 
@@ -208,8 +215,8 @@ def step_test_pounding(told: float, foretold: float, settles_h: float) -> str:
     """What a step down settles where the readings and the outlook disagree."""
     return (
         f"A step down, to learn: the readings say at {told:.0%} that the pump pounds, the outlook {foretold:.0%}."
-        f" A level that does not rise within about {settles_h:.0f} h stands at the intake: then the step costs no"
-        " liquid."
+        f" A level that does not rise within about {settled_h(settles_h):.0f} h stands at the intake: then the step"
+        " costs no liquid."
     )
 
 

@@ -106,7 +106,7 @@ def _delays(table: Table) -> Delays:
     if number < 2 and not because:
         table.fault(
             "few_readings_because",
-            f"missing with {number} reading(s) enough to raise it; must say why, or on_readings be at least 2",
+            f"missing with on_readings {number}; must say why so few are enough, or on_readings be at least 2",
         )
     read_delays = Delays(
         on_ms=table.duration("on", needed=False),

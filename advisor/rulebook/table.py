@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Mapping
-from difflib import get_close_matches
 from math import isfinite
 from typing import Any
 
+from advisor.config.names import nearest as nearest_name
 from advisor.durations import duration_ms
 from advisor.rulebook.lines import Path, line_of
 
@@ -15,9 +15,9 @@ _FORBIDDEN = re.compile(r"\bsafe\s+to\b", re.IGNORECASE)
 
 
 def nearest(name: str, known: Iterable[str]) -> str:
-    """' (nearest: x)' for a misspelt name, empty where nothing known is like it."""
-    close = get_close_matches(name, list(known), n=1, cutoff=0.5)
-    return f" (nearest: {close[0]})" if close else ""
+    """' (nearest: x)' for a misspelt name, empty where nothing is known."""
+    found = nearest_name(name, known)
+    return f" (nearest: {found})" if found is not None else ""
 
 
 class Table:

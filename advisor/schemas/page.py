@@ -29,8 +29,9 @@ is not known is refused, naming the nearest known one; so is a `null`: leave a f
 Ranges keep out what cannot be meant, such as a wrong unit; they do not judge whether a reading is to be believed.
 
 A message that is refused is answered on `{{root}}/{{site}}/{{well}}/refused`, with the field, what it was and what it
-must be. The same content again under the same site, well, kind and `at` counts once (numbers within 1e-6; `id`, `seq`
-and `historical` do not count); other content there is refused, saying what differs, and the first stands.
+must be. The same content again under the same site, well, kind and `at` counts once (numbers within 1e-6; a field
+left out differs from one that is given, but no `quality` is `good`; `id`, `seq` and `historical` do not count); other
+content there is refused, saying what differs, and the first stands.
 """
 _UNITS = """
 ## Units
@@ -57,7 +58,12 @@ What a reading does depends on its age on arrival, in intervals of its kind (`le
   this rule is off.
 """
 _RULES = {
-    "level": ("Exactly one of `round_trip_s` and the depth of the level.",),
+    "level": (
+        "Exactly one of `round_trip_s` and the depth of the level.",
+        "A depth more than a tenth below the well's deepest point on file is kept as `bad`.",
+        "Where `pulse` and `chamber_psig` are given, another shot is asked for after one that is not to be trusted: "
+        "less than `good`, joints counted to under 0.8, or an echo under 6 dB over the noise.",
+    ),
     "trace": ("`trigger_index` lies within the samples; `scale`, 1 where it is absent, is not 0.",),
     "casing-pressure": (
         "A number, or an array with `every_s` whose first sample is at `at`. Without `casing_valve` the last known "

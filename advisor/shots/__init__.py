@@ -113,11 +113,14 @@ def places_of(well: Well) -> tuple[reflectors.Place, ...]:
     """Reflectors of known depth: those configured and the liner top."""
     inlet = well.shot_inlet_ft_md
     out = [
-        reflectors.Place(name=one.name, depth_ft=one.depth_ft_md - inlet, narrower=one.area_change == "smaller")
+        reflectors.Place(
+            name=one.name, depth_ft=one.depth_ft_md - inlet, narrower=one.area_change == "smaller", short=True
+        )
         for one in well.reflectors
     ]
     if well.liner is not None:
-        out.append(reflectors.Place(name="liner top", depth_ft=well.liner.top_ft_md - inlet, narrower=True))
+        top_ft = well.liner.top_ft_md - inlet
+        out.append(reflectors.Place(name="liner top", depth_ft=top_ft, narrower=True, short=False))
     return tuple(one for one in out if one.depth_ft > 50.0)
 
 

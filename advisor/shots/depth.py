@@ -60,8 +60,9 @@ def of(
     before: Before | None = None,
 ) -> Depths:
     """The depths of an echo at a travel time; before: what earlier shots say of the joint echoes."""
-    found = reflectors.found(match, path, comb, time_s, places)
-    hint = None if found else reflectors.hint(match, path, comb, time_s, places)
+    heard_of = reflectors.heard(match, path, places)
+    found = reflectors.found(heard_of, path, comb, time_s, places)
+    hint = None if found else reflectors.hint(heard_of, path, comb, time_s, places)
     count = counted_to(comb, path, time_s, hint, None if before is None else before.log)
     reach = min(count.reach_joints / max(count.number, 1e-6), 1.0)
     pick_sd = math.hypot(PICK_SD_S, PICK_SD_FRAC * time_s)
@@ -172,7 +173,8 @@ def _by_reflector(last: Found, path: Path, time_s: float, pick_sd: float) -> Qua
     ratio = last.place.depth_ft / float(path.depth_at(last.time_s))
     depth = ratio * float(path.depth_at(time_s))
     at_place = math.hypot(REFLECTOR_SD_FT / last.place.depth_ft, REFLECTOR_SD_FRAC)
-    at_place = math.hypot(at_place, math.hypot(PICK_SD_S, PICK_SD_FRAC * last.time_s) / last.time_s)
+    picked_sd = math.hypot(PICK_SD_S, PICK_SD_FRAC * last.time_s, last.shape_sd_s)
+    at_place = math.hypot(at_place, picked_sd / last.time_s)
     beyond = MIXED_FRAC * (1.0 - last.time_s / time_s)
     return Quantity(value=depth, sd=depth * math.hypot(at_place, beyond, pick_sd / time_s), by="reflector")
 

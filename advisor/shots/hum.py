@@ -1,12 +1,19 @@
-"""Steady tones taken out: mains hum at 50 or 60 Hz and its multiples, and whatever else keeps one rate throughout."""
+"""Steady tones taken out: mains hum at 50 or 60 Hz and its multiples, and whatever else keeps one rate throughout.
+
+Samples may be missing: what stands in their place says nothing of a tone, and is to be filled once the tones are out.
+"""
 
 from __future__ import annotations
 
+from typing import TypeAlias
+
 import numpy as np
+from numpy.typing import NDArray
 from scipy import fft
 
 from advisor.physics.ranges import Array
 
+Flags: TypeAlias = NDArray[np.bool_]
 MAINS_HZ = (50.0, 60.0)
 SEARCH_HZ = 0.25
 OVER_NEIGHBOURS = 14.0  # power of a line over the median about it
@@ -14,13 +21,15 @@ STEPS, STRAY_HZ = 3, 0.05  # of the fit of a line's frequency; by how much it mo
 TONES = 2
 LOW_HZ, HIGH_HZ = 10.0, 80.0
 TONE_OVER = 40.0
+ABOUT = 25  # samples of a neighbourhood
 STEADY = 0.35  # change of the amplitude from the third to the last quarter, at most
 
 
-def removed(x: Array, hz: float, sampled_hz: float) -> tuple[Array, tuple[float, ...]]:
+def removed(x: Array, hz: float, sampled_hz: float, missing: Flags | None = None) -> tuple[Array, tuple[float, ...]]:
     """The record without the lines that stand out, and the frequencies removed, Hz.
 
-    hz is the rate of x, sampled_hz the one it was taken at: what lies above half of that came down folded.
+    hz is the rate of x, sampled_hz the one it was taken at: what lies above half of that came down folded. missing:
+    samples that are none; the tones are taken out of what stands there as well.
     """
     n = len(x)
     size = fft.next_fast_len(4 * n, real=True)
@@ -38,10 +47,15 @@ def removed(x: Array, hz: float, sampled_hz: float) -> tuple[Array, tuple[float,
                 found.append(at)
     if not found:
         return x, ()
-    return _without(x, hz, found), tuple(found)
+    return _without(x, hz, found, _there(x, missing)), tuple(found)
 
 
-def _without(x: Array, hz: float, found: list[float]) -> Array:
+def _there(x: Array, missing: Flags | None) -> Array:
+    """One for each sample, zero for the missing."""
+    return np.ones(len(x)) if missing is None else np.where(missing, 0.0, 1.0)
+
+
+def _without(x: Array, hz: float, found: list[float], there: Array) -> Array:
     """x without tones near the frequencies found, which are fitted as well (Gauss and Newton).
 
     A hundredth of a hertz off, a tone that fits the middle of the record is left at its ends.
@@ -49,7 +63,8 @@ def _without(x: Array, hz: float, found: list[float]) -> Array:
     t = np.arange(len(x)) / hz
     t = t - t[-1] / 2.0
     # the loud start would pull the fit: each sample counts by the size of its neighbourhood
-    weight = 1.0 / (np.sqrt(np.convolve(x * x, np.ones(25) / 25.0, "same")) + 1e-9)
+    size, count = (np.convolve(one, np.ones(ABOUT), "same") for one in (there * x * x, there))
+    weight = there / (np.sqrt(size / np.maximum(count, 1.0)) + 1e-9)
     lines, many = np.array(found), len(found)
     for _ in range(STEPS):
         tones = _tones(lines, t)
@@ -75,11 +90,12 @@ def _fitted(columns: Array, x: Array, weight: Array) -> Array:
     return np.asarray(np.linalg.lstsq(weighed @ weighed.T, weighed @ (x * weight), rcond=None)[0] / size)
 
 
-def steady_removed(x: Array, hz: float) -> tuple[Array, tuple[float, ...]]:
+def steady_removed(x: Array, hz: float, missing: Flags | None = None) -> tuple[Array, tuple[float, ...]]:
     """The record without tones that the later half holds at one frequency, amplitude and phase, and these, Hz.
 
-    A comb of joint echoes fades and changes its rate on the way down, a tone does neither.
+    A comb of joint echoes fades and changes its rate on the way down, a tone does neither. missing: as in removed.
     """
+    there = _there(x, missing)[len(x) // 2 :]
     found: list[float] = []
     for _ in range(TONES):
         n = len(x)
@@ -95,13 +111,21 @@ def steady_removed(x: Array, hz: float) -> tuple[Array, tuple[float, ...]]:
         if at is None:
             break
         turned = late * np.exp(-2j * np.pi * at * np.arange(n // 2, n) / hz)
-        third, last = (2.0 * np.mean(part * np.hanning(len(part)) * 2.0) for part in np.array_split(turned, 2))
+        third, last = (
+            2.0 * _mean(*parts) for parts in zip(*(np.array_split(y, 2) for y in (turned, there)), strict=True)
+        )
         if abs(third - last) > STEADY * min(abs(third), abs(last)):
             break
         mean = 0.5 * (third + last)
         x = x - np.real(mean * np.exp(2j * np.pi * at * np.arange(n) / hz))
         found.append(at)
     return x, tuple(found)
+
+
+def _mean(x: NDArray[np.complex128], there: Array) -> complex:
+    """Mean under a window of what is there."""
+    weight = there * np.hanning(len(x))
+    return complex(np.sum(x * weight) / max(float(np.sum(weight)), 1e-9))
 
 
 def _folded(f: float, hz: float) -> float:

@@ -83,6 +83,21 @@ def of(record: Record, absorption: float) -> Match:
     )
 
 
+def short(match: Match, absorption: float) -> tuple[Array, Array]:
+    """As up and down of match, for what is shorter than the wave: it returns the slope of the pulse.
+
+    Up for a constriction, whose echo has the spectrum of the pulse times i f (see joints), down for a widening.
+    """
+    count = len(match.white)
+    size = fft.next_fast_len(count + PULSE_LONG, real=True)
+    f = fft.rfftfreq(size, 1.0 / WORK_HZ)
+    slope = fft.rfft(match.pulse, size) * 1j * f * np.exp(2j * np.pi * f * PULSE_BEFORE / WORK_HZ)
+    most = max(absorption * count / WORK_HZ * MOST_RATIO, 0.02)
+    grid = most * np.linspace(0.0, 1.0, STRENGTHS) ** 1.5
+    spectrum = fft.rfft(match.white, size)
+    return _best(spectrum, slope, np.ones(len(f)), f, grid, absorption, count, size)[:2]
+
+
 def _best(
     spectrum: Complex,
     pulse: Complex,

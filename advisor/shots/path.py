@@ -17,6 +17,7 @@ from advisor.well import Well
 NODES = 25
 GAS_SD_FRAC = 0.020  # of the velocity from gas properties; wider where they are not configured
 GUESSED_SD_FRAC = 0.06
+LEAN_SD_FRAC = 0.03  # where methane is taken, the lightest there is (common practice, no source)
 LEAST_REDUCED, COLD_SD_FRAC = 1.02, 0.03  # reduced temperature; colder, the velocity goes on with the root of it
 JOINT_FT, JOINT_SD_FRAC, GUESSED_JOINT_SD_FRAC, TALLY_SD_FRAC = 31.5, 0.003, 0.02, 0.001
 GUESSED_GRAVITY, GUESSED_TOP_DEGF, GUESSED_DEGF_PER_FT = 0.8, 70.0, 0.013
@@ -71,11 +72,7 @@ def of(well: Well, *, casing_psig: float, atmospheric_psia: float) -> Path:
     depth = np.linspace(0.0, deepest, NODES)
     surveys = Surveys([well.survey_ft])
     tvd = surveys.true_vertical_ft((depth + inlet)[None, :])[0]
-    sd = GAS_SD_FRAC
-    gravity = well.gas_gravity
-    if gravity is None:
-        gravity, sd = GUESSED_GRAVITY, GUESSED_SD_FRAC
-        notes.append(f"gas_gravity is not configured: {GUESSED_GRAVITY} taken")
+    gravity, sd = _gravity(well, notes)
     degf = _temperatures(well, tvd, notes)
     psia = max(casing_psig + atmospheric_psia, 5.0)
     fps, sd = _velocities(well, gravity, degf, tvd, psia, sd, notes)
@@ -96,6 +93,18 @@ def of(well: Well, *, casing_psig: float, atmospheric_psia: float) -> Path:
         intake_ft=well.pump_intake_ft_md - inlet,
         notes=tuple(notes),
     )
+
+
+def _gravity(well: Well, notes: list[str]) -> tuple[float, float]:
+    """Gravity of the gas, no less than that of methane with the inerts, and the error of the velocity by it."""
+    if well.gas_gravity is None:
+        gravity = max(GUESSED_GRAVITY, well.least_gas_gravity)
+        notes.append(f"gas_gravity is not configured: {gravity:.3g} taken")
+        return gravity, GUESSED_SD_FRAC
+    if well.lean_gas is not None:
+        notes.append(well.lean_gas)
+        return well.least_gas_gravity, LEAN_SD_FRAC
+    return well.gas_gravity, GAS_SD_FRAC
 
 
 def _temperatures(well: Well, tvd: Array, notes: list[str]) -> Array:

@@ -14,8 +14,9 @@ from scipy import signal
 from advisor.model import Trace
 from advisor.physics.ranges import Array
 from advisor.shots import hum
+from advisor.shots.hum import Flags
 
-Flags: TypeAlias = NDArray[np.bool_]
+Runs: TypeAlias = NDArray[np.intp]
 WORK_HZ = 250.0
 LEAST_HZ, MOST_HZ = 200.0, 200_000.0
 LEAST_S, MOST_S = 0.6, 45.0  # of record after the firing
@@ -67,13 +68,15 @@ def of(trace: Trace) -> Record:
     raw = _unclipped(raw, clipped)
     x = raw if trace.pulse == "compression" else -raw
     x = _resampled(x - np.median(x), trace.sample_hz)
-    x, removed = hum.removed(x, WORK_HZ, trace.sample_hz)
-    x, tones = hum.steady_removed(x, WORK_HZ)
+    missing = _missing(gaps, trace.sample_hz, len(x))
+    x, removed = hum.removed(x, WORK_HZ, trace.sample_hz, missing)
+    x, tones = hum.steady_removed(x, WORK_HZ, missing)
     removed += tones
     if removed:
+        x = _bridged(x, missing)
         notes.append("hum removed: " + ", ".join(f"{f:.1f} Hz" for f in removed))
-    if gaps:
-        notes.append(f"{gaps} dropout{'s' if gaps > 1 else ''} filled")
+    if len(gaps):
+        notes.append(f"{len(gaps)} dropout{'s' if len(gaps) > 1 else ''} filled")
     fired = _fired_at(x, trace)
     x = _from(x, fired)
     seconds = len(x) / WORK_HZ - LEAD_S
@@ -91,7 +94,7 @@ def of(trace: Trace) -> Record:
         samples=x,
         pulse_s=_pulse_s(high),
         clipped_frac=share,
-        dropouts=gaps,
+        dropouts=len(gaps),
         over_noise=peak / noise,
         rounding=rounding,
         pulse_clipped=pulse_clipped,
@@ -107,8 +110,9 @@ def _checked(trace: Trace) -> Array:
         raise Unusable(f"sample_hz: {hz}; must be {LEAST_HZ:g} to {MOST_HZ:g}")
     if not isinstance(data, bytes | bytearray) or len(data) % 2:
         raise Unusable("samples: an odd number of bytes; must be 16-bit samples")
-    if not (math.isfinite(trace.scale) and trace.scale != 0.0):
-        raise Unusable(f"scale: {trace.scale}; must be the value of one count")
+    scale = 1.0 if trace.scale is None else trace.scale
+    if not (math.isfinite(scale) and scale != 0.0):
+        raise Unusable(f"scale: is {scale:g}; must be above 0, or below it where compression counts down")
     count = len(data) // 2
     if count < LEAST_S * hz:
         raise Unusable(f"samples: {count / hz:.2f} s of record; must be at least {LEAST_S} s")
@@ -117,7 +121,7 @@ def _checked(trace: Trace) -> Array:
     x = np.frombuffer(bytes(data), dtype="<i2").astype(np.float64)
     if np.ptp(x) < 4.0:
         raise Unusable("samples: silence, the microphone shows nothing; must be a record of a shot")
-    return x * math.copysign(1.0, trace.scale)
+    return x * math.copysign(1.0, scale)
 
 
 def _rounding(x: Array, hz: float) -> float:
@@ -126,7 +130,7 @@ def _rounding(x: Array, hz: float) -> float:
     return step * step / 12.0 / (hz / 2.0)
 
 
-def _runs(flags: Flags) -> NDArray[np.intp]:
+def _runs(flags: Flags) -> Runs:
     """Start and end of each run of true, (n, 2)."""
     edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
     return edges.reshape(-1, 2)
@@ -146,22 +150,41 @@ def _clipped(x: Array) -> tuple[Flags, Flags]:
     return out[0], out[1]
 
 
-def _gaps_filled(x: Array, hz: float) -> tuple[Array, int]:
-    """Runs of one value between samples that move: a straight line instead. Quiet records have them by nature."""
+def _gaps_filled(x: Array, hz: float) -> tuple[Array, Runs]:
+    """Runs of one value between samples that move: a straight line instead; and first and end of each, (n, 2).
+
+    Quiet records have them by nature.
+    """
     moving = np.median(np.abs(np.diff(x)))
     if moving < 2.0:
-        return x, 0
+        return x, np.zeros((0, 2), dtype=np.intp)
     least = max(6, round(DROPOUT_S * hz))
     runs = _runs(np.diff(x) == 0.0)
     runs = runs[runs[:, 1] - runs[:, 0] >= least]
     filled = x.copy()
-    gaps = 0
+    gaps = []
     for a, b in runs:
         if a == 0 or b + 1 >= len(x) - 1 or abs(x[a]) >= 0.999 * np.max(np.abs(x)):
             continue
         filled[a : b + 1] = np.linspace(x[a - 1], x[b + 1], b + 1 - a)
-        gaps += 1
-    return filled, gaps
+        gaps.append((a, b + 1))
+    return filled, np.array(gaps, dtype=np.intp).reshape(-1, 2)
+
+
+def _missing(gaps: Runs, hz: float, count: int) -> Flags:
+    """Which of count samples at WORK_HZ are of gaps in the samples at hz, or next to one."""
+    out = np.zeros(count, dtype=bool)
+    for a, b in gaps * WORK_HZ / hz:
+        out[max(math.floor(a) - 1, 0) : math.ceil(b) + 1] = True
+    return out
+
+
+def _bridged(x: Array, missing: Flags) -> Array:
+    """A straight line over what is missing. Tones were taken out of there as well, where they had never been."""
+    if not np.any(missing) or np.all(missing):
+        return x
+    there = np.flatnonzero(~missing)
+    return np.asarray(np.interp(np.arange(len(x)), there, x[there]))
 
 
 def _unclipped(x: Array, clipped: Flags) -> Array:

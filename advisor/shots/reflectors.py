@@ -1,9 +1,14 @@
-"""Reflectors of known depth: which echo is theirs, and what that, or the lack of one, says of the velocity."""
+"""Reflectors of known depth: which echo is theirs, and what that, or the lack of one, says of the velocity.
+
+A step in area, as at a liner top, returns the pulse; what is shorter than the wave, as a tubing anchor, its slope.
+Taken for a step, a short one is timed too early, the more so the longer the pulse. The well file does not say which
+it is.
+"""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from scipy import signal
@@ -11,7 +16,8 @@ from scipy import signal
 from advisor.physics.ranges import Array
 from advisor.shots.joints import COUNT_SD_FACTOR, Comb, times_to
 from advisor.shots.joints import count as counted_to
-from advisor.shots.match import Match
+from advisor.shots.match import UNLIKE, Match
+from advisor.shots.match import short as matched_short
 from advisor.shots.path import Path
 from advisor.shots.record import WORK_HZ
 
@@ -29,25 +35,46 @@ CLEAR_S = 0.06  # before the level's echo another can be told from it
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Place:
-    """A reflector of known depth below the inlet, and whether the annulus narrows there."""
+    """A reflector of known depth below the inlet, whether the annulus narrows there, and may for a short way only."""
 
     name: str
     depth_ft: float
     narrower: bool
+    short: bool
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Found:
-    """A known reflector's echo; own: the probability that it is that reflector's and not another's."""
+    """A known reflector's echo; own: the probability that it is that reflector's and not another's.
+
+    shape_sd_s: error of the time where it may be a step's echo or a short one's.
+    """
 
     place: Place
     time_s: float
     over_noise: float
     own: float
+    shape_sd_s: float
+
+
+@dataclass(frozen=True, slots=True)
+class Heard:
+    """The matched output of either sign, for steps and for short ones (the same where no reflector may be short)."""
+
+    up: Array
+    down: Array
+    short_up: Array
+    short_down: Array
+
+
+def heard(match: Match, path: Path, places: tuple[Place, ...]) -> Heard:
+    """What the trace holds of reflectors."""
+    short = any(place.short for place in places)
+    return Heard(match.up, match.down, *(matched_short(match, path.absorption) if short else (match.up, match.down)))
 
 
 def found(
-    match: Match,
+    heard: Heard,
     path: Path,
     comb: Comb,
     time_s: float,
@@ -66,16 +93,37 @@ def found(
         ratio = place.depth_ft / max(count.number * path.joint_ft, 1.0)
         guess = min(guess, time_s) * ratio
         sd = guess * math.hypot(COUNT_SD_FACTOR * count.sd / max(count.number, 1.0), path.joint_sd_frac) + 0.006
-        mine, other = _sides(match, place)
-        one = _echo_near(mine, other, guess, 2.2 * sd, time_s - CLEAR_S)
-        if one is not None:
-            own = own_chance(mine, one[0], one[0] - guess, sd, time_s)
-            if own > LEAST_OWN:
-                out.append(Found(place=place, time_s=one[0], over_noise=one[1], own=own))
+        picks = []
+        for mine, other in _sides(heard, place):
+            one = _echo_near(mine, other, guess, 2.2 * sd, time_s - CLEAR_S)
+            if one is not None:
+                own = own_chance(mine, one[0], one[0] - guess, sd, time_s)
+                picks.append(Found(place=place, time_s=one[0], over_noise=one[1], own=own, shape_sd_s=0.0))
+        if picks:
+            one_of = _of_both(picks)
+            if one_of.own > LEAST_OWN:
+                out.append(one_of)
     return tuple(out)
 
 
-def hint(match: Match, path: Path, comb: Comb, time_s: float, places: tuple[Place, ...]) -> Array | None:
+def _of_both(picks: list[Found]) -> Found:
+    """One pick of those as a step and as a short one: by how much better each explains the echo.
+
+    The filter that explains more of its power is the likelier; a part is unlike the pulse, however loud it is.
+    """
+    power = np.array([one.over_noise**2 for one in picks])
+    weight = np.exp(0.5 * (power - power.max()) / (1.0 + UNLIKE * power.max()))
+    weight /= np.sum(weight)
+    times = np.array([one.time_s for one in picks])
+    middle = float(np.sum(weight * times))
+    return replace(
+        picks[int(np.argmax(power))],
+        time_s=middle,
+        shape_sd_s=math.sqrt(float(np.sum(weight * (times - middle) ** 2))),
+    )
+
+
+def hint(heard: Heard, path: Path, comb: Comb, time_s: float, places: tuple[Place, ...]) -> Array | None:
     """How much likelier the echoes above the level are by each line of scale than by chance, (slopes, scales).
 
     None where no reflector should lie above the level. An echo may be too faint to be told as the reflector's and yet
@@ -87,13 +135,14 @@ def hint(match: Match, path: Path, comb: Comb, time_s: float, places: tuple[Plac
         due_s = times_to(comb, path, place.depth_ft)
         if np.min(due_s) > time_s - CLEAR_S:
             continue
-        one = np.where(due_s > time_s - CLEAR_S, 1.0, _by_peaks(match, path, place, due_s, time_s))
+        sides = _sides(heard, place)
+        each = [_by_peaks(*of, path, due_s, time_s) for of in sides]
+        one = np.where(due_s > time_s - CLEAR_S, 1.0, sum(each) / len(each))
         said = one if said is None else said * one
     return said
 
 
-def _by_peaks(match: Match, path: Path, place: Place, due_s: Array, time_s: float) -> Array:
-    mine, other = _sides(match, place)
+def _by_peaks(mine: Array, other: Array, path: Path, due_s: Array, time_s: float) -> Array:
     peaks, _ = signal.find_peaks(mine[: int((time_s - CLEAR_S) * WORK_HZ)], height=FAINT_NOISE, distance=SIDE)
     peaks = peaks[peaks > FIRST]
     sd_s = np.hypot(due_s * path.joint_sd_frac, PLACED_SD_S)
@@ -120,9 +169,12 @@ def _heard_at(off_s: Array, sd_s: Array) -> Array:
     return np.asarray(HEARD * np.exp(-0.5 * off * off) / (sd_s * math.sqrt(2.0 * math.pi)))
 
 
-def _sides(match: Match, place: Place) -> tuple[Array, Array]:
-    """The matched output of the reflector's own sign and of the other."""
-    return (match.up, match.down) if place.narrower else (match.down, match.up)
+def _sides(heard: Heard, place: Place) -> list[tuple[Array, Array]]:
+    """The matched output of the reflector's own sign and of the other: as a step, and as short where it may be."""
+    out = [(heard.up, heard.down)]
+    if place.short:
+        out.append((heard.short_up, heard.short_down))
+    return [(up, down) if place.narrower else (down, up) for up, down in out]
 
 
 def _side_lobe(mine: Array, other: Array, at: int) -> bool:

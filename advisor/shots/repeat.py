@@ -1,10 +1,13 @@
-"""Whether to ask for another, stronger shot: never above the lowest rating, few in number, with back-off."""
+"""Whether to ask for another, stronger shot: never above the lowest rating, few in number, with back-off.
+
+By the same rules for a raw trace and for a shot picked at the site.
+"""
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, replace
 
-from advisor.model import Trace
 from advisor.shots.report import CHAMBER_OVER_CASING_PSI, REACH_WANTED
 from advisor.shots.shot import Shot
 from advisor.well import Well
@@ -18,6 +21,7 @@ LOWER_PSI = 50.0
 LEAST_CASING_PSIG = 50.0  # a rarefaction out of less makes hardly any pulse (common practice, no source)
 SHARE_OF_RATING = 0.9  # to which casing pressure may be built first
 DAY_MS = 86_400_000
+_FAULT = re.compile(r"(?P<where>[a-z_]+): (?P<said>.*?)(?:; must .*)?")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -42,14 +46,26 @@ class Request:
     lapses_at_ms: int
 
 
-def request(*, shot: Shot, trace: Trace, well: Well, tries: Tries, now_ms: int) -> tuple[Request | None, Tries]:
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Fired:
+    """How a shot was fired. chamber_psig None: not known."""
+
+    pulse: str
+    casing_psig: float
+    chamber_psig: float | None
+
+
+def request(
+    *, shot: Shot, fired: Fired | None, well: Well, tries: Tries, now_ms: int
+) -> tuple[Request | None, Tries]:
     """The next request after a shot, or None, and what is to be remembered.
 
+    fired None: not known, so there is nothing to raise and nothing is asked for.
     A good shot with joints counted far enough ends the row. People on location and a well that takes no requests are
     the caller's to see to.
     """
     asked = tuple(t for t in tries.asked_ms if now_ms - t < DAY_MS)
-    why = _why(shot, trace)
+    why = _why(shot)
     if why is None:
         return None, Tries(asked_ms=asked)
     if shot.quality == "good":
@@ -61,27 +77,37 @@ def request(*, shot: Shot, trace: Trace, well: Well, tries: Tries, now_ms: int) 
         return None, replace(tries, doubtful=shot.quality != "good" and tries.in_row > 0)
     if asked and now_ms - asked[-1] < BACK_OFF_MIN[tries.in_row] * 60_000:
         return None, tries
-    stronger = _stronger(trace, well)
+    stronger = None if fired is None else _stronger(fired, well)
     if stronger is None:
         return None, replace(tries, doubtful=shot.quality != "good")
     pulse, chamber, how = stronger
     made = Request(
-        pulse=pulse, chamber_psig=chamber, why=f"{why}; {how}", lapses_at_ms=now_ms + round(LAPSE_MIN * 60_000)
+        pulse=pulse,
+        chamber_psig=chamber,
+        why=f"{why}. Please repeat it {how}.",
+        lapses_at_ms=now_ms + round(LAPSE_MIN * 60_000),
     )
     return made, replace(tries, asked_ms=(*asked, now_ms), in_row=tries.in_row + 1)
 
 
-def _why(shot: Shot, trace: Trace) -> str | None:
-    """The reason to repeat, in words; None where there is none."""
+def _why(shot: Shot) -> str | None:
+    """The reason to repeat, a sentence without its full stop; None where there is none."""
     if shot.quality != "good":
-        return shot.reasons[0] if shot.reasons else f"probability {shot.probability:.2f} that the level is right"
+        likely = f"the level it shows is right with probability {shot.probability:.2f}"
+        return f"The last shot is not to be trusted: {_plain(shot.reasons[0]) if shot.reasons else likely}"
     reach = shot.joint_reach_frac
     if reach is not None and reach < REACH_WANTED:
-        return f"joint echoes counted to {reach:.2f} of the way; {REACH_WANTED} is wanted"
+        return f"Joint echoes of the last shot were counted to {reach:.2f} of the way; {REACH_WANTED:g} is wanted"
     return None
 
 
-def _stronger(trace: Trace, well: Well) -> tuple[str, float | None, str] | None:
+def _plain(reason: str) -> str:
+    """A reason as part of a sentence: of a fault what it is, with the field behind it."""
+    fault = _FAULT.fullmatch(reason)
+    return f"{fault['said']} ({fault['where']})" if fault is not None else reason
+
+
+def _stronger(fired: Fired, well: Well) -> tuple[str, float | None, str] | None:
     """Pulse, chamber pressure and how, inside every rating; None where the shot cannot be made stronger.
 
     A rating that is not on file is taken as reached: nothing above what was fired is asked for.
@@ -89,8 +115,8 @@ def _stronger(trace: Trace, well: Well) -> tuple[str, float | None, str] | None:
     ratings = (well.chamber_max_psig, well.casing_max_psig)
     known = [one for one in ratings if one is not None]
     highest = min(known) if len(known) == len(ratings) else None
-    casing, chamber = trace.casing_psig, trace.chamber_psig
-    if trace.pulse == "rarefaction":
+    casing, chamber = fired.casing_psig, fired.chamber_psig
+    if fired.pulse == "rarefaction":
         return _deeper(casing, 0.0 if chamber is None else chamber, well.casing_max_psig)
     if highest is None:
         return None

@@ -138,7 +138,7 @@ def _checked_fields(
         if name not in known:
             said = f"{cleaned(name, 60)}: is not a field of {kind}"
             close = nearest_words(name, known) if len(faults) < FAULTS_TOLD else ""
-            faults.append(f"{said}; must be one that is{close}")
+            faults.append(f"{said}; must be one of its fields{close}")
             continue
         field, suffix = known[name]
         if field.name in came_as:

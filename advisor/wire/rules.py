@@ -30,7 +30,7 @@ def _trace(values: Values, came_as: CameAs) -> Iterator[str]:
     if isinstance(samples, bytes) and isinstance(trigger, int) and trigger >= len(samples) // 2:
         yield f"trigger_index: is {trigger}; must be below the number of samples, {len(samples) // 2}"
     if values.get("scale") == 0.0:
-        yield "scale: is 0; must be the value of one count"
+        yield "scale: is 0; must be above 0, or below it where compression counts down"
 
 
 def _casing_pressure(values: Values, came_as: CameAs) -> Iterator[str]:

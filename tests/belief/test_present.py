@@ -48,6 +48,21 @@ def test_what_a_well_comes_to_does_not_depend_on_company() -> None:
         assert alone == together[i]
 
 
+@pytest.mark.parametrize(
+    ("misses", "says"),
+    [
+        (1.0, "the last shot reads far above"),
+        (-1.0, "the last shot reads far below"),
+        (2.0, "the last 2 shots read far"),
+    ],
+)
+def test_shots_kept_aside_are_counted_in_words(misses: float, says: str) -> None:
+    belief = prior.draw(WELLS[:1], START_MS, COLUMNS[:1])
+    belief = belief.with_members(belief.members, {"misses": np.array([misses])})
+    notes = presents.summary(belief, WELLS[:1], COLUMNS[:1], SETTINGS[:1], [True])[0].notes
+    assert any(says in note for note in notes)
+
+
 def test_every_quantity_is_one_that_is_published_with_a_spread() -> None:
     for look in looked([0, 1, 2, 3]):
         names = set(look.quantities) - {"level_ft_tvd"}

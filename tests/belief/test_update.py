@@ -9,10 +9,10 @@ from advisor.belief import balance, evidence, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief import seen as observed
 from advisor.belief.ensemble import Belief
-from advisor.belief.ledger import Causes, Ledger
+from advisor.belief.ledger import Ledger
 from advisor.column import Observation
 from advisor.well import Segment
-from tests.belief.invented import DAY_MS, HOUR_MS, START_MS, column, setting, well
+from tests.belief.invented import HOUR_MS, START_MS, column, setting, well
 
 
 def shot(height_ft: float, at_ms: int = START_MS, **more) -> Observation:  # type: ignore[no-untyped-def]
@@ -266,59 +266,6 @@ def test_a_test_far_from_belief_is_a_surprise_in_deviations() -> None:
     assert z < -3.0
     with pytest.raises(ValueError, match="must be at least 0"):
         update.production_test(belief, *args, [-5.0])
-
-
-def test_low_fillage_with_liquid_above_the_intake_says_gas() -> None:
-    belief = after_first(700.0)
-    args = ([well()], [column()], [setting()])
-    for _ in range(4):
-        belief = update.fillage(belief, *args, [0.55])
-    look = presents.summary(belief, *args, [True])[0]
-    assert look.quantities["fillage_frac"].value == pytest.approx(0.55, abs=0.08)
-    assert look.suspects["gas-interference"] > 0.8
-    assert presents.summary(after_first(700.0), *args, [True])[0].suspects["gas-interference"] < 0.1
-    dead = belief.with_members({}, {"no_lift": np.array([10.0])})
-    unlifted = presents.summary(dead, *args, [True])[0].suspects  # rods that parted fill no barrel, gas or none
-    assert unlifted["no-pump-action"] > 0.8
-    assert unlifted["gas-interference"] < 0.1
-    day = int(belief.at_ms[0] // DAY_MS)
-    falls, shut = Ledger(causes=Causes(chance={"falling": 0.9})), Ledger(disturbed_day=day)
-    for ledger, most in ((falls, 0.1), (shut, 0.5)):  # the level may be at the intake: short of liquid, not of room
-        assert (
-            presents.summary(belief, *args, [True], ledgers=[ledger])[0].suspects["gas-interference"] <= most + 1e-6
-        )
-    with pytest.raises(ValueError, match="must be 0 to 1"):
-        update.fillage(belief, *args, [1.4])
-
-
-def test_fillage_of_a_fed_pump_says_nothing_of_the_level_however_often_it_is_read() -> None:
-    belief = after_first(700.0)
-    after = belief
-    for _ in range(40):
-        after = update.fillage(after, [well()], [column()], [setting()], [0.9])
-    np.testing.assert_array_equal(after.members["height_ft"], belief.members["height_ft"])
-    np.testing.assert_array_equal(after.members["ln_potential"], belief.members["ln_potential"])
-    assert after.members["ln_free_gas"].std() < belief.members["ln_free_gas"].std()
-
-
-def test_a_barrel_far_under_what_it_holds_when_fed_is_that_of_a_pump_that_starves() -> None:
-    """Half the members have the level at the intake, where 0.6 of the take comes in; 4 days on."""
-    belief = after_first(300.0)
-    height = np.where(np.arange(belief.size) % 2 == 0, 0.0, belief.members["height_ft"] + 1.0)
-    args = ([well()], [column()], [setting()])
-    fill = update._filled(belief.with_members({"height_ft": height}), *args)
-    potential = belief.members["ln_potential"] + np.log(0.6 / fill[height <= 0.0].mean())
-    first = {"first_ms": belief.counts["first_ms"] - 4 * DAY_MS}
-    belief = belief.with_members({"height_ft": height, "ln_potential": potential}, first)
-    for _ in range(3):
-        belief = update.fillage(belief, *args, [0.6])
-    assert float((belief.members["height_ft"] <= 0.0).mean()) > 0.9
-
-
-def test_a_barrel_that_holds_nothing_says_nothing_of_gas() -> None:
-    belief = after_first(700.0)
-    after = update.fillage(belief, [well()], [column()], [setting()], [0.02])
-    assert all((after.members[name] == values).all() for name, values in belief.members.items())
 
 
 def test_an_event_widens_what_it_touches_and_nothing_else() -> None:

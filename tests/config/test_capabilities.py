@@ -38,6 +38,13 @@ def test_a_well_with_everything_lacks_nothing(tmp_path: Path) -> None:
     assert sentences(tmp_path, well(ALL, DRIVE)) == []
 
 
+def test_a_gas_lighter_than_its_inerts_allow_is_said(tmp_path: Path) -> None:
+    """0.78 is methane (0.554) with a quarter of carbon dioxide (1.520), 0.795, and less."""
+    found = sentences(tmp_path, well(ALL + "co2_frac = 0.25\n", DRIVE))
+    assert len(found) == 1
+    assert found[0].startswith("a gas gravity less than methane has") and found[0].endswith(" for 1 well (north/7)")
+
+
 LEFT_OUT = [line.split(" =")[0] for line in ALL.strip().splitlines()]
 
 

@@ -86,9 +86,9 @@ CELL_FAULTS = [
     ({"shots_per_day": "2.5"}, "column shots_per_day: is 2.5; must be a whole number"),
     (
         {"tubing_anchred": "true"},
-        'row 1 column 13: "tubing_anchred" is not a known key; must be one that is (nearest',
+        'row 1 column 13: "tubing_anchred" is not a known key; must be a known one (nearest',
     ),
-    ({"drive.kid": "timer"}, '"drive.kid" is not a known key; must be one that is (nearest known: drive.kind)'),
+    ({"drive.kid": "timer"}, '"drive.kid" is not a known key; must be a known one (nearest known: drive.kind)'),
     ({"name": "a/b"}, 'wells.csv row 2 column name: is "a/b"; must be 1 to 64 of'),
 ]
 

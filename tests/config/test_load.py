@@ -47,6 +47,13 @@ def test_a_well_is_read_as_it_is_written(tmp_path: Path) -> None:
     assert (one.drive.stroke_rate_min_spm, one.drive.stroke_rate_max_spm, one.drive.step_spm) == (3.0, 11.0, 0.1)
 
 
+def test_a_timer_that_is_never_to_idle_longer_keeps_its_rest(tmp_path: Path) -> None:
+    """never_idle forbids a longer rest; the one in force is what the site chose."""
+    timer = "run_min = 45\nidle_min = 15\nleast_idle_min = 10\nmost_idle_min = 240\nnever_idle = true"
+    drive = load_config(written(tmp_path, well(drive=timer, kind='"timer"'))).wells["north/7"].drive
+    assert (drive.kind, drive.never_idle, drive.run_min, drive.idle_min) == ("timer", True, 45.0, 15.0)
+
+
 def test_a_date_may_be_written_without_quotes(tmp_path: Path) -> None:
     loads = "loads_measured = { at = 2027-02-10, stroke_rate_spm = 8, peak_lb = 14200, least_lb = 5900 }"
     one = load_config(written(tmp_path, well(loads))).wells["north/7"]

@@ -103,6 +103,15 @@ CHECKS += [
         why="exact algebra",
     ),
     Check(
+        of="gas.least_gravity",
+        source="by hand: half methane (16.0425), half N2 by mole, molar masses of ISO 6976: 22.02795/28.9625",
+        kind="by hand",
+        given={"n2_frac": 0.5},
+        expected=0.7605680,
+        tolerance=1e-6,
+        why="exact to the digits shown",
+    ),
+    Check(
         of="gas.wichert_aziz_degr",
         source="by hand: 120 (0.15^0.9 - 0.15^1.6) + 15 (0.1^0.5 - 0.1^4), 120 x 0.13327 + 15 x 0.31613",
         kind="by hand",

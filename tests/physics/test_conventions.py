@@ -46,7 +46,7 @@ WITH_UNIT = re.compile(rf"(?:.*_|^)(?:{_UNIT}(?:_{_UNIT})?(?:_md|_tvd)?(?:_per_{
 PURE = {
     # gas and columns
     "gas_gravity", "z_factor", "oil_gravity", "water_gravity", "liquid_gravity", "hydrocarbon_gravity",
-    "gas_formation_volume_factor", "formation_volume_factor",
+    "least_gravity", "gas_formation_volume_factor", "formation_volume_factor",
     "gravity_of", "ideal_cp_over_r", "reduced_temperature", "reduced_pressure", "reduced_density",
     "cp_over_r", "heat_capacity_ratio",
     "column_factor", "dlnz_dlnp", "steps", "composition", "method", "survey", "segments", "profile",

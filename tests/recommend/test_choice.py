@@ -264,6 +264,17 @@ def slower_or_not(pounds: float, short: float) -> outlook.Outlook:
     )
 
 
+def test_the_hours_to_settle_are_the_same_in_the_sentence_and_beside_it() -> None:
+    """7.2 h are told as 8 in both: a well is not to be judged before it has settled."""
+    view = replace(slower_or_not(0.6, 0.6), settles_h=np.array([0.0, 7.2]))
+    told = " ".join(texts.because(well(), setting(8.0), view, 1, 0.05))
+    assert "settled after about 8 h" in told
+    assert texts.settled_h(7.2) == 8.0
+    draft = advised(well(), believed(well(), height_ft=900.0, inflow_share=1.5), context())
+    assert draft.expected is not None
+    assert f"settled after about {draft.expected.settles_h:.0f} h" in " ".join(draft.because)
+
+
 @pytest.mark.parametrize(("gain_sd_bpd", "made"), [(0.7, True), (0.9, True), (1.1, False), (3.0, False)])
 def test_a_gain_smaller_than_its_own_deviation_is_not_worth_a_signature(gain_sd_bpd: float, made: bool) -> None:
     """1.0 of 100 bbl/d is over the least gain of a quarter of a per cent; worth a change only where sure enough."""

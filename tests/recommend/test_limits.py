@@ -98,6 +98,8 @@ def test_a_longer_rest_minds_the_casing_and_what_is_set() -> None:
     sandy = well(drive=drive("timer", never_idle=True))
     assert not checked(sandy, longer, now)["never-idle"].ok
     assert checked(sandy, setting(8.0, 30.0, 20.0), now)["never-idle"].ok
+    assert not checked(sandy, setting(8.0, 15.0, 20.0), now)["never-idle"].ok  # 57 % of the time at rest, was 50 %
+    assert checked(sandy, now, now)["never-idle"].limit == 30.0
 
 
 def test_loads_without_ratings_say_which_is_missing() -> None:

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import pytest
 from hypothesis import given
 from hypothesis import settings as hypothesis_settings
 from hypothesis import strategies as st
@@ -46,9 +47,18 @@ def test_starts_an_hour_are_kept() -> None:
     assert all(options.starts_per_h(s) <= 1.0 for s in found)
 
 
-def test_a_unit_that_must_never_rest_is_offered_no_rest() -> None:
-    resting = options.candidates(well(drive=drive("timer", never_idle=True)), setting(8.0, 60.0, 5.0))[1:]
-    assert all(s.idle_min == 0.0 for s in resting)
+@pytest.mark.parametrize("kind", ["timer", "variable-speed"])
+@pytest.mark.parametrize(("run_min", "idle_min"), [(60.0, 5.0), (45.0, 15.0), (30.0, 30.0), (20.0, 60.0)])
+def test_a_unit_that_must_never_idle_is_offered_no_longer_rest(kind: str, run_min: float, idle_min: float) -> None:
+    rests = drive(kind, least_run_min=10.0, least_idle_min=10.0, most_idle_min=240.0, never_idle=True)
+    found = options.candidates(well(drive=rests), setting(8.0, run_min, idle_min))
+    assert found[0] == setting(8.0, run_min, idle_min)
+    assert len(found) > 1
+    assert max(s.idle_min for s in found) == idle_min
+    assert min(s.running_frac for s in found) == run_min / (run_min + idle_min)
+
+
+def test_a_unit_that_must_never_idle_is_offered_no_rest() -> None:
     fast = drive(least_run_min=10.0, least_idle_min=10.0, most_idle_min=60.0, never_idle=True)
     assert all(s.idle_min == 0.0 for s in options.candidates(well(drive=fast), setting(3.0)))
 

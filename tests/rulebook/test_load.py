@@ -82,7 +82,7 @@ OF_RULE = [  # replace this by that; the fault is on the line that starts so; it
     ),
     (":.2f}", ":>9}", "message", "message: {pound_probability:>9}; must be a number format"),
     (":.2f}", "", "message", "message: 'Probability {pound_probability.'; must have its braces in pairs"),
-    ("readings = 2", "readings = 1", "[delays", "delays.few_readings_because: missing with 1 reading(s) enough"),
+    ("readings = 2", "readings = 1", "[delays", "delays.few_readings_because: missing with on_readings 1; must say"),
     ("readings = 2", "readings = [3, 2]", "on_", "delays.on_readings: [3, 2]; must be a whole number, or [n, m]"),
     ("on_readings = 2\n", "", "[delays", "delays.on_readings: missing; must be a whole number"),
     ("[delays]", 'cautions = ["x"]\n[delays]', "cautions", "when.all.0.cautions: unknown; must be one of"),

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 import pytest
 
@@ -47,6 +49,41 @@ def test_a_known_reflector_sets_the_velocity() -> None:
     assert got.reflector is not None
     assert got.reflector.value == pytest.approx(3000.0, rel=0.004)
     assert got.level_ft.by == "reflector"
+
+
+@pytest.mark.parametrize("long", [1.0, 3.0, 5.0])
+def test_a_short_constriction_is_timed_at_its_middle(long: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """3 ft of anchor about 1,200 ft at 1,200 ft/s: the pulse after 1.9975 s and turned over after 2.0025 s.
+
+    What is left of the two is the slope of the pulse, which peaks before it; a step in its place returns the pulse
+    itself. Both are to be timed rightly.
+    """
+    quick = plain.pulse
+    monkeypatch.setattr(plain, "pulse", lambda t: quick(t / long))
+    well = plain.well(reflectors=(Reflector(name="anchor", depth_ft_md=1200.0, area_change="smaller"),))
+    for echo in (((1.9975, 0.5 * long), (2.0025, -0.5 * long)), ((2.0, 0.3),)):
+        x = plain.record(joints=0.0, noise=1e-3, seconds=8.0, others=echo)
+        (one,) = depths(x, well, 5.0).found
+        assert one.time_s == pytest.approx(2.0, abs=0.006)
+        assert one.shape_sd_s < 0.006
+
+
+def test_which_shape_an_echo_has_is_weighed_by_its_power() -> None:
+    """By hand: powers 400 and 380 of which a hundredth may be unlike, 20/2/(1 + 4) = 2 apart: odds of e^2, 0.881.
+
+    Times 2.00 and 1.97 s so weighed are 1.9964 s, and 0.03 sqrt(0.881 0.119) = 0.0097 s uncertain.
+    """
+    place = reflectors.Place(name="anchor", depth_ft=1200.0, narrower=True, short=True)
+    step, short = (
+        reflectors.Found(place=place, time_s=t, over_noise=math.sqrt(power), own=0.9, shape_sd_s=0.0)
+        for t, power in ((1.97, 380.0), (2.00, 400.0))
+    )
+    got = reflectors._of_both([step, short])
+    assert got.time_s == pytest.approx(1.9964, abs=1e-4)
+    assert got.shape_sd_s == pytest.approx(0.0097, abs=1e-4)
+    assert got.over_noise == pytest.approx(20.0)
+    assert reflectors._of_both([step]).time_s == 1.97
+    assert reflectors._of_both([step]).shape_sd_s == 0.0
 
 
 def test_an_echo_is_a_reflectors_by_how_near_it_is_and_how_many_others_come() -> None:
@@ -95,10 +132,12 @@ def test_a_reflector_that_is_not_heard_says_little() -> None:
     way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
     matched = match.of(cleaned, way.absorption)
     comb = joints.comb(matched, way, shots.joints_from_s(cleaned))
-    said = reflectors.hint(matched, way, comb, 5.0, shots.places_of(well))
+    heard = reflectors.heard(matched, way, shots.places_of(well))
+    said = reflectors.hint(heard, way, comb, 5.0, shots.places_of(well))
     assert said is not None
     due = joints.times_to(comb, way, 2400.0)
-    quiet = np.array([np.max(matched.up[int((t - 0.1) * 250) : int((t + 0.1) * 250)]) for t in due.ravel()]) < 3.0
+    loudest = np.maximum(heard.up, heard.short_up)
+    quiet = np.array([np.max(loudest[int((t - 0.1) * 250) : int((t + 0.1) * 250)]) for t in due.ravel()]) < 3.0
     assert quiet.sum() > 100
     assert said.ravel()[quiet] == pytest.approx(0.2, abs=0.02)
 

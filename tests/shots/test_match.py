@@ -97,22 +97,39 @@ def test_absorption_is_kirchhoff_s_by_hand() -> None:
     assert path.of(well, casing_psig=85.3, atmospheric_psia=14.7).absorption == pytest.approx(0.126, rel=0.01)
 
 
-@pytest.mark.parametrize(("heavy", "degf"), [(0.30, 45.0), (0.36, 50.0)])
-def test_a_gas_too_heavy_and_cold_for_the_equation_has_a_velocity(heavy: float, degf: float) -> None:
-    """GERG-2008 (pyaga8) of methane with ethane, propane, butane at 40 psia: the correlation ends below Tr = 1."""
+def gerg_fps(shares: dict[str, float], psia: float, degf: float) -> float:
+    """Velocity of sound by GERG-2008 (pyaga8), ft/s."""
     import pyaga8
 
-    shares = {"methane": 1 - heavy - 0.30, "ethane": 0.30, "propane": 0.6 * heavy, "n_butane": 0.4 * heavy}
-    mass = {"methane": 16.0425, "ethane": 30.069, "propane": 44.0956, "n_butane": 58.1222}
     mix, gerg = pyaga8.Composition(), pyaga8.Gerg2008()
     for name, share in shares.items():
         setattr(mix, name, share)
     gerg.set_composition(mix)
-    gerg.pressure, gerg.temperature = 40.0 * 6.894757, (degf + 459.67) / 1.8
+    gerg.pressure, gerg.temperature = psia * 6.894757, (degf + 459.67) / 1.8
     gerg.calc_density(0)
     gerg.calc_properties()
+    return float(gerg.w) / 0.3048
+
+
+@pytest.mark.parametrize("gravity", [0.56, 0.62, 0.66])
+def test_a_gas_file_too_lean_for_its_carbon_dioxide_is_methane_with_it(gravity: float) -> None:
+    """Methane with 12 % has a gravity of 0.67; no gas with so much is lighter."""
+    well = plain.well(gas_gravity=gravity, co2_frac=0.12)
+    got = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
+    fps = gerg_fps({"methane": 0.88, "carbon_dioxide": 0.12}, 74.7, 80.0)
+    assert 2.0 * 100.0 / got.time_at(100.0) == pytest.approx(fps, rel=0.01)
+    assert any(note.startswith(f"gas_gravity: {gravity:g} is less than methane has") for note in got.notes)
+    fits = path.of(plain.well(gas_gravity=0.69, co2_frac=0.12), casing_psig=60.0, atmospheric_psia=14.7)
+    assert fits.notes == () and fits.gas_sd_frac < got.gas_sd_frac <= 0.03
+
+
+@pytest.mark.parametrize(("heavy", "degf"), [(0.30, 45.0), (0.36, 50.0)])
+def test_a_gas_too_heavy_and_cold_for_the_equation_has_a_velocity(heavy: float, degf: float) -> None:
+    """GERG-2008 of methane with ethane, propane, butane at 40 psia: the correlation ends below Tr = 1."""
+    shares = {"methane": 1 - heavy - 0.30, "ethane": 0.30, "propane": 0.6 * heavy, "n_butane": 0.4 * heavy}
+    mass = {"methane": 16.0425, "ethane": 30.069, "propane": 44.0956, "n_butane": 58.1222}
     gravity = sum(mass[k] * v for k, v in shares.items()) / 28.9625
     well = plain.well(gas_gravity=gravity, surface_degf=degf, bottom_degf=degf, pump_intake_ft_md=300.0)
     got = path.of(well, casing_psig=25.3, atmospheric_psia=14.7)
     assert any("heavy and cold" in note for note in got.notes)
-    assert 2.0 * 200.0 / got.time_at(200.0) == pytest.approx(gerg.w / 0.3048, rel=0.03)
+    assert 2.0 * 200.0 / got.time_at(200.0) == pytest.approx(gerg_fps(shares, 40.0, degf), rel=0.03)

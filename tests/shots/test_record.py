@@ -82,6 +82,37 @@ def test_dropouts_are_filled() -> None:
     assert record.of(plain.trace(x)).dropouts == 1
 
 
+@pytest.mark.parametrize("held", [True, False])
+@pytest.mark.parametrize("f", [50.03, 59.98, 31.4])
+def test_a_dropout_in_a_hum_leaves_no_burst_of_it(f: float, held: bool) -> None:
+    """No echo comes between 6.5 and 8.5 s, so that what is left there once the tone is out is noise.
+
+    A tone that is taken out of where it never was would leave its own size there, 900 counts of 30,000.
+    """
+    x = plain.record(hz=500.0, joints=0.0, noise=0.001, level_s=3.0, seconds=10.0, lead_s=0.5)
+    x += 0.03 * np.sin(2 * np.pi * f * np.arange(len(x)) / 500.0 + 0.7)
+    for first in (3540, 3890, 4310):  # after 6.58, 7.28 and 8.12 s
+        x[first : first + 45] = x[first - 1] if held else 0.0
+    got = record.of(plain.trace(x, hz=500.0, trigger_index=250))
+    assert got.dropouts == 3
+    assert any("hum removed" in note for note in got.notes)
+    a, b = (round((record.LEAD_S + t) * record.WORK_HZ) for t in (6.5, 8.5))
+    part = got.samples[a:b] - np.median(got.samples[a:b])
+    assert np.max(np.abs(part)) < 0.2 * 0.03 * 30000.0  # noise has 30 counts, five times that are hardly met
+
+
+def test_tones_are_fitted_to_what_is_there() -> None:
+    """A third of the record missing: the tone is known by the rest as well as if the rest were all."""
+    t = np.arange(3000) / 250.0
+    missing = (t > 4.0) & (t < 8.0)
+    rest = 0.5 * np.random.default_rng(5).standard_normal(3000)
+    x = np.where(missing, 0.0, rest + 5.0 * np.sin(2 * np.pi * 50.02 * t + 0.4))
+    got, removed = hum.removed(x, 250.0, 1000.0, missing)
+    assert removed == pytest.approx((50.02,), abs=0.05)
+    # two unknowns of a tone and its frequency of some 2,000 samples: the error's power is a thousandth of the noise's
+    assert np.mean((got - rest)[~missing] ** 2) < 0.01 * 0.5**2
+
+
 def test_quiet_records_have_no_dropouts() -> None:
     assert record.of(plain.trace(plain.record(noise=0.00001))).dropouts == 0
 

@@ -19,7 +19,8 @@ DAY_MS = 86_400_000
 
 def asked(shot: Shot, tries: Tries, now_ms: int, *, well=None, **changes: object):  # type: ignore[no-untyped-def]
     trace = plain.trace(plain.record(seconds=1.0, level_s=None), **changes)
-    return repeat.request(shot=shot, trace=trace, well=well or plain.well(), tries=tries, now_ms=now_ms)
+    fired = repeat.Fired(pulse=trace.pulse, casing_psig=trace.casing_psig, chamber_psig=trace.chamber_psig)
+    return repeat.request(shot=shot, fired=fired, well=well or plain.well(), tries=tries, now_ms=now_ms)
 
 
 def test_a_good_shot_asks_for_nothing() -> None:
@@ -93,6 +94,39 @@ def test_no_request_exceeds_a_rating(
         assert got.chamber_psig <= min(casing_max, chamber_max)
     else:
         assert got.chamber_psig <= max(chamber or 0.0, 0.0)
+
+
+def test_what_is_not_known_to_be_fired_is_not_raised() -> None:
+    got, tries = repeat.request(shot=BAD, fired=None, well=plain.well(), tries=Tries(), now_ms=0)
+    assert got is None and tries.doubtful
+
+
+SILENCE = "samples: silence, the microphone shows nothing; must be a record of a shot"
+
+
+@pytest.mark.parametrize(
+    ("shot", "why"),
+    [
+        (
+            Shot(quality="bad", probability=0.0, reasons=(SILENCE,)),
+            "The last shot is not to be trusted: silence, the microphone shows nothing (samples). "
+            "Please repeat it with the chamber at 360 psig.",
+        ),
+        (
+            BAD,
+            "The last shot is not to be trusted: no level echo stands out of the noise. "
+            "Please repeat it with the chamber at 360 psig.",
+        ),
+        (
+            Shot(quality="good", probability=0.97, joint_reach_frac=0.6),
+            "Joint echoes of the last shot were counted to 0.60 of the way; 0.8 is wanted. "
+            "Please repeat it with the chamber at 360 psig.",
+        ),
+    ],
+)
+def test_why_another_shot_is_asked_for_is_said_in_sentences(shot: Shot, why: str) -> None:
+    got, _ = asked(shot, Tries(), 0)  # fired at 260 psig: 100 psi more
+    assert got is not None and got.why == why
 
 
 @pytest.mark.parametrize("reach", [0.8, 1.0, None])

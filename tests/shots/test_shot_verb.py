@@ -99,6 +99,7 @@ def test_the_plot_is_grey_has_brackets_and_words(tmp_path: Path) -> None:
         (json.dumps(message(plain.record(), sample_hz=0.0)).encode(), "sample_hz"),
         (json.dumps({k: v for k, v in message(plain.record()).items() if k != "sample_hz"}).encode(), "sample_hz"),
         (b"RIFF0000WAVEjunk", "WAV"),
+        (b"RIFF", "is no WAV file that can be read (it ends too soon); must be PCM"),
     ],
 )
 def test_what_is_no_trace_is_refused_with_the_reason(

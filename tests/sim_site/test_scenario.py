@@ -265,9 +265,16 @@ def test_the_command_line_tells_faults_on_standard_error(
     assert "--broker: 'here:there'; it must be HOST or HOST:PORT" in capsys.readouterr().err
     assert main(["--days", "0"]) == 2
     assert "--days: 0; it must be over 0" in capsys.readouterr().err
-    with pytest.raises(SystemExit) as ended:
-        main(["--speeed", "3"])
-    assert ended.value.code == 2
+    for line, said in (
+        ("--speeed 3", "--speeed 3: not known; it must be what"),
+        ("--days x", "--days: 'x'; it must be a number"),
+        ("--seed", "--seed: no value; it must be followed by one"),
+        ("--config x --wells 3", "--wells: given with --config; it must be alone"),
+    ):
+        with pytest.raises(SystemExit) as ended:
+            main(line.split())
+        assert ended.value.code == 2
+        assert [one[: len(said)] for one in capsys.readouterr().err.splitlines()] == [said]
 
 
 def test_a_setting_without_a_rest_never_switches() -> None:

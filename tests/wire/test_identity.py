@@ -10,6 +10,7 @@ from scipy import constants
 
 from advisor.model import Level
 from advisor.wire import incoming
+from advisor.wire.fields import KINDS
 from tests.wire.messages import AT, AT_MS, SAMPLES, WHOLE, accepted, well
 
 MIN_MS, H_MS, D_MS = 60_000, 3_600_000, 86_400_000
@@ -94,10 +95,34 @@ def test_of_another_trace_the_samples_are_said_to_differ() -> None:
     )
 
 
-@pytest.mark.parametrize("name", ["casing_psig", "pulse", "running", "joint_reach_frac"])
-def test_an_absent_field_differs_from_a_present_one(name: str) -> None:
-    fewer = {key: value for key, value in WHOLE["level"].items() if key != name}
-    assert not incoming.same(accepted("level", WHOLE["level"]), accepted("level", fewer))
+# every measured field that may be left out, of every kind, as in docs/messages.md
+OPTIONAL = [
+    (kind, field.name)
+    for kind, fields in KINDS.items()
+    for field in fields
+    if not field.required and field.name in WHOLE[kind]
+]
+INSTEAD: dict[str, dict[str, Any]] = {  # what must be given, and what must go (None), where a field is left out
+    "round_trip_s": {"level_ft_md": 4800.0},
+    "every_s": {"casing_psig": 41.0},
+    "run_min": {"idle_min": None},
+    "idle_min": {"run_min": None},
+}
+DEFAULTS = [("trace", {"scale": 1}), ("run", {"since": AT}), ("run", {"idle_min": 0})]
+
+
+@pytest.mark.parametrize(("kind", "name"), OPTIONAL)
+def test_an_absent_field_differs_from_a_present_one(kind: str, name: str) -> None:
+    told = {**WHOLE[kind], name: None, **INSTEAD.get(name, {})}
+    fewer = {key: value for key, value in told.items() if value is not None}
+    assert not incoming.same(accepted(kind, WHOLE[kind]), accepted(kind, fewer))
+
+
+@pytest.mark.parametrize(("kind", "told"), DEFAULTS)
+def test_an_absent_field_differs_from_its_default_said(kind: str, told: dict[str, Any]) -> None:
+    left_out = {"scale", "since", "run_min", "idle_min"}
+    bare = {key: value for key, value in WHOLE[kind].items() if key not in left_out}
+    assert not incoming.same(accepted(kind, bare), accepted(kind, {**bare, **told}))
 
 
 def test_a_millionth_is_the_same_and_more_is_not() -> None:

@@ -94,4 +94,11 @@ def test_a_root_with_wildcards_or_empty_levels_is_refused(root: str) -> None:
 def test_the_nearest_name_is_found_across_case_and_dashes() -> None:
     assert nearest("Casing_PSI", ["casing_psig", "chamber_psig"]) == "casing_psig"
     assert nearest("to_flowline", ["to-flowline", "shut"]) == "to-flowline"
-    assert nearest("zzz", ["casing_psig"]) is None
+    assert nearest("snr_db", ["at", "samples", "signal_to_noise_db"]) == "signal_to_noise_db"
+
+
+def test_the_nearest_name_is_named_however_far_it_is() -> None:
+    assert nearest("zzz", ["casing_psig"]) == "casing_psig"
+    assert nearest("tz", ["id", "at", "note"]) == "at"
+    assert nearest("zzz", []) is None
+    assert nearest("", ["casing_psig"]) is None
