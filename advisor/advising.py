@@ -70,12 +70,19 @@ def advised(items: list[Work], rules: Rulebook, settings: Settings) -> None:
         turned_down = item.task.turned_down
         if current is not None and current.state in {"declined", "refused"}:
             turned_down = current
-        item.advice = (*item.advice, *considered(current, draft, settings.terms, turned_down=turned_down))
+        changed = considered(
+            current,
+            draft,
+            settings.terms,
+            turned_down=turned_down,
+            disturbed_at_ms=item.memory.disturbed_at_ms,
+        )
+        item.advice = (*item.advice, *changed)
 
 
 def _advice_due(item: Work) -> bool:
     if item.moment.is_history or not item.moment.readings:
-        return False
+        return item.moment.rethought
     if item.moment.has(ADVICE_KINDS) or item.advised_at_ms is None:
         return True
     return item.moment.at_ms - item.advised_at_ms >= ADVISED_EVERY_MS
@@ -121,6 +128,6 @@ def _settles_at_ms(item: Work) -> int | None:
 
 def _on_offer(item: Work) -> Setting | None:
     current = item.current
-    if current is None or current.state not in {"offered", "deferred"}:
+    if current is None or current.state not in {"offered", "deferred", "approved"}:
         return None
     return current.draft.proposed

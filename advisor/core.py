@@ -132,7 +132,8 @@ class Advisor:
                 self._reception.close_minutes(now_ms)
             concerned = [well for well in due.every(self.store) if well in self.config.wells]
             troubles = self._progress.due_wells(now_ms)
-            wanted = dict.fromkeys([*concerned, *self._progress.stale_presents(now_ms)])
+            looked_at = [*self._progress.stale_presents(now_ms), *self._decisions.to_look_at(now_ms)]
+            wanted = dict.fromkeys([*concerned, *looked_at])
             troubles += self._progress.presents(now_ms, wanted)
             self._decisions.lapse(now_ms)
             if self._unattended:

@@ -10,15 +10,19 @@ from advisor import review
 from advisor.config.sections import Config
 from advisor.model import Advice, Alarm
 from advisor.policy import Policy
-from advisor.progress import Progress, WellState
-from advisor.publication import Publication
+from advisor.progress import Progress
+from advisor.publication import OURS, Publication
 from advisor.review import NotPossible, Terms
 from advisor.rulebook import book, lifecycle
 from advisor.rulebook.load import Rulebook
+from advisor.states import WellState
 from advisor.store import advice as advices
 from advisor.store import alarms, audit, due, logbook, readings
 from advisor.store.store import Store
 from advisor.wire.times import time_text
+
+HELD = "release-held"
+LOOKED_AT_EVERY_MS = 60_000  # a well whose release is held back
 
 
 class Decisions:
@@ -81,22 +85,53 @@ class Decisions:
                 self._decided(approved)
 
     def release_due(self, now_ms: int) -> list[Advice]:
-        """Sends out approved changes whose time to undo has passed; people on location hold them back."""
+        """Sends out approved changes whose time to undo has passed; a block that stands holds them back."""
         sent = []
-        for state, advice in self._current():
-            due_ms = review.release_due_ms(advice, self._terms)
-            if due_ms is None or now_ms < due_ms:
-                continue
+        for state, advice in self._due(now_ms):
             withdrawn = self._policy.withdrawn(state, advice, now_ms)
             if withdrawn is not None:
                 self._decided(withdrawn)
                 continue
-            if state.kept.head.memory.people_on_location:
+            held = self._held_back(state, advice.draft.well, now_ms)
+            if held is not None:
+                self._hold_back(state, advice, held, now_ms)
                 continue
             released, release = review.released(advice, now_ms=now_ms)
             self._publication.released(release)
             sent.append(self._decided(released))
         return sent
+
+    def to_look_at(self, now_ms: int) -> list[str]:
+        """The wells with a release that is due and facts too old to decide on it."""
+        return [
+            advice.draft.well
+            for state, advice in self._due(now_ms)
+            if not state.facts or state.present is None or now_ms - state.present.at_ms >= LOOKED_AT_EVERY_MS
+        ]
+
+    def _due(self, now_ms: int) -> list[tuple[WellState, Advice]]:
+        due = [(state, advice, review.release_due_ms(advice, self._terms)) for state, advice in self._current()]
+        return [(state, advice) for state, advice, due_ms in due if due_ms is not None and now_ms >= due_ms]
+
+    def _held_back(self, state: WellState, well: str, now_ms: int) -> str | None:
+        """Why no change is released to a well now, in words; None where nothing stands against it."""
+        if not state.facts:
+            return "What is known of the well could not be worked out."
+        blocks = dict(book.blocks(self._rules, state.facts, self._config.wells[well], now_ms))
+        if state.kept.head.memory.people_on_location:
+            blocks.setdefault("people-on-location", "People are at the well.")
+        return " ".join(f"{name}: {why}" for name, why in blocks.items()) or None
+
+    def _hold_back(self, state: WellState, advice: Advice, why: str, now_ms: int) -> None:
+        """Keeps with the advice, once for each reason, why its release does not go out."""
+        if advice.held_back == why:
+            return
+        state.advice = replace(advice, held_back=why)
+        advices.put(self._store, [state.advice])
+        well, body = advice.draft.well, {"id": advice.id, "why": why}
+        audit.append(self._store, at_ms=now_ms, by=OURS, what=HELD, well=well, body=body)
+        note = logbook.Note(well=well, at_ms=now_ms, what=HELD, note=f"{advice.id}: {why}", noted_at_ms=now_ms)
+        logbook.write(self._store, note)
 
     def lapse(self, now_ms: int) -> None:
         """Advice whose time is over lapses; deferred advice comes back."""

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from advisor import outcomes
-from advisor.memory import Memory, same_setting
+from advisor import outcomes, tubing
+from advisor.memory import SAME_VALUES, Memory, same_setting
 from advisor.model import Advice, Applied, Assessment, Fact, Quantity
 from advisor.quantities import FOR_RULES, PUBLISHED, SUSPECTS
 from advisor.recommend import intake_test, options
@@ -26,9 +26,10 @@ OF_CHANGES = (
     "change_unseen_min",
     "reversals_30d",
     "increase_held",
+    "increase_limited",
     "intake_test_running",
 )
-TUBING_LEAST_DAYS, TUBING_NEWEST_DAYS = 7, 3  # days that make a range; the newest are what is compared with it
+OVER_REST_MIN = 30.0  # timers and their clocks are coarse (common practice, no source)
 
 
 def derive(
@@ -63,6 +64,8 @@ def derive(
         **_level_facts(memory, well, now_ms),
         **_casing_facts(memory, well, now_ms),
         **_run_facts(memory, well, now_ms),
+        "stands_unplanned": _stands_unplanned(memory, now_ms),
+        "out_of_use": 0.0 if memory.out_of_use is None else 1.0,
         **_inflow_facts(assessment, extra or {}),
         "test_off_sd": abs(memory.test_off_sd) if memory.test_off_sd is not None else None,
         "clock_off_min": (extra or {}).get("clock_off_min"),
@@ -110,7 +113,16 @@ def _casing_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | 
     shut_min = None
     if memory.valve is not None and memory.valve_live and memory.valve_since_ms is not None:
         shut_min = (now_ms - memory.valve_since_ms) / MINUTE_MS if memory.valve == "shut" else 0.0
-    return {"casing_share_of_max": share, "build_up_running": build_up, "valve_shut_min": shut_min}
+    still = None
+    if fresh and memory.newest_casing_values:
+        same = len(memory.newest_casing_values) == SAME_VALUES and len(set(memory.newest_casing_values)) == 1
+        still = float(memory.levels_since_casing) if same else 0.0
+    return {
+        "casing_still_levels": still,
+        "casing_share_of_max": share,
+        "build_up_running": build_up,
+        "valve_shut_min": shut_min,
+    }
 
 
 def _run_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:
@@ -134,9 +146,22 @@ def _run_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | Non
     }
 
 
+def _stands_unplanned(memory: Memory, now_ms: int) -> float | None:
+    """Whether the unit stands for another reason than its rest, by the last word of it, however old that is."""
+    if memory.running is None or memory.running_since_ms is None:
+        return None
+    if memory.running:
+        return 0.0
+    idle_min = memory.setting.idle_min if memory.setting is not None else 0.0
+    if idle_min <= 0.0:
+        return 1.0
+    heard_min = ((memory.run_at_ms or 0) - memory.running_since_ms) / MINUTE_MS
+    return float(heard_min >= idle_min + OVER_REST_MIN)
+
+
 def _inflow_facts(assessment: Assessment | None, extra: dict[str, float | None]) -> dict[str, float | None]:
     facts: dict[str, float | None] = {"left_behind_bpd": None, "left_behind_frac": None}
-    facts["pump_room_frac"] = extra.get("pump_room_frac")
+    facts |= {name: extra.get(name) for name in ("pump_room_frac", "left_behind_probability")}
     trend = _of(assessment, "inflow_trend_frac_per_30d")
     if trend is not None:
         facts["inflow_trend_upper_frac_per_30d"] = trend.value + 1.645 * trend.sd
@@ -159,11 +184,7 @@ def _tubing_off_psi(memory: Memory, well: Well, now_ms: int) -> float | None:
         return None
     if now_ms - memory.tubing_at_ms > 2 * well.run_every_min * MINUTE_MS:
         return None
-    today = now_ms // DAY_MS
-    days = [mean for day, mean in memory.tubing_by_day if day <= today - TUBING_NEWEST_DAYS]
-    if len(days) < TUBING_LEAST_DAYS:
-        return None
-    return max(memory.tubing_psig - max(days), min(days) - memory.tubing_psig, 0.0)
+    return tubing.off_psi(memory.tubing_psig, memory.tubing_by_day, memory.tubing_odd_days, now_ms // DAY_MS)
 
 
 # --------------------------------------------------------------------------- of advice and its outcomes
@@ -176,15 +197,17 @@ def of_changes(advice: Advice | None, applied: Sequence[Applied], memory: Memory
     if judged and (last := judged[-1]).judged_at_ms is not None:
         missed = float(last.verdict == "missed" and now_ms - last.judged_at_ms <= LATELY_MS)
         off = max((abs(value) for value in last.off_sd.values()), default=None)
-    held = None
+    held = limited = None
     if advice is not None:
         held = float("rating-missing" in advice.draft.held_by)
+        limited = float(any(name.startswith("limit:") for name in advice.draft.held_by))
     values = {
         "outcome_missed": missed,
         "outcome_off_sd": off,
         "change_unseen_min": _unseen_min(advice, applied, memory),
         "reversals_30d": None if memory.setting is None else float(reversals(memory, applied, now_ms - LATELY_MS)),
         "increase_held": held,
+        "increase_limited": limited,
         "intake_test_running": None if memory.setting is None else float(_tests_the_intake(memory, applied, now_ms)),
     }
     return {name: Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0]) for name, value in values.items()}

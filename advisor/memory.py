@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
+from advisor import tubing
 from advisor.belief import operation, trend
 from advisor.belief.ledger import Ledger
 from advisor.column import BuildUp, Column, Inputs, WorkUp
@@ -36,9 +37,10 @@ NO_TRIES = Tries()
 NO_DAYS = Ledger()
 KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
 SAME_VALUES = 5
+OUT_OF_USE = frozenset({"rods-parted", "workover", "treatment", "shut-in"})
+RUNS_ON = "rods-parted"  # the unit may run on with it: that it runs does not end it
 DISTURBING = frozenset({"pump-changed", "rods-parted", "workover", "treatment", "shut-in", "returned"})
 PIPE_MOVED = frozenset({"workover", "pump-changed"})  # or may have been: other joints
-TUBING_DAYS = 31
 LEARNING_DAYS = 3  # in which the potential moves because the well is being learnt, not because it changes
 
 
@@ -75,6 +77,7 @@ class Memory:
     casing_quality: Quality = "good"
     casing_live: bool = True  # the last pressure did not come as history
     newest_casing_values: tuple[float, ...] = ()
+    levels_since_casing: int = 0  # that moved since casing pressure last did
     valve: str | None = None
     valve_since_ms: int | None = None
     valve_said_ms: int | None = None  # when a reading said so last
@@ -96,6 +99,7 @@ class Memory:
     highest_rates: tuple[tuple[int, float], ...] = ()  # day, highest stroke rate run in it, last 30 days
     people_on_location: bool = False
     stop_explained: bool = False
+    out_of_use: str | None = None  # the event that took the well out of use, until one or a run says that it is back
     disturbed_at_ms: int | None = None  # of the last event that makes another well of it
     disturbed_by: str | None = None
     stopped_at_ms: int | None = None  # of the last word that a unit without a rest was not running
@@ -104,6 +108,7 @@ class Memory:
     tubing_at_ms: int | None = None
     tubing_by_day: tuple[tuple[int, float], ...] = ()  # day and the mean of its tubing pressures, 31 days
     tubing_today: tuple[int, int] = (0, 0)  # day, and how many of its pressures are in the mean
+    tubing_odd_days: tuple[int, ...] = ()  # of these days those that do not teach its range
     first_at_ms: int | None = None
     column: Column | None = None
     potential_by_day: tuple[tuple[int, float, float], ...] = ()  # day, inflow potential and its sd, bbl/d, 90 days
@@ -167,7 +172,12 @@ def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
     memory = _valve_now(memory, level.casing_valve, reading)
     value = level.as_read
     assert value is not None
-    memory = replace(memory, newest_level_values=(*memory.newest_level_values, value)[-SAME_VALUES:])
+    moved = value not in memory.newest_level_values[-1:]
+    memory = replace(
+        memory,
+        newest_level_values=(*memory.newest_level_values, value)[-SAME_VALUES:],
+        levels_since_casing=memory.levels_since_casing + moved,
+    )
     if reading.quality == "bad":
         return memory
     live_ms = memory.level_live_at_ms if reading.historical else reading.at_ms
@@ -201,13 +211,14 @@ def _casing(memory: Memory, reading: Reading, casing: CasingPressure) -> Memory:
     if reading.quality == "bad":
         return memory
     values = (*memory.newest_casing_values, casing.casing_psig[0])[-SAME_VALUES:]
-    memory = replace(memory, newest_casing_values=values)
+    levels = memory.levels_since_casing if set(casing.casing_psig) == {*memory.newest_casing_values[-1:]} else 0
+    memory = replace(memory, newest_casing_values=values, levels_since_casing=levels)
     if casing.every_s is not None and len(casing.casing_psig) > 1 and memory.valve == "shut":
         # a build-up starts at the pressure the well was flowing at: that first sample is the present pressure
         build_up = BuildUp(at_ms=reading.at_ms, casing_psig=casing.casing_psig, every_s=casing.every_s)
         memory = replace(memory, build_up=build_up, gas_before=_aged_gas(memory, reading.at_ms))
         return _pressure_now(memory, casing.casing_psig[0], reading)
-    last = casing.casing_psig[-1] if memory.valve == "shut" else _mean(casing.casing_psig)
+    last = casing.casing_psig[-1] if memory.valve == "shut" else sum(casing.casing_psig) / len(casing.casing_psig)
     return _pressure_now(memory, last, reading)
 
 
@@ -231,10 +242,6 @@ def worked_up(memory: Memory, workup: WorkUp) -> Memory:
     column = workup.column if workup.column is not None else memory.column
     gas = workup.gas_by_build_ups if workup.gas_by_build_ups is not None else memory.gas
     return replace(memory, column=column, gas=gas)
-
-
-def _mean(values: tuple[float, ...]) -> float:
-    return sum(values) / len(values)
 
 
 def _pressure_now(memory: Memory, casing_psig: float, reading: Reading) -> Memory:
@@ -281,6 +288,7 @@ def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:
         changes=changes,
         highest_rates=_highest(memory.highest_rates, reading.at_ms, run),
         stop_explained=memory.stop_explained and not run.running,
+        out_of_use=None if run.running and memory.out_of_use != RUNS_ON else memory.out_of_use,
     )
 
 
@@ -288,16 +296,15 @@ def _tubing(memory: Memory, at_ms: int, tubing_psig: float | None) -> Memory:
     """The tubing pressure, and the mean of each day's."""
     if tubing_psig is None:
         return memory
-    day = at_ms // DAY_MS
-    count = memory.tubing_today[1] if memory.tubing_today[0] == day else 0
-    mean = memory.tubing_by_day[-1][1] if count else 0.0
-    kept = tuple(row for row in memory.tubing_by_day if day - TUBING_DAYS < row[0] < day)
+    held = memory.tubing_by_day, memory.tubing_today, memory.tubing_odd_days
+    by_day, today, odd_days = tubing.taken(*held, at_ms // DAY_MS, tubing_psig)
     return replace(
         memory,
         tubing_psig=tubing_psig,
         tubing_at_ms=at_ms,
-        tubing_by_day=(*kept, (day, mean + (tubing_psig - mean) / (count + 1))),
-        tubing_today=(day, count + 1),
+        tubing_by_day=by_day,
+        tubing_today=today,
+        tubing_odd_days=odd_days,
     )
 
 
@@ -327,6 +334,10 @@ def _test(memory: Memory, reading: Reading, test: ProductionTest) -> Memory:
 def _event(memory: Memory, at_ms: int, event: Event) -> Memory:
     if event.what in DISTURBING:
         memory = replace(memory, disturbed_at_ms=at_ms, disturbed_by=event.what)
+    if event.what in OUT_OF_USE:
+        memory = replace(memory, out_of_use=event.what)
+    elif event.what in {"returned", "pump-changed"}:
+        memory = replace(memory, out_of_use=None)
     if event.what in PIPE_MOVED:
         memory = replace(memory, lines=None)
     if event.what == "people-on-location":

@@ -243,6 +243,7 @@ class Advice:
     release_id: str | None = None
     released_at_ms: int | None = None
     applied_at_ms: int | None = None
+    held_back: str | None = None  # why its release does not go out although it is due
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

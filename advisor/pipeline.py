@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from advisor import advising, aftermath, assess, bookkeeping, compose, facts, listening
+from advisor import advising, aftermath, assess, bookkeeping, compose, facts, listening, tubing
 from advisor import memory as memories
 from advisor.belief import barrel, casing, ensemble, levels, operation, prior, step, update
 from advisor.belief import present as presents
@@ -337,8 +337,14 @@ def _derive(items: list[Work]) -> None:
         extra: dict[str, float | None] = {"clock_off_min": item.task.clock_off_min}
         if item.workup is not None:
             extra["velocity_apart_frac"] = item.workup.velocity_apart_frac
+        odd_days, flags = item.memory.tubing_odd_days, item.task.flags.get(tubing.ALARM)
+        item.memory = replace(item.memory, tubing_odd_days=tubing.still_odd(odd_days, flags, item.moment.at_ms))
         if look is not None:
-            extra |= {"lifted_bpd": look.lifted_bpd.value, "pump_room_frac": look.pump_room_frac}
+            extra |= {
+                "lifted_bpd": look.lifted_bpd.value,
+                "pump_room_frac": look.pump_room_frac,
+                "left_behind_probability": look.left_behind_probability,
+            }
         item.facts = facts.derive(
             item.assessment,
             item.memory,

@@ -9,10 +9,10 @@ from advisor.belief import operation
 from advisor.bounded import BY, Situation, Verdict
 from advisor.config.sections import Config
 from advisor.model import Advice
-from advisor.progress import WellState
 from advisor.publication import OURS
 from advisor.recommend import choice, guards
 from advisor.rulebook.load import Rulebook
+from advisor.states import WellState
 from advisor.store import audit, logbook, releases
 from advisor.store.store import Store
 from advisor.well import Approval, Well

@@ -7,7 +7,7 @@ through again in silence, and only the present that results may announce anythin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import partial
 
 from advisor import memory as memories
@@ -16,37 +16,25 @@ from advisor import site_watch
 from advisor.belief.ensemble import BeliefFormatError
 from advisor.config.sections import Config
 from advisor.heads import Before, Kept, restored, stored
-from advisor.model import Advice, AlarmFlags, Applied, Assessment, Fact, Reading
+from advisor.model import Reading
 from advisor.pipeline import work
 from advisor.publication import Publication
 from advisor.reception import Reception
 from advisor.rulebook.load import Rulebook
+from advisor.states import WellState, undecided
 from advisor.store import advice as advices
 from advisor.store import alarms, assessments, beliefs, due, history, logbook, outcomes, readings
 from advisor.store.beliefs import StoredBelief
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
 from advisor.tasks import Head, Moment, Outcome, Settings, Task, carried_on
+from advisor.unheard import Unheard
 from advisor.wire.times import time_text
 
 DAY_MS = 86_400_000
 HOUR_MS = 3_600_000
 REFRESH_MS = HOUR_MS  # what is believed is brought up to now at least this often
 TOGETHER = 64  # wells worked through in one go
-
-
-@dataclass(slots=True)
-class WellState:
-    """What is held in memory of a well between calls; the store has the same."""
-
-    kept: Kept
-    flags: dict[str, AlarmFlags] = field(default_factory=dict)
-    advice: Advice | None = None
-    turned_down: Advice | None = None
-    applied: tuple[Applied, ...] = ()
-    left: tuple[str, str] | None = None  # the advice that the bounded policy left to a person, and its reason
-    present: Assessment | None = None
-    facts: Mapping[str, Fact] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +65,10 @@ class Progress:
         self._publication = publication
         self._states: dict[str, WellState] = {}
         self._sites = site_watch.Sites(config)
+        self._unheard = Unheard(config, store)
+        self._rethought: set[str] = (
+            set()
+        )  # wells whose newest reading was taken out: their present is worked out anew
         firsts: dict[str, str] = {}
         for well in sorted(config.wells):
             firsts.setdefault(config.wells[well].site, well)
@@ -85,6 +77,8 @@ class Progress:
     def forget(self) -> None:
         """Drops what is held in memory: the store is right (after a transaction that failed)."""
         self._states.clear()
+        self._unheard.forget()
+        self._rethought.clear()
 
     def state(self, well: str) -> WellState:
         """A well's state, from the store where it is not held yet. KeyError for a well not configured."""
@@ -135,7 +129,7 @@ class Progress:
                 tasks.append(self._task(well, from_ms, now_ms))
             except ValueError as error:
                 troubles.append(self._stuck(well, now_ms, error))
-        tasks = [task for task in tasks if task.moments]
+        tasks = self._to_work(tasks)
         troubles += self._worked(tasks, now_ms, self._keep)
         self._settle(list(marks), now_ms)
         return troubles + self._with_history(tasks, now_ms)
@@ -151,7 +145,21 @@ class Progress:
             history.forget(self._store, well)
             reach_ms = passed_ms - beliefs.KEPT_D * DAY_MS
             again.append(self._task(well, max(from_ms, reach_ms), now_ms, in_silence=True))
-        return self._worked([task for task in again if task.moments], now_ms, self._keep)
+        return self._worked(self._to_work(again), now_ms, self._keep)
+
+    def _to_work(self, tasks: Sequence[Task]) -> list[Task]:
+        """Those with a reading to work in; a well that went back and has none left stands where it went back to."""
+        for task in tasks:
+            well, state = task.well.key, self.state(task.well.key)
+            last_ms = task.moments[-1].at_ms if task.moments else task.head.memory.at_ms
+            if last_ms < state.kept.head.memory.at_ms:
+                self._rethought.add(well)
+                if not task.moments:
+                    state.kept = Kept(head=task.head)
+                    if task.head.memory.first_at_ms is not None:
+                        body = stored(state.kept)
+                        beliefs.put_heads(self._store, [StoredBelief(well=well, at_ms=last_ms, body=body)])
+        return [task for task in tasks if task.moments]
 
     def _worked(
         self, tasks: Sequence[Task], now_ms: int, keep: Callable[[Task, Sequence[Outcome]], None]
@@ -205,10 +213,16 @@ class Progress:
         flags, advice, turned_down, applied = state.flags, state.advice, state.turned_down, state.applied
         if from_ms <= kept.head.memory.at_ms:
             before = kept.before
+            taken_out = readings.disbelieved_between(self._store, well, from_ms, kept.head.memory.at_ms)
             if in_silence:
                 quiet_until_ms = kept.head.memory.at_ms
                 kept = self._back_to(well, from_ms)
-            elif before is not None and from_ms > before.head.memory.at_ms and _undecided(state, before):
+            elif (
+                before is not None
+                and from_ms > before.head.memory.at_ms
+                and undecided(state, before)
+                and not taken_out  # what it announced stands until the present ends it
+            ):
                 kept = Kept(head=before.head)
                 flags, advice, turned_down = dict(before.flags), before.advice, before.turned_down
                 applied = before.applied
@@ -321,15 +335,21 @@ class Progress:
         silent: dict[str, bool | None] = {}
         for well in wells:
             state, site = self.state(well), self._config.wells[well].site
-            if state.kept.head.memory.first_at_ms is None or now_ms <= state.kept.head.memory.at_ms:
+            head, rethought = state.kept.head, well in self._rethought
+            self._rethought.discard(well)
+            if head.memory.first_at_ms is None:
+                if not rethought and not self._unheard.to_be_told(well, now_ms):
+                    continue
+                head = self._unheard.head(well, now_ms)
+            elif now_ms < head.memory.at_ms or (now_ms == head.memory.at_ms and state.facts):
                 continue
             if site not in silent:
                 silent[site] = self._sites.silent(self._store, site, now_ms, first=well)
             tasks.append(
                 Task(
                     well=self._config.wells[well],
-                    head=state.kept.head,
-                    moments=(Moment(at_ms=now_ms),),
+                    head=head,
+                    moments=(Moment(at_ms=now_ms, rethought=rethought),),
                     flags=state.flags,
                     advice=state.advice,
                     applied=state.applied,
@@ -356,16 +376,13 @@ class Progress:
 
     def stale_presents(self, now_ms: int) -> list[str]:
         """The wells whose published belief is older than it should be."""
-        return [
-            well
-            for well in self._config.wells
-            if (present := self.state(well).present) is not None and now_ms - present.at_ms >= REFRESH_MS
-        ]
+        return [well for well in self._config.wells if self._is_stale(well, now_ms)]
 
-
-def _undecided(state: WellState, before: Before) -> bool:
-    """Whether nobody decided anything since the last moment, so that it may be told again."""
-    return state.flags == before.flags_after and state.advice == before.advice_after
+    def _is_stale(self, well: str, now_ms: int) -> bool:
+        present = self.state(well).present
+        if present is None:
+            return self._unheard.to_be_told(well, now_ms)
+        return now_ms - present.at_ms >= REFRESH_MS
 
 
 def _decided(outcome: Outcome) -> bool:

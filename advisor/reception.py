@@ -143,7 +143,8 @@ class Reception:
         elif isinstance(first, Reading) and incoming.same(first, reading):
             done.repeated += 1
         else:
-            return _conflict(reading, arrival)
+            others = incoming.differences(first, reading) if isinstance(first, Reading) else ()
+            return _conflict(reading, arrival, others)
         return None
 
     def _keep(self, kept: list[_Kept], done: Received) -> None:
@@ -331,13 +332,14 @@ def _arrival_now(reading: Reading, now: _Clock | None) -> int:
     return reading.at_ms if now.now_ms is None else max(now.now_ms, reading.at_ms)
 
 
-def _conflict(reading: Reading, arrival: Arrival) -> Refusal:
+def _conflict(reading: Reading, arrival: Arrival, others: tuple[str, ...]) -> Refusal:
+    which = f" ({'; '.join(others)})" if others else ""
     return Refusal(
         topic=arrival.topic,
         well=reading.well,
         id=reading.id,
         error=f"at: another {reading.kind} of {reading.well} at {time_text(reading.at_ms)} was received before with "
-        "other content; the first stands, and a correction must come under a time of its own",
+        f"other content{which}; the first stands, and a correction must come under a time of its own",
         payload_head=decode.head(arrival.payload),
         received_at_ms=arrival.received_at_ms,
     )

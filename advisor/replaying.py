@@ -32,6 +32,7 @@ from advisor.store.sorting import Row, Sorter
 from advisor.store.store import MEMORY, Store
 from advisor.wire import outgoing
 from advisor.wire.times import time_text
+from advisor.words import counted
 
 DONE, REFUSED, FAULT = 0, 1, 2
 HOUR_MS = 3_600_000
@@ -292,9 +293,9 @@ def _words(done: Replayed, out: str) -> str:
         said = f"no readings of configured wells; {done.refused} refused, {done.other_topics} on other topics"
     else:
         said = (
-            f"{done.readings} readings of {len(done.wells)} wells, {time_text(done.first_ms)} to "
-            f"{time_text(done.last_ms)}; {done.repeated} repeated, {done.refused} refused, "
-            f"{done.other_topics} on other topics"
+            f"{counted(done.readings, 'reading')} of {counted(len(done.wells), 'well')}, "
+            f"{time_text(done.first_ms)} to {time_text(done.last_ms)}; {done.repeated} repeated, "
+            f"{done.refused} refused, {done.other_topics} on other topics"
         )
     lines_written = ", ".join(f"{name}.ndjson {count}" for name, count in done.written.items())
     return f"{said}\n{out}: lines written: {lines_written}"

@@ -20,6 +20,7 @@ MAY_BE_SHOWN = DECIDABLE | IN_FLIGHT  # whose proposal may turn up in the readin
 ENDED = frozenset({"declined", "superseded", "lapsed", "applied", "refused"})
 SAME_SETTING = {"stroke_rate_spm": 0.049, "run_min": 0.5, "idle_min": 0.5}  # as settings are read at the well
 SETTINGS = tuple(SAME_SETTING)
+BLOCKED = "block:"  # what a draft is held by where a block stands
 BACK_FOR_MS = 24 * HOUR_MS  # deferred advice stands at least so long once it is back
 SHOWS_WITHIN_MS = 6 * HOUR_MS  # a run reading that shows a change should come sooner than this (no source)
 REPROPOSE_AFTER_MS = 72 * HOUR_MS  # a declined proposal is not made again before this
@@ -38,13 +39,19 @@ class Terms:
 
 
 def considered(
-    current: Advice | None, draft: Draft, terms: Terms, *, turned_down: Advice | None = None
+    current: Advice | None,
+    draft: Draft,
+    terms: Terms,
+    *,
+    turned_down: Advice | None = None,
+    disturbed_at_ms: int | None = None,
 ) -> tuple[Advice, ...]:
     """What changes when a fresh draft arrives: () for nothing, else the changed records, the current one last.
 
-    turned_down is the well's last advice that was declined or refused by the site, if any.
+    turned_down: the well's last advice that was declined or refused by the site, if any. disturbed_at_ms: the time of
+    the last event that made another well of it.
     """
-    if current is not None and (current.state in IN_FLIGHT or _to_show_yet(current, draft)):
+    if current is not None and (_under_way(current, draft, terms, disturbed_at_ms) or _to_show_yet(current, draft)):
         return ()
     draft = _not_again(turned_down, draft)
     if current is None or current.state in ENDED:
@@ -58,6 +65,21 @@ def considered(
     if _same_proposal(current.draft, draft):
         return (fresh,)
     return (replace(current, state="superseded"), _opened(draft, terms, current))
+
+
+def _under_way(current: Advice, draft: Draft, terms: Terms, disturbed_at_ms: int | None) -> bool:
+    """Whether what was released or approved stands whatever the fresh draft says.
+
+    An approval does not where the draft asks for an inspection, where an event made another well of it since the
+    evidence was read, or where its release has been held back and the draft, free of any block, is another one.
+    """
+    if current.state != "approved" or _same_proposal(current.draft, draft):
+        return current.state in IN_FLIGHT
+    if draft.kind == "inspect" or (disturbed_at_ms is not None and disturbed_at_ms > current.draft.at_ms):
+        return False
+    due_ms = release_due_ms(current, terms)
+    held_back = current.held_back is not None and due_ms is not None and draft.at_ms >= due_ms
+    return not held_back or any(name.startswith(BLOCKED) for name in draft.held_by)
 
 
 def _to_show_yet(current: Advice, draft: Draft) -> bool:
@@ -157,7 +179,9 @@ def undone(advice: Advice, *, by: str, now_ms: int) -> Advice:
         raise NotPossible(
             f"{advice.id}: it is {advice.state}; only approved (not yet released), declined or deferred can be undone"
         )
-    return replace(advice, state="offered", by=by, why=None, decided_at_ms=now_ms, deferred_until_ms=None)
+    return replace(
+        advice, state="offered", by=by, why=None, decided_at_ms=now_ms, deferred_until_ms=None, held_back=None
+    )
 
 
 def _decidable(advice: Advice, wanted: str) -> None:
@@ -204,7 +228,7 @@ def released(advice: Advice, *, now_ms: int) -> tuple[Advice, Release]:
         kind=advice.draft.kind,
         cautions=advice.draft.cautions,
     )
-    return replace(advice, state="released", release_id=release_id, released_at_ms=now_ms), release
+    return replace(advice, state="released", release_id=release_id, released_at_ms=now_ms, held_back=None), release
 
 
 def answered(advice: Advice, *, state: str, reason: str | None, now_ms: int) -> Advice:

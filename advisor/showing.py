@@ -156,6 +156,8 @@ def _show_advice(one: Advice) -> None:
         print(f"  {one.state}, id {one.id}, revision {one.rev}, lapses {time_text(one.lapses_at_ms)}")
     if one.by:
         print(f"  decided by {one.by}{': ' + one.why if one.why else ''}")
+    if one.state == "approved" and one.held_back:
+        print(f"  its release is held back: {one.held_back}")
     for title, lines in (("because", draft.because), ("unless", draft.unless)):
         _show_list(title, lines)
     for title, expected in (("if you accept", draft.expected), ("if you do nothing", draft.if_nothing)):

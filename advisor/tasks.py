@@ -56,6 +56,7 @@ class Moment:
     at_ms: int
     readings: tuple[Reading, ...] = ()
     counts: bool = True  # towards alarm delays: a time that is worked through again does not count twice
+    rethought: bool = False  # the newest reading was taken out: advice that rested on it is thought over
 
     @property
     def is_history(self) -> bool:

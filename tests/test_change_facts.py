@@ -5,17 +5,20 @@ from __future__ import annotations
 from dataclasses import replace
 from itertools import pairwise
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from advisor import assess, facts
 from advisor import memory as memories
+from advisor import tubing as odd
 from advisor.column import Inputs
 from advisor.config.load import parse_config
 from advisor.memory import Change, Memory
-from advisor.model import Applied, Level, Reading, Run
+from advisor.model import Advice, AlarmFlags, Applied, Level, Reading, Run
 from advisor.well import Setting
 from tests.invented_wells import config_text
+from tests.test_review import draft
 
 H, D = 3_600_000, 86_400_000
 T0 = 1_900_000_000_000 // D * D
@@ -62,12 +65,47 @@ def test_tubing_pressure_is_held_against_the_range_of_its_own_days() -> None:
     assert off_psi(tubing(days[:12], hours[:12]), 133.0) is None  # six days make no range
 
 
-def test_a_new_tubing_pressure_is_news_for_some_days_and_then_its_range() -> None:
+def test_a_tubing_pressure_that_stays_odd_does_not_become_its_own_range() -> None:
     days, hours = [100.0] * 10, [24.0 * n for n in range(10)]
-    for n in range(10, 16):
+    for n in range(10, 80):
         days, hours = [*days, 160.0], [*hours, 24.0 * n]
-        value = off_psi(tubing(days, hours), 24.0 * n + 1)
-        assert value == (pytest.approx(60.0) if n < 13 else 0.0), n
+    for n in (10, 13, 20, 45, 79):
+        assert off_psi(tubing(days[: n + 1], hours[: n + 1]), 24.0 * n + 1) == pytest.approx(60.0), n
+
+
+def test_a_tubing_pressure_that_moves_slowly_takes_its_range_along() -> None:
+    """2 psi a day: the range ends three days ago, so it is 2 x 3 psi outside it."""
+    days = [100.0 + 2.0 * n for n in range(80)]
+    assert off_psi(tubing(days, [24.0 * n for n in range(80)]), 24.0 * 79 + 1) == pytest.approx(6.0)
+
+
+def test_a_day_25_psi_outside_still_teaches_and_one_further_out_does_not() -> None:
+    for step, off in ((25.0, 0.0), (25.1, 25.1)):
+        days = [*[100.0] * 10, *[100.0 + step] * 5]
+        memory = tubing(days, [24.0 * n for n in range(15)])
+        assert off_psi(memory, 24.0 * 14 + 1) == pytest.approx(off)
+
+
+def _odd(**flags: Any) -> AlarmFlags:
+    since_ms = T0 + 10 * D
+    return AlarmFlags(
+        well="north/7", rule=odd.ALARM, rule_rev=2, active=True, active_since_ms=since_ms, occurrence=1, **flags
+    )
+
+
+def test_an_odd_tubing_pressure_is_meant_once_it_was_acknowledged_for_a_week() -> None:
+    seen_ms = T0 + 11 * D
+    first_day = (T0 + 10 * D) // D
+    days = (first_day - 3, first_day, first_day + 1)
+    for flags, at_d, left in (
+        (_odd(), 30, 3),
+        (_odd(acknowledged_at_ms=seen_ms), 17.99, 3),
+        (_odd(acknowledged_at_ms=seen_ms), 18, 1),
+        (replace(_odd(acknowledged_at_ms=seen_ms), active=False, cleared_since_ms=T0 + 15 * D), 30, 3),
+        (replace(_odd(acknowledged_at_ms=seen_ms), active=False, cleared_since_ms=T0 + 18 * D), 30, 1),
+        (None, 30, 3),
+    ):
+        assert odd.still_odd(days, flags, T0 + round(at_d * D)) == days[:left]
 
 
 def changed(*rates: float) -> Memory:
@@ -125,3 +163,16 @@ def test_joint_echoes_are_held_against_gas_properties() -> None:
     assert apart(110, 0.93) == pytest.approx(abs(110 * 31.5 / 0.93 - 3739.0) / 3739.0, abs=0.005)
     assert apart(100, 0.93) == pytest.approx(0.094, abs=0.005)
     assert apart(0, 0.0) is None
+
+
+@pytest.mark.parametrize(
+    ("held_by", "limited"),
+    [((), 0.0), (("limit:rod-stress",), 1.0), (("rating-missing",), 0.0), (("settling", "limit:gear-torque"), 1.0)],
+)
+def test_a_limit_that_holds_an_increase_is_told(held_by: tuple[str, ...], limited: float) -> None:
+    advice = Advice(
+        id="a1", rev=1, state="offered", draft=draft(spm=None, held_by=held_by), offered_at_ms=T0, lapses_at_ms=T0
+    )
+    told = facts.of_changes(advice, (), memories.first(WELL), T0)
+    assert told["increase_limited"].value == limited
+    assert facts.of_changes(None, (), memories.first(WELL), T0)["increase_limited"].value is None

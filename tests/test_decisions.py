@@ -11,6 +11,7 @@ import pytest
 
 from advisor.config.load import parse_config
 from advisor.core import Advisor
+from advisor.model import Fact
 from advisor.review import NotPossible
 from advisor.store import advice as advices
 from advisor.store import audit, logbook, releases
@@ -141,6 +142,103 @@ def test_people_on_location_hold_a_release_and_their_leaving_lets_it_go() -> Non
     one.receive([message(WELL, "event", LAST + minutes(30), what="people-left")])
     one.advance(LAST + minutes(30))
     assert len(_released(one)) == 1
+
+
+def _stops(at: datetime) -> Any:
+    return running(WELL, at, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("told", "held_by"),
+    [
+        (_stops(LAST + minutes(2)), "unit-stopped"),
+        (message(WELL, "casing-pressure", LAST + minutes(2), casing_psig=450.0), "casing-pressure-high-block"),
+        (message(WELL, "event", LAST + minutes(2), what="people-on-location"), "people-on-location"),
+    ],
+)
+def test_what_blocks_after_the_approval_holds_the_release_back_and_is_kept(told: Any, held_by: str) -> None:
+    one, advice_id = offering()
+    one.approve(advice_id, by="pat", now=LAST)
+    one.receive([told])
+    for n in (2, 5, 6, 7):
+        one.advance(LAST + minutes(n))
+    assert _released(one) == []
+    current = _current(one)
+    assert (current.id, current.state) == (advice_id, "approved")
+    assert current.held_back.startswith(f"{held_by}: ")
+    [said] = [note for what, note in _notes(one) if what == "release-held"]
+    assert said == f"{advice_id}: {current.held_back}"
+    [entry] = [entry for entry in audit.entries(one.store, well=WELL) if entry.what == "release-held"]
+    assert entry.body == {"id": advice_id, "why": current.held_back}
+
+
+def test_a_unit_that_runs_again_lets_go_what_its_stop_held_back() -> None:
+    one, advice_id = offering()
+    one.approve(advice_id, by="pat", now=LAST)
+    one.receive([_stops(LAST + minutes(2))])
+    one.advance(LAST + minutes(10))
+    one.receive([running(WELL, LAST + minutes(30))])
+    one.advance(LAST + minutes(30))
+    [release] = _released(one)
+    assert (release["advice_id"], _current(one).held_back) == (advice_id, None)
+
+
+def test_a_stop_holds_until_a_reading_says_that_the_unit_runs_however_long_none_comes() -> None:
+    """A run reading is good for two hours here; that it is old does not say that the unit runs."""
+    one, advice_id = offering()
+    one.approve(advice_id, by="pat", now=LAST)
+    one.receive([_stops(LAST + minutes(2))])
+    for n in (0.1, 2.5, 30):
+        one.advance(LAST + hours(n))
+    assert (_released(one), _current(one).id, _current(one).state) == ([], advice_id, "approved")
+
+
+def test_what_is_held_back_outlives_a_restart(tmp_path: Path) -> None:
+    path = str(tmp_path / "advisor.db")
+    one, advice_id = offering(store=path)
+    one.approve(advice_id, by="pat", now=LAST)
+    one.receive([_stops(LAST + minutes(2))])
+    one.advance(LAST + minutes(3))
+    one.close()
+    again = Advisor(parse_config(config_text(WELL, store=path), tmp_path))
+    again.advance(LAST + minutes(5))
+    assert (_released(again), _current(again).id, _current(again).state) == ([], advice_id, "approved")
+    again.close()
+
+
+@pytest.mark.parametrize("what", ["rods-parted", "workover", "pump-changed", "shut-in"])
+def test_an_event_that_makes_another_well_of_it_takes_the_approvals_place(what: str) -> None:
+    one, advice_id = offering()
+    one.approve(advice_id, by="pat", now=LAST)
+    one.receive([_stops(LAST + minutes(2)), message(WELL, "event", LAST + minutes(2), what=what)])
+    for n in (2, 5, 60):
+        one.advance(LAST + minutes(n))
+    assert _released(one) == []
+    assert advices.find(one.store, advice_id).state == "superseded"
+    current = _current(one)
+    assert (current.draft.kind, "block:unit-stopped" in current.draft.held_by) == ("hold", True)
+
+
+def test_parted_rods_hold_everything_until_the_well_is_back_though_the_unit_runs_on() -> None:
+    one, _ = offering()
+    one.receive([message(WELL, "event", LAST + minutes(2), what="rods-parted")])
+    one.advance(LAST + minutes(2))
+    for n, what in ((1, None), (2, "returned")):
+        at = LAST + hours(n)
+        one.receive([running(WELL, at), *([message(WELL, "event", at, what=what)] if what else [])])
+        one.advance(at)
+        assert ("block:out-of-use" in _current(one).draft.held_by) == (what is None)
+
+
+def test_a_suspicion_that_nothing_is_lifted_holds_the_release_back() -> None:
+    one, advice_id = offering()
+    one.approve(advice_id, by="pat", now=LAST)
+    state = one._progress.state(WELL)
+    present = state.present
+    assert present is not None
+    state.facts = {**state.facts, "suspect_no_pump_action": Fact(value=0.8, at_ms=present.at_ms, unit="probability")}
+    one._decisions.release_due(one.now_ms + 5 * 60_000)  # type: ignore[operator]
+    assert (_released(one), _current(one).held_back[:20]) == ([], "no-pump-action-block")
 
 
 def test_people_who_stay_until_it_lapses_leave_nothing_released() -> None:

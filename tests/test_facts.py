@@ -27,6 +27,7 @@ def test_of_a_well_never_heard_of_everything_is_missing_but_what_people_said() -
     assert {name for name, fact in nothing.items() if fact.value is not None} == {
         "people_on_location",
         "stop_explained",
+        "out_of_use",
     }
 
 

@@ -79,7 +79,7 @@ def test_what_moved_between_two_readings_of_one_time_does_not_shift_the_hours_of
     told: Told, whole: Advisor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Worked through again from the day's checkpoint, as where an alarm moved meanwhile."""
-    monkeypatch.setattr(progress, "_undecided", lambda *_: False)
+    monkeypatch.setattr(progress, "undecided", lambda *_: False)
     parts = _work(told, [1])
     for well in WELLS:
         assert _history(parts, well) == _history(whole, well)

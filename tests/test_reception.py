@@ -214,11 +214,23 @@ def test_with_the_readings_clock_the_minute_is_that_in_which_the_messages_came(y
 
 def test_a_topic_that_names_no_well_of_ours_is_only_counted() -> None:
     one = advisor()
-    topics = ["wells/east/1/reading/level", "wells/north/7", "wells/../7/reading/level", "else", ""]
+    topics = ["wells/east/1/reading/level", "wells/north/7", "wells/advisor/7/status", "else", ""]
     done = one.receive([(topic, b"{}", START) for topic in topics])
     assert done.foreign == len(topics)
     assert one.outgoing() == []
     assert counters.count(one.store, counters.FOREIGN) == len(topics)
+    assert one.counts()["refused"] == 0
+
+
+def test_a_name_that_breaks_the_rule_is_counted_as_refused_and_told_to_nobody() -> None:
+    one = advisor()
+    named = ["wells/north/../reading/level", "wells/nor th/7/reading/run", f"wells/north/{'x' * 65}/confirm"]
+    done = one.receive([(topic, b"{}", START) for topic in named])
+    assert (done.refused, done.foreign) == (3, 0)
+    assert one.counts()["refused"] == 3
+    assert one.outgoing() == []
+    rule = "is not a name; must be 1 to 64 of A-Z a-z 0-9 . _ -, not only dots"
+    assert done.reasons[:2] == [(0, f'topic: well ".." {rule}'), (1, f'topic: site "nor th" {rule}')]
 
 
 @settings(deadline=None, max_examples=25)

@@ -348,7 +348,7 @@ def test_the_verb_says_what_it_came_to(tmp_path: Path, capsys: pytest.CaptureFix
     file = record(tmp_path / "in", stream(WELL, 3))
     assert run(tmp_path, str(file)) == 0
     said = capsys.readouterr()
-    assert "9 readings of 1 wells, 2031-03-01T06:00:00Z to 2031-03-01T08:00:00Z; 0 repeated, 0 refused" in said.out
+    assert "9 readings of 1 well, 2031-03-01T06:00:00Z to 2031-03-01T08:00:00Z; 0 repeated, 0 refused" in said.out
     assert said.err == ""
     assert run(tmp_path, str(file), "--json") == 0
     read = json.loads(capsys.readouterr().out)

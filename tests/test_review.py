@@ -23,7 +23,7 @@ IN_FORCE = Setting(stroke_rate_spm=8.0)
 FOLLOWS = {
     "offered": {"offered", "approved", "declined", "deferred", "superseded", "lapsed"},
     "deferred": {"deferred", "offered", "approved", "declined", "superseded", "lapsed"},
-    "approved": {"approved", "offered", "released", "lapsed"},
+    "approved": {"approved", "offered", "released", "lapsed", "superseded"},
     "declined": {"declined", "offered"},
     "released": {"released", "applied", "refused", "lapsed"},
     "applied": {"applied"},
@@ -80,6 +80,39 @@ def test_another_proposal_supersedes_the_one_before_under_a_new_id() -> None:
     assert (old.id, old.state) == (first.id, "superseded")
     assert (new.state, new.rev) == ("offered", 1)
     assert new.id != first.id
+
+
+def _approved(held_back: str | None = None) -> Advice:
+    return replace(review.approved(offered(), by="pat", now_ms=NOW_MS + MINUTE_MS), held_back=held_back)
+
+
+def test_an_approval_stands_whatever_the_next_draft_proposes() -> None:
+    for fresh in (draft(NOW_MS + 2 * MINUTE_MS, 6.9), draft(NOW_MS + 2 * MINUTE_MS, None, held_by=("settling",))):
+        assert review.considered(_approved(), fresh, TERMS) == ()
+        assert review.considered(_approved(), fresh, TERMS, disturbed_at_ms=NOW_MS) == ()  # was known then
+
+
+def test_an_inspection_takes_the_place_of_an_approval() -> None:
+    look = replace(draft(NOW_MS + 2 * MINUTE_MS, None), kind="inspect")
+    old, new = review.considered(_approved(), look, TERMS)
+    assert (old.state, new.state, new.draft.kind) == ("superseded", "offered", "inspect")
+
+
+def test_an_event_after_the_evidence_takes_the_place_of_an_approval_unless_the_same_is_proposed() -> None:
+    at_ms = NOW_MS + 2 * MINUTE_MS
+    old, _ = review.considered(_approved(), draft(at_ms, None), TERMS, disturbed_at_ms=at_ms)
+    assert old.state == "superseded"
+    assert review.considered(_approved(), draft(at_ms, 7.2), TERMS, disturbed_at_ms=at_ms) == ()
+
+
+def test_what_was_held_back_and_is_not_proposed_any_more_needs_another_approval() -> None:
+    held = _approved("unit-stopped: it stands")
+    later_ms = NOW_MS + HOUR_MS
+    assert review.considered(held, draft(later_ms, None, held_by=("block:unit-stopped",)), TERMS) == ()
+    assert review.considered(held, draft(later_ms, 7.2), TERMS) == ()
+    for fresh in (draft(later_ms, 6.9), draft(later_ms, None, held_by=("settling",))):
+        old, new = review.considered(held, fresh, TERMS)
+        assert (old.state, new.state) == ("superseded", "offered")
 
 
 def test_a_hold_is_told_again_only_when_its_reasons_change() -> None:

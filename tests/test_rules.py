@@ -68,7 +68,13 @@ def test_the_alarms_and_blocks_are_there() -> None:
     named = {row[0] for row in DEFAULTS} | {"casing-shut-in", "sensor-stuck", "site-silent", "level-doubtful"}
     assert {rule.id for rule in RULES.rules if rule.kind == "alarm"} == named
     blocks = {rule.id for rule in RULES.rules if rule.kind == "block"}
-    assert blocks == {"people-on-location", "casing-pressure-high-block"}
+    assert blocks == {
+        "people-on-location",
+        "casing-pressure-high-block",
+        "no-pump-action-block",
+        "out-of-use",
+        "unit-stopped",
+    }
     assert {rule.id for rule in RULES.rules if rule.kind == "note"} == {"setting-missing"}
     assert RULES.by_id["readings-stale"].suppressed_by == ("site-silent",)
 

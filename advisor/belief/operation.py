@@ -28,6 +28,14 @@ def configured(well: Well) -> Setting:
     return Setting(stroke_rate_spm=drive.stroke_rate_spm, run_min=drive.run_min, idle_min=drive.idle_min or 0.0)
 
 
+def most(well: Well, in_force: Setting) -> Setting:
+    """The most that a unit can be set to: no rest, and at the highest rate; that of a timer is the one in force."""
+    highest_spm = in_force.stroke_rate_spm
+    if well.drive.kind != "timer":
+        highest_spm = max(highest_spm, well.drive.stroke_rate_max_spm or 0.0)
+    return Setting(stroke_rate_spm=highest_spm)
+
+
 def after(setting: Setting, run: Run) -> Setting:
     """The settings in force after one more run reading: what it states, else what was in force."""
     rate = setting.stroke_rate_spm

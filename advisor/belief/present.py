@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance, cycles, drawing, drift, suspects
+from advisor.belief import balance, cycles, drawing, drift, operation, suspects
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import Causes, Ledger
 from advisor.belief.seen import IN_PROPORTION, in_proportion
@@ -23,12 +23,14 @@ ATMOSPHERIC_PSIA = 14.7
 DISPLACEMENT_SD_FRAC = 0.02  # of stroke and rate as configured and counted
 PLENTY = 1000.0
 AT_INTAKE_FT = 1.0
+LEFT_FRAC, LEFT_BPD = 0.10, 5.0  # as liquid-left-behind has them
 LESS_GAS = 0.92  # of what the annulus gave before: that much is said
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Present:
-    """One well now. pump_room_frac: share by which what is lifted could rise with the pump as it is."""
+    """One well now. pump_room_frac: share by which what is lifted could rise at the most the drive can be set to.
+    left_behind_probability: that reachable inflow is LEFT_FRAC of it, and LEFT_BPD, above what is lifted."""
 
     well: str
     at_ms: int
@@ -36,6 +38,7 @@ class Present:
     pound_probability: float
     lifted_bpd: Quantity
     pump_room_frac: float
+    left_behind_probability: float
     day_ahead: DayAhead
     suspects: Mapping[str, float]
     notes: tuple[str, ...]
@@ -93,7 +96,8 @@ def summary(
     kept = ledgers or [Ledger()] * len(wells)
     suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann, kept)
     height = belief.members["height_ft"]
-    full_bpd = np.median(pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height)) * setting.running_frac, axis=-1)
+    most = cycles.as_arrays([operation.most(well, one) for well, one in zip(wells, settings, strict=True)])
+    full_bpd = np.median(pump.full_bpd(most.rate_spm, ann.at_intake_psia(height)), axis=-1)
     lost_a_day = drift.lost_a_day(belief).tolist()
     presents = []
     for i, well in enumerate(wells):
@@ -116,6 +120,7 @@ def summary(
                 lifted_bpd=lifted,
                 day_ahead=days[i],
                 pump_room_frac=min(max(room, 0.0), PLENTY),
+                left_behind_probability=_left_behind(fed.least_height_bpd[i], lifted.value),
                 suspects=suspected[i],
                 notes=_notes(
                     belief,
@@ -128,6 +133,12 @@ def summary(
             )
         )
     return presents
+
+
+def _left_behind(reachable_bpd: Array, lifted_bpd: float) -> float:
+    """Share of the members (M) whose reachable inflow is that much more than what is lifted."""
+    most_bpd = np.minimum((1.0 - LEFT_FRAC) * reachable_bpd, reachable_bpd - LEFT_BPD)
+    return round(float(np.mean(most_bpd >= lifted_bpd)), 6)
 
 
 def _fed_ahead(belief: Belief, fed: balance.Formation, ann: balance.Annulus, *, same: bool) -> balance.Formation:

@@ -12,6 +12,7 @@ from advisor.column import Column
 from advisor.model import LimitCheck
 from advisor.recommend import intake_test, limits, options, texts
 from advisor.recommend.outlook import Outlook
+from advisor.review import BLOCKED
 from advisor.well import Well
 
 if TYPE_CHECKING:
@@ -63,7 +64,7 @@ CASING_SHARE_HIGH = 0.85
 
 def before(belief: Belief, well: Well, context: Context, view: Outlook) -> Held:
     """What holds any change at all."""
-    held: Held = [(f"block:{name}", f"Blocked by {name}: {why}") for name, why in context.blocks]
+    held: Held = [(f"{BLOCKED}{name}", f"Blocked by {name}: {why}") for name, why in context.blocks]
     if context.people_on_location:
         held.append(("people-on-location", "People are on location: nothing is changed until they have left."))
     if not context.setting_heard:

@@ -31,7 +31,7 @@ Ranges keep out what cannot be meant, such as a wrong unit; they do not judge wh
 A message that is refused is answered on `{{root}}/{{site}}/{{well}}/refused`, with the field, what it was and what it
 must be. The same content again under the same site, well, kind and `at` counts once (numbers within 1e-6; a field
 left out differs from one that is given, but no `quality` is `good`; `id`, `seq` and `historical` do not count); other
-content there is refused, the first stands.
+content there is refused, saying what differs, and the first stands.
 """
 _UNITS = """
 ## Units

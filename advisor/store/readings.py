@@ -138,6 +138,17 @@ def disbelieve(store: Store, key: Key, *, by: str | None, why: str | None) -> No
         raise KeyError(key)
 
 
+def disbelieved_between(store: Store, well: str, start_ms: int, end_ms: int) -> bool:
+    """Whether a reading of a well with start_ms <= at <= end_ms is taken out."""
+    row = store.row(
+        f"""{_KINDS_OF_WELL} SELECT 1 FROM kinds CROSS JOIN readings r
+            WHERE r.well = :well AND r.kind = kinds.kind AND r.at_ms BETWEEN :start AND :end
+                AND r.disbelieved_by IS NOT NULL LIMIT 1""",
+        {"well": well, "start": start_ms, "end": end_ms},
+    )
+    return row is not None
+
+
 def newest(store: Store, well: str) -> dict[str, int]:
     """The newest time of measurement in ms of each kind that a well has."""
     rows = store.rows(

@@ -27,7 +27,7 @@ from advisor.well import Well
 from advisor.wire import decode, rules
 from advisor.wire.fields import COMMON, KINDS, Field
 from advisor.wire.times import time_text
-from advisor.wire.topics import parse_topic
+from advisor.wire.topics import misnamed, parse_topic
 from advisor.wire.values import FieldFault, Value, checked, cleaned
 
 FAULTS_TOLD = 5
@@ -47,6 +47,7 @@ _RECORDS: dict[str, Callable[..., Measured]] = {
     "confirm": Confirm,
 }
 _FIELDS: dict[str, tuple[Field, ...]] = {kind: COMMON + own for kind, own in KINDS.items()}
+_WIRE_NAMES = {"since_ms": "since"}  # of fields that records call otherwise
 _BY_WIRE_NAME: dict[str, dict[str, tuple[Field, str | None]]] = {
     kind: {
         name: (field, suffix)
@@ -69,12 +70,13 @@ def parse(
 ) -> Reading | Refusal | None:
     """One incoming message as a reading, or as a refusal that names the fields, what they were and what they must be.
 
-    None for a topic that is not one of our sites', or a name in it that breaks the rule: it is only counted.
-    Whatever topic and payload hold, nothing is raised.
+    None for a topic that is not one of our sites'. A refusal without a well where a name in the topic breaks the
+    rule: there is nobody to tell, it is only counted. Whatever topic and payload hold, nothing is raised.
     """
     named = parse_topic(topic, root)
     if named is None or named[0] not in sites:
-        return None
+        wrong = misnamed(topic, root, sites)
+        return None if wrong is None else _refusal(topic, None, None, wrong, payload, received_at_ms)
     site, name, kind = named
     well = f"{site}/{name}"
     message: dict[str, object] = {}
@@ -96,11 +98,17 @@ def parse(
         values, faults = _checked_fields(kind, message, atmospheric_psia)
         if not faults:
             return _reading(well, kind, values, received_at_ms)
+    return _refusal(topic, well, own_id, _told(faults), payload, received_at_ms)
+
+
+def _refusal(
+    topic: str, well: str | None, own_id: str | None, error: str, payload: bytes, received_at_ms: int
+) -> Refusal:
     return Refusal(
         topic=topic.encode("utf-8", "replace").decode(),
         well=well,
         id=own_id,
-        error=_told(faults),
+        error=error,
         payload_head=decode.head(payload),
         received_at_ms=received_at_ms,
     )
@@ -182,6 +190,44 @@ def same(a: Reading, b: Reading) -> bool:
     if type(a.measured) is not type(b.measured):
         return False
     return all(_alike(getattr(a.measured, f.name), getattr(b.measured, f.name)) for f in record_fields(a.measured))
+
+
+def differences(first: Reading, other: Reading) -> tuple[str, ...]:
+    """Where two readings of one identity differ, in oilfield units: 'level_ft_md: 4800 before, 4500 now'."""
+    found = []
+    if first.quality != other.quality:
+        found.append(f"quality: {first.quality} before, {other.quality} now")
+    for field in record_fields(first.measured):
+        before, now = getattr(first.measured, field.name), getattr(other.measured, field.name)
+        if not _alike(before, now):
+            found.append(_difference(_WIRE_NAMES.get(field.name, field.name), before, now))
+    return tuple(found)
+
+
+def _difference(name: str, before: object, now: object) -> str:
+    if isinstance(before, tuple) and isinstance(now, tuple):
+        if len(before) != len(now):
+            return f"{name}: {_said(name, before)} before, {_said(name, now)} now"
+        at = next(i for i, (a, b) in enumerate(zip(before, now, strict=True)) if not _alike(a, b))
+        name, before, now = f"{name}[{at}]" if len(now) > 1 else name, before[at], now[at]
+    if isinstance(before, bytes) and isinstance(now, bytes) and len(before) == len(now):
+        return f"{name}: as many before and now, of other values"
+    return f"{name}: {_said(name, before)} before, {_said(name, now)} now"
+
+
+def _said(name: str, value: object) -> str:
+    """A measured value as it is quoted in a refusal."""
+    if isinstance(value, bytes):
+        return f"{len(value) // 2:,} samples"
+    if isinstance(value, tuple):
+        return f"{value[0]:.8g}" if len(value) == 1 else f"{len(value)} values"
+    if value is None:
+        return "not given"
+    if name == "since" and isinstance(value, int):
+        return time_text(value)
+    if isinstance(value, float):
+        return f"{value:.8g}"
+    return cleaned(value, 40) if isinstance(value, str) else str(value).lower()
 
 
 def _alike(one: object, other: object) -> bool:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 
-from advisor.config.names import RESERVED_SITE, name_is_legal, site_is_legal
+from advisor.config.names import NAME_RULE, RESERVED_SITE, name_is_legal, site_is_legal
+from advisor.wire.values import cleaned
+
+NAME_SAID = 80  # characters of a name that is told back
 
 
 def parse_topic(topic: str, root: str) -> tuple[str, str, str] | None:
@@ -12,6 +15,29 @@ def parse_topic(topic: str, root: str) -> tuple[str, str, str] | None:
 
     kind is what follows 'reading/' (it may be a kind nobody knows, and is '' for a bare 'reading'), or 'confirm'.
     """
+    named = _named(topic, root)
+    if named is None or not (site_is_legal(named[0]) and name_is_legal(named[1])):
+        return None
+    return named
+
+
+def misnamed(topic: str, root: str, sites: Collection[str]) -> str | None:
+    """Which name of an incoming topic breaks the rule, in words; None where none does, or it is another's topic."""
+    named = _named(topic, root)
+    if named is None:
+        return None
+    site, well, _ = named
+    if site == RESERVED_SITE:
+        return f'topic: site "{site}" has no wells, its topics are those of advisors; must be a site'
+    if not name_is_legal(site):
+        return f'topic: site "{cleaned(site, NAME_SAID)}" is not a name; must be {NAME_RULE}'
+    if site in sites and not name_is_legal(well):
+        return f'topic: well "{cleaned(well, NAME_SAID)}" is not a name; must be {NAME_RULE}'
+    return None
+
+
+def _named(topic: str, root: str) -> tuple[str, str, str] | None:
+    """(site, well, kind) as they stand in a topic, be the names what they may; None where it is no incoming one."""
     prefix = f"{root}/"
     if not topic.startswith(prefix):
         return None
@@ -19,8 +45,6 @@ def parse_topic(topic: str, root: str) -> tuple[str, str, str] | None:
     if len(levels) < 3:
         return None
     site, well, *rest = levels
-    if not (site_is_legal(site) and name_is_legal(well)):
-        return None
     if rest == ["confirm"]:
         return site, well, "confirm"
     if rest[0] == "reading":

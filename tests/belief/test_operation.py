@@ -109,3 +109,11 @@ def test_segments_cover_the_time_without_gap_or_overlap(
     assert all(a.end_ms == b.start_ms for a, b in itertools.pairwise(found))
     assert all(s.end_ms > s.start_ms for s in found)
     assert all(s.stroke_rate_spm == 0.0 for s in found if s.running is False)
+
+
+def test_the_most_a_unit_can_be_set_to_is_its_highest_rate_without_a_rest() -> None:
+    assert operation.most(well(), setting(4.0)) == setting(11.0)
+    assert operation.most(well(), setting(12.0, 30.0, 30.0)) == setting(12.0)  # as it runs, whatever is configured
+    assert operation.most(well(drive=drive("timer")), setting(7.0, 30.0, 30.0)) == setting(7.0)
+    sheaves = drive("fixed", stroke_rate_max_spm=None)
+    assert operation.most(well(drive=sheaves), setting(6.0)) == setting(6.0)

@@ -206,3 +206,27 @@ def test_gas_behind_a_shut_valve_is_foreseen_to_press_the_level_to_the_intake() 
     assert shut.pound_probability > opened.pound_probability + 0.2
     assert shut.lifted_bpd.value < opened.lifted_bpd.value
     assert shut.quantities == opened.quantities  # what is foretold of the day ahead alone
+
+
+@pytest.mark.parametrize("in_force", [setting(4.0), setting(8.0), setting(11.0)])
+def test_the_room_of_a_pump_is_up_to_what_it_lifts_full_at_the_highest_rate(in_force: Setting) -> None:
+    """The middle of what the members lift at 11 strokes a minute with liquid enough, whatever is in force."""
+    wells, columns = [well("1")], [column()]
+    belief = prior.draw(wells, START_MS, columns)
+    ann = balance.annulus(columns, belief.members)
+    intake_psia = ann.at_intake_psia(belief.members["height_ft"])
+    full_bpd = np.median(balance.pump(wells, belief.members).full_bpd(np.array(11.0), intake_psia))
+    [look] = presents.summary(belief, wells, columns, [in_force], [True])
+    assert (1.0 + look.pump_room_frac) * look.lifted_bpd.value == pytest.approx(full_bpd)
+
+
+def test_how_sure_it_is_that_liquid_is_left_behind_is_the_share_of_members_that_say_so() -> None:
+    """Over what is lifted by a ninth of it, as a tenth of what is reachable is left then, and by 5 bbl/d."""
+    wells, columns = [well("1")], [column()]
+    belief = prior.draw(wells, START_MS, columns)
+    for rate_spm in (3.0, 6.0, 11.0):
+        [look] = presents.summary(belief, wells, columns, [setting(rate_spm)], [True])
+        fed = balance.formation(belief.members, balance.annulus(columns, belief.members))
+        lifted = look.lifted_bpd.value
+        told = fed.least_height_bpd[0] >= max(lifted / 0.9, lifted + 5.0)
+        assert look.left_behind_probability == pytest.approx(told.mean(), abs=1e-5)

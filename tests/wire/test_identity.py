@@ -49,6 +49,52 @@ def test_other_content_is_not_the_same(kind: str, other: dict[str, Any]) -> None
     assert not incoming.same(accepted(kind, WHOLE[kind]), accepted(kind, {**WHOLE[kind], **other}))
 
 
+SAID: list[tuple[str, dict[str, Any], dict[str, Any], tuple[str, ...]]] = [
+    ("level", {"level_ft_md": 4800}, {"level_ft_md": 4500.5}, ("level_ft_md: 4800 before, 4500.5 now",)),
+    (
+        "level",
+        {"level_ft_md": 4800, "running": True},
+        {"level_ft_md": 4800, "quality": "bad"},
+        ("quality: good before, bad now", "running: true before, not given now"),
+    ),
+    ("casing-pressure", {"casing_psig": 41}, {"casing_psig": 42}, ("casing_psig: 41 before, 42 now",)),
+    (
+        "casing-pressure",
+        {"casing_psig": [41, 41.2], "every_s": 15},
+        {"casing_psig": [41, 41.3], "every_s": 15},
+        ("casing_psig[1]: 41.2 before, 41.3 now",),
+    ),
+    (
+        "casing-pressure",
+        {"casing_psig": [41, 41.2], "every_s": 15},
+        {"casing_psig": [41, 41.2, 41.5], "every_s": 15},
+        ("casing_psig: 2 values before, 3 values now",),
+    ),
+    (
+        "run",
+        {"running": True, "stroke_rate_spm": 8, "since": "2027-03-01T05:00:00Z"},
+        {"running": True, "stroke_rate_spm": 8, "since": "2027-03-01T05:00:01Z"},
+        ("since: 2027-03-01T05:00:00Z before, 2027-03-01T05:00:01Z now",),
+    ),
+    ("event", {"what": "workover"}, {"what": "returned"}, ("what: workover before, returned now",)),
+]
+
+
+@pytest.mark.parametrize(("kind", "first", "other", "said"), SAID)
+def test_what_differs_is_said_with_both_values(
+    kind: str, first: dict[str, Any], other: dict[str, Any], said: tuple[str, ...]
+) -> None:
+    found = incoming.differences(accepted(kind, {"at": AT, **first}), accepted(kind, {"at": AT, **other}))
+    assert found == said
+
+
+def test_of_another_trace_the_samples_are_said_to_differ() -> None:
+    first, other = accepted("trace", WHOLE["trace"]), {**WHOLE["trace"], "samples": SAMPLES.replace("A", "B", 1)}
+    assert incoming.differences(first, accepted("trace", other)) == (
+        "samples: as many before and now, of other values",
+    )
+
+
 # every measured field that may be left out, of every kind, as in docs/messages.md
 OPTIONAL = [
     (kind, field.name)

@@ -7,6 +7,7 @@ from typing import Any
 
 import pytest
 
+from advisor.model import Refusal
 from advisor.wire.fields import KINDS
 from tests.wire.messages import AT, AT_MS, WHOLE, parse, refused
 
@@ -191,7 +192,8 @@ def test_an_unknown_well_of_our_site_is_answered_on_its_own_topic() -> None:
 
 def test_another_site_or_a_name_that_breaks_the_rule_is_only_counted() -> None:
     assert parse("level", LEVEL, well="east/1") is None
-    assert parse("level", LEVEL, topic="wells/north/7 /reading/level") is None
+    wrong = parse("level", LEVEL, topic="wells/north/7 /reading/level")
+    assert isinstance(wrong, Refusal) and wrong.well is None  # nobody to be told
     assert parse("level", LEVEL, topic="other/north/7/reading/level") is None
 
 

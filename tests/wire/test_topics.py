@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from advisor.config.names import name_is_legal, nearest, root_is_legal
-from advisor.wire.topics import incoming_topic, parse_topic, status_topic, subscriptions, topic
+from advisor.wire.topics import incoming_topic, misnamed, parse_topic, status_topic, subscriptions, topic
 
 
 @pytest.mark.parametrize(
@@ -47,6 +47,18 @@ def test_a_topic_of_a_site_names_site_well_and_kind(text: str, named: tuple[str,
 )
 def test_a_foreign_topic_or_a_name_that_breaks_the_rule_is_none(text: str) -> None:
     assert parse_topic(text, "wells") is None
+
+
+OF_ANOTHER = ("wells/east/../reading/level", "wells/advisor/x/status", "else/north/../confirm")
+
+
+def test_which_name_breaks_the_rule_is_said_of_our_own_sites_topics_only() -> None:
+    for other in (*OF_ANOTHER, "wells/north/7/reading/level"):
+        assert misnamed(other, "wells", ("north",)) is None
+    reserved = misnamed("wells/advisor/7/reading/level", "wells", ("north",))
+    assert reserved == 'topic: site "advisor" has no wells, its topics are those of advisors; must be a site'
+    said = misnamed("wells/north//confirm", "wells", ("north",))
+    assert said == 'topic: well "" is not a name; must be 1 to 64 of A-Z a-z 0-9 . _ -, not only dots'
 
 
 def test_a_root_of_several_levels_is_one_prefix() -> None:
