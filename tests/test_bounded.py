@@ -6,6 +6,7 @@ Expected values are by hand from the bounds as configured: a step of 8.0 to 7.2 
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -25,7 +26,7 @@ from advisor.store import advice as advices
 from advisor.store import audit, logbook
 from advisor.well import Approval, Setting
 from tests.end_to_end.streams import stream
-from tests.invented_wells import START, advisor, config_text, drain, hours, message
+from tests.invented_wells import START, advisor, config_text, drain, hours, message, production
 
 WELL = "north/7"
 LAST = START + hours(25) + timedelta(minutes=1)
@@ -187,10 +188,10 @@ def told() -> list[Any]:
     return [one for n in (0, 8, 16, 24) for one in stream(WELL, hours_long=2, first_hour=n)]
 
 
-def following(more: str = '[approval]\npolicy = "bounded"\n') -> Advisor:
+def following(more: str = '[approval]\npolicy = "bounded"\n', also: Sequence[Any] = ()) -> Advisor:
     """A well that is likely to pound at 8 strokes a minute; a slower rate is on offer at LAST."""
     one = advisor(WELL, more=more)
-    one.receive(told())
+    one.receive([*told(), *also])
     assert one.advance(LAST) == []
     return one
 
@@ -270,7 +271,8 @@ def test_the_reason_is_noted_once_and_not_at_every_look() -> None:
 
 
 def test_the_steps_proposed_keep_to_the_bounds_so_that_small_ones_can_go_out() -> None:
-    wide, narrow = following(more=""), following()
+    less = [production(WELL, LAST - minutes(30), oil=60.0, water=40.0)]  # than before: likelier still to pound
+    wide, narrow = following(more="", also=less), following(also=less)
     proposed = current(wide).draft.proposed
     assert proposed is not None
     assert proposed.stroke_rate_spm == pytest.approx(6.0)  # a quarter, the largest step of all
