@@ -66,9 +66,7 @@ class Progress:
         self._states: dict[str, WellState] = {}
         self._sites = site_watch.Sites(config)
         self._unheard = Unheard(config, store)
-        self._rethought: set[str] = (
-            set()
-        )  # wells whose newest reading was taken out: their present is worked out anew
+        self._rethought: set[str] = set()  # wells whose newest reading was taken out: their present is made anew
         firsts: dict[str, str] = {}
         for well in sorted(config.wells):
             firsts.setdefault(config.wells[well].site, well)
