@@ -70,7 +70,7 @@ COUNTS: dict[str, str] = {
     "idle_h": "hours idle since the last shot",
     "unknown_h": "hours of unknown running since the last shot",
     "no_lift": "log odds gained for a pump that lifts nothing",
-    "liquid_frac": "mean liquid share of the column last worked with; 0 none",
+    "liquid_frac": "mean liquid share of the column of the last shot; 0 none",
     "gas_told": "what was known of the gas in it: 0 nothing, 1 what the well produces, 2 a build-up",
     "casing_psia": "casing pressure last worked with; 0 none",
     "casing_step": "its usual change from one reading to the next, psi",

@@ -65,7 +65,7 @@ def carry(
             f"carry: {len(belief.wells)} beliefs, {len(wells)} wells, {len(columns)} columns, {len(segments)}"
             " lists of segments; must be the same number"
         )
-    belief = _gas_told(evidence.casing_stepped(belief, columns), columns)
+    belief = evidence.casing_stepped(belief, columns)
     at_ms = np.maximum(belief.at_ms, np.asarray(to_ms, dtype=np.int64))
     plans = [
         stretches(listed, int(from_ms), int(until_ms), well)
@@ -76,26 +76,6 @@ def carry(
     full_ft = balance.annulus(columns, belief.members).full_ft
     members["height_ft"] = np.minimum(members["height_ft"], full_ft)
     return Belief(wells=belief.wells, at_ms=at_ms, members=members, counts={**belief.counts, **counts})
-
-
-def _gas_told(belief: Belief, columns: Sequence[Column]) -> Belief:
-    """Where the gas in the column is heard of for the first time, or measured for the first time, the level stays as
-    it was read: heights of liquid are told anew, and inflow is what it was."""
-    counts = belief.counts
-    told = np.array([0.0 if c.gas_mscfd is None else 1.0 + c.gas_measured for c in columns])
-    frac, before = np.array([c.liquid_frac for c in columns]), counts["liquid_frac"]
-    news = (told > counts["gas_told"]) & (counts["shots"] > 0.0) & (before > 0.0)
-    after = {"liquid_frac": frac, "gas_told": np.maximum(told, counts["gas_told"])}
-    if not news.any():
-        return belief.with_members({}, after)
-    ratio = np.where(news, frac / np.where(news, before, 1.0), 1.0)[:, None]
-    members = {name: belief.members[name] * ratio for name in ("height_ft", "free_ft", "idle_ft")}
-    ann = balance.annulus(columns, belief.members)
-    fed = balance.formation(belief.members, ann)
-    was, comes = (fed.rate_bpd(height, ann.tank_ft) for height in (belief.members["height_ft"], members["height_ft"]))
-    both = news[:, None] & (was > 0.0) & (comes > 0.0)
-    more = np.log(np.where(both, was, 1.0) / np.where(both, comes, 1.0))
-    return belief.with_members({**members, "ln_potential": belief.members["ln_potential"] + more}, after)
 
 
 def stretches(segments: Sequence[Segment], start_ms: int, end_ms: int, well: Well) -> list[Stretch]:

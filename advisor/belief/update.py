@@ -22,7 +22,7 @@ from advisor.belief import (
 from advisor.belief.ensemble import Array, Belief, Marks, one_each
 from advisor.belief.first import LEAST_VELOCITY_FT
 from advisor.belief.ledger import Ledger
-from advisor.belief.seen import IN_PROPORTION, Seen
+from advisor.belief.seen import IN_PROPORTION, Seen, in_proportion
 from advisor.column import Column, Observation
 from advisor.well import Setting, Well
 
@@ -31,6 +31,7 @@ GATE_SD = 4.0
 AFRESH_H = 24.0  # since the first shot: until then it is the first one that three others contradict
 MISSES_FOLLOWED = 3  # shots in a row outside the gate on one side: a change, not noise
 TEST_SD_FRAC, LEAST_TEST_SD_BPD = 0.04, 2.0  # of a production test (common practice, no source)
+LEAST_LIQUID = 0.05  # share of liquid in a column that is taken for one
 # two first shots further apart than a level goes meanwhile (our choice): the later one is taken for the first
 APART_FT, APART_FT_PER_H = 600.0, 400.0
 MOST_SETTLED = 3.5  # ln of inflow potential over the middle of what was thought before any shot
@@ -63,6 +64,7 @@ def shot(
     in_force = settings if settings is not None else [operation.configured(well) for well in wells]
     seen = Seen(observations, belief)
     known = given & ~new
+    belief = _gas_told(belief, columns, seen, given)
     apart = known & _apart(belief, seen)  # as read: what is counted below forgets the first
     belief = evidence.scored(
         belief, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
@@ -88,6 +90,34 @@ def shot(
         belief = settled(belief, wells, columns, in_force, new)
         belief = widen.as_first_known(belief, wells, new)
     return _counted(belief, seen, given, new, followed)
+
+
+def _gas_told(belief: Belief, columns: Sequence[Column], seen: Seen, given: Marks) -> Belief:
+    """Where the gas in the column is heard of, or measured, for the first time, the level stays where it was read.
+
+    Heights of liquid are told anew by the other column and its errors; inflow is what it was.
+    """
+    counts = belief.counts
+    told = np.array([0.0 if c.gas_mscfd is None else 1.0 + c.gas_measured for c in columns])
+    frac, before = np.array([c.liquid_frac for c in columns]), counts["liquid_frac"]
+    after = {
+        "liquid_frac": np.where(given, frac, before),
+        "gas_told": np.where(given, np.maximum(told, counts["gas_told"]), counts["gas_told"]),
+    }
+    news = given & (told > counts["gas_told"]) & (counts["shots"] > 0.0) & (before > 0.0)
+    if not news.any():
+        return belief.with_members({}, after)
+    shares = {name: counts[f"{name}_share"][:, None] for name in IN_PROPORTION}
+    held = (np.where(news, before, 1.0)[:, None] / in_proportion(shares, belief.members)).clip(LEAST_LIQUID, 1.0)
+    holds = (frac[:, None] / seen.factor(belief.members)).clip(LEAST_LIQUID, 1.0)
+    ratio = np.where(news[:, None], holds / held, 1.0)
+    members = {name: belief.members[name] * ratio for name in ("height_ft", "free_ft", "idle_ft")}
+    ann = balance.annulus(columns, belief.members)
+    fed = balance.formation(belief.members, ann)
+    was, comes = (fed.rate_bpd(height, ann.tank_ft) for height in (belief.members["height_ft"], members["height_ft"]))
+    both = news[:, None] & (was > 0.0) & (comes > 0.0)
+    more = np.log(np.where(both, was, 1.0) / np.where(both, comes, 1.0))
+    return belief.with_members({**members, "ln_potential": belief.members["ln_potential"] + more}, after)
 
 
 def _apart(belief: Belief, seen: Seen) -> Marks:

@@ -1,7 +1,5 @@
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -133,38 +131,6 @@ def test_a_time_already_reached_leaves_the_members_as_they_are() -> None:
         assert after.at_ms[0] == START_MS
         for name, values in belief.members.items():
             np.testing.assert_array_equal(after.members[name], values)
-
-
-UNKNOWN, PRODUCED, MEASURED = {"gas_mscfd": None}, {"gas_mscfd": 12.0}, {"gas_mscfd": 12.0, "gas_measured": True}
-
-
-@pytest.mark.parametrize(
-    ("before", "now", "told_anew"),
-    [
-        (UNKNOWN, PRODUCED, True),
-        (UNKNOWN, MEASURED, True),
-        (PRODUCED, MEASURED, True),
-        (MEASURED, MEASURED, False),
-        (MEASURED, PRODUCED, False),
-        (PRODUCED, PRODUCED, False),
-    ],
-)
-def test_gas_first_told_of_leaves_the_level_and_the_inflow_as_they_were(
-    monkeypatch: pytest.MonkeyPatch, before: dict[str, Any], now: dict[str, Any], told_anew: bool
-) -> None:
-    """From 0.75 to 0.60 of liquid: at one level 0.8 as much of it."""
-    without_noise(monkeypatch)
-    known = step.carry(at_height(400.0), [well()], [column(**before)], [[]], START_MS)
-    thinner = column(liquid_frac=0.60, **now)
-    after = step.carry(known, [well()], [thinner], [[]], START_MS)
-    for name in ("height_ft", "free_ft", "idle_ft"):
-        np.testing.assert_allclose(after.members[name], (0.8 if told_anew else 1.0) * known.members[name])
-    ann = balance.annulus([thinner], after.members)
-    inflow_bpd = [
-        balance.formation(each.members, ann).rate_bpd(each.members["height_ft"], ann.tank_ft)
-        for each in (known, after)
-    ]
-    np.testing.assert_allclose(*inflow_bpd, rtol=1e-6)
 
 
 def test_lengths_must_agree() -> None:

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -266,6 +267,46 @@ def test_a_test_far_from_belief_is_a_surprise_in_deviations() -> None:
     assert z < -3.0
     with pytest.raises(ValueError, match="must be at least 0"):
         update.production_test(belief, *args, [-5.0])
+
+
+UNKNOWN, PRODUCED, MEASURED = {"gas_mscfd": None}, {"gas_mscfd": 12.0}, {"gas_mscfd": 12.0, "gas_measured": True}
+
+
+@pytest.mark.parametrize(
+    ("before", "now", "told_anew"),
+    [
+        (UNKNOWN, PRODUCED, True),
+        (UNKNOWN, MEASURED, True),
+        (PRODUCED, MEASURED, True),
+        (MEASURED, MEASURED, False),
+        (MEASURED, PRODUCED, False),
+        (PRODUCED, PRODUCED, False),
+    ],
+)
+def test_gas_first_told_of_leaves_the_level_where_it_was_read_and_the_inflow_as_it_was(
+    before: dict[str, Any], now: dict[str, Any], told_anew: bool
+) -> None:
+    """From 0.75 to 0.60 of liquid: the column read as 400 ft of liquid reads as 320. Its void is known worse: of a
+    member one deviation off, 1.08 times the liquid was read before and 1.20 times is now."""
+    first = prior.draw([well()], START_MS, [column(**before)])
+    first = update.shot(first, [well()], [column(**before)], [shot(400.0)], settings=[setting()])
+    thinner = column(liquid_frac=0.60, **now)
+    again = shot(320.0, START_MS + HOUR_MS, shared={"velocity": 40.0, "void": 0.20 * 320.0, "gas_rate": 0.02 * 320.0})
+    seen_again = observed.Seen([again], first)
+    told = update._gas_told(first, [thinner], seen_again, np.array([True]))
+    if not told_anew:
+        for name, values in first.members.items():
+            np.testing.assert_array_equal(told.members[name], values)
+        return
+    void, gas = first.members["void"], first.members["gas_rate"]
+    column_ft = first.members["height_ft"] / np.minimum(0.75 / (1.0 + 0.08 * void + 0.02 * gas), 1.0)
+    holds = np.minimum(0.60 / (1.0 + 0.20 * void + 0.02 * gas), 1.0)  # no more liquid than there is column
+    np.testing.assert_allclose(told.members["height_ft"], column_ft * holds)
+    ann = balance.annulus([thinner], told.members)
+    inflow_bpd = [
+        balance.formation(one.members, ann).rate_bpd(one.members["height_ft"], ann.tank_ft) for one in (first, told)
+    ]
+    np.testing.assert_allclose(*inflow_bpd, rtol=1e-6)
 
 
 def test_an_event_widens_what_it_touches_and_nothing_else() -> None:
