@@ -41,14 +41,14 @@ def test_before(item: Work) -> Quantity | None:
     """Liquid by the last production test before this moment, bbl/d, where its settings are still in force."""
     memory, now_ms = item.memory, item.moment.at_ms
     test, at_ms = memory.test, memory.test_at_ms
-    if test is None or at_ms is None or at_ms >= now_ms or test.duration_h <= 0.0:
+    if test is None or at_ms is None or at_ms >= now_ms:
         return None
     began_ms = at_ms - test.duration_h * HOUR_MS
     changes = [change.at_ms for change in memory.changes] + [memory.disturbed_at_ms or 0]
     days = (now_ms - at_ms) / (24.0 * HOUR_MS)
     if days > OLDEST_TEST_D or max(changes) > began_ms:
         return None
-    rate_bpd = (test.oil_bbl + test.water_bbl) * 24.0 / test.duration_h
+    rate_bpd = test.liquid_bpd
     return Quantity(
         value=rate_bpd, sd=math.hypot(update.test_sd_bpd(rate_bpd), TEST_AGES_FRAC * math.sqrt(days) * rate_bpd)
     )

@@ -357,7 +357,7 @@ def inputs(memory: Memory, well: Well, at_ms: int) -> Inputs:
     liquid_bpd = water_cut = gas_mscfd = None
     if test is not None:
         liquid = test.oil_bbl + test.water_bbl
-        liquid_bpd = liquid * 24.0 / test.duration_h
+        liquid_bpd = test.liquid_bpd
         water_cut = test.water_bbl / liquid if liquid > 0 else None
         gas_mscfd = test.gas_mscf * 24.0 / test.duration_h if test.gas_mscf is not None else None
     return Inputs(

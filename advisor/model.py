@@ -98,6 +98,11 @@ class ProductionTest:
     water_bbl: float
     gas_mscf: float | None = None
 
+    @property
+    def liquid_bpd(self) -> float:
+        """Oil and water, bbl/d, the mean over the test."""
+        return (self.oil_bbl + self.water_bbl) * 24.0 / self.duration_h
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Event:

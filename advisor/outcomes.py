@@ -195,7 +195,7 @@ def _test_since(applied: Applied, memory: Memory) -> tuple[int | None, Quantity 
     settled_ms = settles_at_ms(applied, replace(memory, stopped_at_ms=None))
     if began_ms < settled_ms or ended_ms > applied.applied_at_ms + TEST_WITHIN_MS:
         return None, None
-    rate_bpd = (test.oil_bbl + test.water_bbl) * 24.0 / test.duration_h
+    rate_bpd = test.liquid_bpd
     return ended_ms, Quantity(value=rate_bpd, sd=max(TEST_SD_FRAC * rate_bpd, LEAST_TEST_SD_BPD))
 
 

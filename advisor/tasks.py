@@ -83,7 +83,7 @@ class Moment:
         for reading in self.readings:
             test = reading.measured
             if isinstance(test, ProductionTest) and reading.quality != "bad":
-                return (test.oil_bbl + test.water_bbl) * 24.0 / test.duration_h
+                return test.liquid_bpd
         return None
 
 

@@ -43,7 +43,8 @@ def taken(
     if not used.any():
         return belief
     seen = np.array([v if v is not None else 0.0 for v in fillage_frac])
-    belief = _weighed(belief, wells, columns, settings, seen, sd, used & (belief.counts["shots"] > 0.0))
+    known = used & (belief.counts["shots"] > 0.0)
+    belief = _weighed(belief, *foretold(belief, wells, columns, settings), seen, sd, known)
     low, predicted = foretold(belief, wells, columns, settings)
     sds = np.full(len(wells), sd)
     # strokes that find no more liquid are not gas, whatever no member foresaw
@@ -70,24 +71,15 @@ def foretold(
     pump = balance.pump(wells, belief.members)
     arrays = cycles.as_arrays(settings)
     height = belief.members["height_ft"]
-    take = drawing.take_bpd(np.zeros_like(height), arrays.running_frac, arrays.rate_spm, pump, ann)
+    take = drawing.at_intake_bpd(arrays.running_frac, arrays.rate_spm, pump, ann)
     over_bpd = np.where(arrays.idle_d > 0.0, 0.0, np.maximum(take - fed.least_height_bpd, 0.0))
     low = height <= np.minimum(over_bpd * SOON_D / ann.stb_per_ft, NEAR_FT)
     return low, cycles.fill_frac(np.where(low, 0.0, height), arrays.rate_spm, fed, pump, ann)
 
 
-def _weighed(
-    belief: Belief,
-    wells: Sequence[Well],
-    columns: Sequence[Column],
-    settings: Sequence[Setting],
-    seen: Array,
-    sd: float,
-    rows: Marks,
-) -> Belief:
+def _weighed(belief: Belief, low: Marks, predicted: Array, seen: Array, sd: float, rows: Marks) -> Belief:
     """With members of the kind, at the intake or above it, that foretold the fillage in the place of others."""
-    low, predicted = foretold(belief, wells, columns, settings)
-    gained = np.zeros(len(wells))
+    gained = np.zeros(len(low))
     for i in np.flatnonzero(rows).tolist():
         own, others = (_density(predicted[i][kind], float(seen[i]), sd) for kind in (low[i], ~low[i]))
         gained[i] = np.clip(np.log(own / others), -modes.MOST_ODDS, modes.MOST_ODDS)

@@ -39,6 +39,11 @@ def take_bpd(height_ft: Array, running_frac: Array, rate_spm: Array, pump: Pump,
     return np.asarray(running_frac * full - (1.0 - running_frac) * pump.leak_bpd)
 
 
+def at_intake_bpd(running_frac: Array, rate_spm: Array, pump: Pump, ann: Annulus) -> Array:
+    """The same with the level at the intake, by member."""
+    return take_bpd(np.zeros_like(pump.free_gas), running_frac, rate_spm, pump, ann)
+
+
 def about(height_ft: Array, running_frac: Array, rate_spm: Array, fed: Formation, pump: Pump, ann: Annulus) -> Drawn:
     """Pump and formation as one balance about a height; what is under the tank's top is taken at its middle."""
     height = np.maximum(height_ft, 0.0)

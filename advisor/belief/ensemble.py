@@ -41,6 +41,7 @@ PARAMETERS: dict[str, str] = {
     "free_ft": "height the level would have without what shots have set right since the last lesson, ft",
     "idle_ft": "height the level would have if nothing had been lifted since the last shot, ft",
 }
+HEIGHTS: tuple[str, ...] = ("height_ft", "free_ft", "idle_ft")
 SHARED: tuple[str, ...] = ("velocity", "void", "gauge", "gas_rate", "density")
 OF_THE_WELL: tuple[str, ...] = (
     "ln_potential",

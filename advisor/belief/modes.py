@@ -31,7 +31,7 @@ def starving(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], s
     fed = balance.formation(belief.members, ann)
     pump = balance.pump(wells, belief.members)
     arrays = cycles.as_arrays(settings)
-    take = drawing.take_bpd(np.zeros_like(fed.r0), arrays.running_frac, arrays.rate_spm, pump, ann)
+    take = drawing.at_intake_bpd(arrays.running_frac, arrays.rate_spm, pump, ann)
     return np.asarray(take > fed.least_height_bpd)
 
 

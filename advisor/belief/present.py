@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from advisor.belief import balance, cycles, drawing, drift, operation, suspects
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import Causes, Ledger
-from advisor.belief.seen import IN_PROPORTION, in_proportion
+from advisor.belief.seen import last_factor, liquid_share
 from advisor.column import Column
 from advisor.model import Quantity
 from advisor.physics import annulus as depths
@@ -199,9 +199,8 @@ def _quantities(
     members = belief.members
     height = members["height_ft"]
     # the column that a shot reads, told from the liquid in it by what members hold of void, gas and density
-    shares = {name: belief.counts[f"{name}_share"][:, None] for name in IN_PROPORTION}
-    frac = np.array([[c.liquid_frac] for c in columns]) / in_proportion(shares, members)
-    submergence = height / np.clip(frac, 0.05, 1.0)
+    frac = liquid_share(np.array([[c.liquid_frac] for c in columns]), last_factor(belief))
+    submergence = height / frac
     intake_ft = np.array([[c.intake_ft_tvd] for c in columns])
     displacement = np.maximum(pump.full_bpd_per_spm / np.exp(members["ln_effectiveness"]) * setting.rate_spm, 1e-6)
     reservoir_psia = np.exp(members["ln_reservoir"])
@@ -214,7 +213,7 @@ def _quantities(
     return {
         "liquid_height_ft": height,
         "submergence_ft": np.minimum(submergence, intake_ft),
-        "liquid_frac_annulus": np.clip(frac, 0.05, 1.0),
+        "liquid_frac_annulus": frac,
         "level_ft_tvd": np.maximum(intake_ft - submergence, 0.0),
         "intake_psig": ann.at_intake_psia(height) - atmospheric_psia,
         "bottomhole_psig": ann.bottomhole_psia(height) - atmospheric_psia,

@@ -13,6 +13,7 @@ from advisor.column import Observation
 # member has, never to the one that was read: a reading's own noise in its sensitivity would draw them to one side.
 IN_PROPORTION: tuple[str, ...] = ("void", "gas_rate", "density")
 LEAST_SCALE_FT = 20.0
+LEAST_LIQUID = 0.05  # share of liquid in a column that is taken for one
 READS_AGAIN = 2.0  # shots in a row scatter by so much more than the pick of each is said to (our choice)
 COLUMN_SD_FRAC = 0.06  # of the height: what each build-up makes of the gassy column (our choice)
 
@@ -20,6 +21,17 @@ COLUMN_SD_FRAC = 0.06  # of the height: what each build-up makes of the gassy co
 def in_proportion(shares: Mapping[str, Array], members: Mapping[str, Array]) -> Array:
     """What errors in proportion to the height (W, 1) make of it, by member (W, M)."""
     return np.asarray(np.clip(1.0 + sum(shares[name] * members[name] for name in IN_PROPORTION), 0.2, 5.0))
+
+
+def last_factor(belief: Belief) -> Array:
+    """The same of the last shot of each well."""
+    shares = {name: belief.counts[f"{name}_share"][:, None] for name in IN_PROPORTION}
+    return in_proportion(shares, belief.members)
+
+
+def liquid_share(liquid_frac: Array, factor: Array) -> Array:
+    """Liquid in the column by member (W, M), of a column (W, 1) that a shot reads with such a factor."""
+    return np.asarray(np.clip(liquid_frac / factor, LEAST_LIQUID, 1.0))
 
 
 class Seen:

@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.belief import balance, cycles, drawing
-from advisor.belief.ensemble import Array, Belief, Marks, stream
+from advisor.belief.ensemble import HEIGHTS, Array, Belief, Marks, stream
 from advisor.belief.first import LEAST_VELOCITY_FT
 from advisor.belief.seen import Seen
 from advisor.column import Column
@@ -61,7 +61,7 @@ def as_told(
         reaches_bpd = np.maximum(fed.least_height_bpd[i][low], LEAST_BPD)
         members["ln_potential"][i][low] += np.log(enough_bpd[i][low] / reaches_bpd) - drawn
         members["velocity"][i][low] += above_sd[i][low]
-        for name in ("height_ft", "free_ft", "idle_ft"):
+        for name in HEIGHTS:
             members[name][i][low] = 0.0
     return belief.with_members(members)
 
@@ -82,7 +82,7 @@ def _above_sd(belief: Belief, seen: Seen) -> Array:
 def _enough_bpd(arrays: cycles.Settings, pump: balance.Pump, ann: balance.Annulus) -> Array:
     """What must come in with the level at the intake (W, M) for the pump not to pound: a timer's runs end empty at
     once, a pump that runs on fills its barrel to POUNDS_UNDER."""
-    take_bpd = drawing.take_bpd(np.zeros_like(pump.free_gas), arrays.running_frac, arrays.rate_spm, pump, ann)
+    take_bpd = drawing.at_intake_bpd(arrays.running_frac, arrays.rate_spm, pump, ann)
     filled_bpd = cycles.POUNDS_UNDER * pump.full_bpd_per_spm * arrays.rate_spm - pump.slip_bpd
     return np.where(arrays.idle_d > 0.0, take_bpd, np.minimum(filled_bpd, take_bpd))
 

@@ -19,10 +19,10 @@ from advisor.belief import (
     prior,
     widen,
 )
-from advisor.belief.ensemble import Array, Belief, Marks, one_each
+from advisor.belief.ensemble import HEIGHTS, Array, Belief, Marks, one_each
 from advisor.belief.first import LEAST_VELOCITY_FT
 from advisor.belief.ledger import Ledger
-from advisor.belief.seen import IN_PROPORTION, Seen, in_proportion
+from advisor.belief.seen import IN_PROPORTION, Seen, last_factor, liquid_share
 from advisor.column import Column, Observation
 from advisor.well import Setting, Well
 
@@ -31,7 +31,6 @@ GATE_SD = 4.0
 AFRESH_H = 24.0  # since the first shot: until then it is the first one that three others contradict
 MISSES_FOLLOWED = 3  # shots in a row outside the gate on one side: a change, not noise
 TEST_SD_FRAC, LEAST_TEST_SD_BPD = 0.04, 2.0  # of a production test (common practice, no source)
-LEAST_LIQUID = 0.05  # share of liquid in a column that is taken for one
 # two first shots further apart than a level goes meanwhile (our choice): the later one is taken for the first
 APART_FT, APART_FT_PER_H = 600.0, 400.0
 MOST_SETTLED = 3.5  # ln of inflow potential over the middle of what was thought before any shot
@@ -107,11 +106,10 @@ def _gas_told(belief: Belief, columns: Sequence[Column], seen: Seen, given: Mark
     news = given & (told > counts["gas_told"]) & (counts["shots"] > 0.0) & (before > 0.0)
     if not news.any():
         return belief.with_members({}, after)
-    shares = {name: counts[f"{name}_share"][:, None] for name in IN_PROPORTION}
-    held = (np.where(news, before, 1.0)[:, None] / in_proportion(shares, belief.members)).clip(LEAST_LIQUID, 1.0)
-    holds = (frac[:, None] / seen.factor(belief.members)).clip(LEAST_LIQUID, 1.0)
+    held = liquid_share(np.where(news, before, 1.0)[:, None], last_factor(belief))
+    holds = liquid_share(frac[:, None], seen.factor(belief.members))
     ratio = np.where(news[:, None], holds / held, 1.0)
-    members = {name: belief.members[name] * ratio for name in ("height_ft", "free_ft", "idle_ft")}
+    members = {name: belief.members[name] * ratio for name in HEIGHTS}
     ann = balance.annulus(columns, belief.members)
     fed = balance.formation(belief.members, ann)
     was, comes = (fed.rate_bpd(height, ann.tank_ft) for height in (belief.members["height_ft"], members["height_ft"]))
