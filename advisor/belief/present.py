@@ -29,7 +29,8 @@ LESS_GAS = 0.92  # of what the annulus gave before: that much is said
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Present:
-    """One well now. pump_room_frac: share by which what is lifted could rise at the most the drive can be set to.
+    """One well now. pump_room_frac: share by which what is lifted could rise at the most the drive can be set to, and
+    by no more than comes in through the day ahead with the level at the intake.
     left_behind_probability: that reachable inflow is LEFT_FRAC of it, and LEFT_BPD, above what is lifted."""
 
     well: str
@@ -97,7 +98,8 @@ def summary(
     suspected = suspects.probabilities(belief, wells, settings, fed, pump, ann, kept)
     height = belief.members["height_ft"]
     most = cycles.as_arrays([operation.most(well, one) for well, one in zip(wells, settings, strict=True)])
-    full_bpd = np.median(pump.full_bpd(most.rate_spm, ann.at_intake_psia(height)), axis=-1)
+    full_bpd = pump.full_bpd(most.rate_spm, ann.at_intake_psia(height))
+    most_bpd = np.median(np.minimum(full_bpd, fed_ahead.least_height_bpd), axis=-1)
     lost_a_day = drift.lost_a_day(belief).tolist()
     presents = []
     for i, well in enumerate(wells):
@@ -110,7 +112,7 @@ def summary(
         level_tvd = quantities["level_ft_tvd"]
         quantities["level_ft_md"] = Quantity(value=_measured_ft(level_tvd.value, well), sd=level_tvd.sd)
         quantities["pump_displacement_bpd"] = _displacement(well, settings[i])
-        room = float(full_bpd[i] / max(lifted.value, 1e-6) - 1.0)
+        room = float(most_bpd[i] / max(lifted.value, 1e-6) - 1.0)
         presents.append(
             Present(
                 well=well.key,

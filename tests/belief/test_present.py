@@ -9,7 +9,7 @@ from advisor.belief import balance, casing, cycles, prior, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import Causes, Ledger
-from advisor.column import Observation
+from advisor.column import Column, Observation
 from advisor.quantities import PUBLISHED, SUSPECTS
 from advisor.well import Setting
 from tests.belief.invented import START_MS, column, drive, setting, well
@@ -210,14 +210,35 @@ def test_gas_behind_a_shut_valve_is_foreseen_to_press_the_level_to_the_intake() 
 
 @pytest.mark.parametrize("in_force", [setting(4.0), setting(8.0), setting(11.0)])
 def test_the_room_of_a_pump_is_up_to_what_it_lifts_full_at_the_highest_rate(in_force: Setting) -> None:
-    """The middle of what the members lift at 11 strokes a minute with liquid enough, whatever is in force."""
+    """The middle of what the members lift at 11 strokes a minute, as far as the formation gives it, whatever is in
+    force."""
     wells, columns = [well("1")], [column()]
     belief = prior.draw(wells, START_MS, columns)
     ann = balance.annulus(columns, belief.members)
     intake_psia = ann.at_intake_psia(belief.members["height_ft"])
-    full_bpd = np.median(balance.pump(wells, belief.members).full_bpd(np.array(11.0), intake_psia))
+    full_bpd = balance.pump(wells, belief.members).full_bpd(np.array(11.0), intake_psia)
+    comes_bpd = balance.formation(belief.members, ann).least_height_bpd
     [look] = presents.summary(belief, wells, columns, [in_force], [True])
-    assert (1.0 + look.pump_room_frac) * look.lifted_bpd.value == pytest.approx(full_bpd)
+    lasting = max(float(np.median(np.minimum(full_bpd, comes_bpd))), look.lifted_bpd.value)
+    assert (1.0 + look.pump_room_frac) * look.lifted_bpd.value == pytest.approx(lasting)
+
+
+@pytest.mark.parametrize("ahead", [None, [casing.half_a_day_shut(column(), 0.0)]])
+def test_a_pump_that_starves_has_no_room_however_fast_its_drive_can_go(ahead: list[Column] | None) -> None:
+    """8 strokes a minute of 1.5 in by 100 in take 8 x 26.2 = 210 bbl/d, five times what comes in at the most (e^3.7 =
+    40 bbl/d at no pressure at all): the barrel fills in part, and at 11 it would fill in a smaller part. Behind a
+    shut valve less and less comes in."""
+    wells, columns = [well("1")], [column()]
+    drawn = prior.draw(wells, START_MS, columns)
+    members = drawn.members | {
+        "height_ft": np.zeros_like(drawn.members["height_ft"]),
+        "ln_potential": np.full_like(drawn.members["ln_potential"], 3.7),
+    }
+    [look] = presents.summary(
+        drawn.with_members(members), wells, columns, [setting(8.0)], [True], columns_ahead=ahead
+    )
+    assert look.pound_probability > 0.9
+    assert look.pump_room_frac < 0.05  # what the rule asks for
 
 
 def test_how_sure_it_is_that_liquid_is_left_behind_is_the_share_of_members_that_say_so() -> None:
