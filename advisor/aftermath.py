@@ -51,7 +51,7 @@ def judged(items: list[Work], settings: Settings) -> None:
     for item in items:
         if item.moment.readings and not item.quiet:
             _follow(item, settings)
-        found = facts.of_changes(item.current, item.changes_made, item.memory, item.moment.at_ms)
+        found = facts.of_changes(item.current, item.changes_made, item.memory, item.well, item.moment.at_ms)
         item.facts = {**item.facts, **found}
 
 

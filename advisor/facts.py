@@ -29,6 +29,7 @@ OF_CHANGES = (
     "increase_limited",
     "intake_test_running",
 )
+WORK_WITHIN_MS = 7 * DAY_MS  # sheaves are changed when somebody goes there for it, planned by the week (our choice)
 OVER_REST_MIN = 30.0  # timers and their clocks are coarse (common practice, no source)
 
 
@@ -190,7 +191,9 @@ def _tubing_off_psi(memory: Memory, well: Well, now_ms: int) -> float | None:
 # --------------------------------------------------------------------------- of advice and its outcomes
 
 
-def of_changes(advice: Advice | None, applied: Sequence[Applied], memory: Memory, now_ms: int) -> dict[str, Fact]:
+def of_changes(
+    advice: Advice | None, applied: Sequence[Applied], memory: Memory, well: Well, now_ms: int
+) -> dict[str, Fact]:
     """The named quantities that rest on the advice of a well and on how earlier ones turned out."""
     judged = [one for one in applied if one.verdict in {"held", "missed"}]
     missed = off = None
@@ -204,7 +207,7 @@ def of_changes(advice: Advice | None, applied: Sequence[Applied], memory: Memory
     values = {
         "outcome_missed": missed,
         "outcome_off_sd": off,
-        "change_unseen_min": _unseen_min(advice, applied, memory),
+        "change_unseen_min": _unseen_min(advice, applied, memory, well),
         "reversals_30d": None if memory.setting is None else float(reversals(memory, applied, now_ms - LATELY_MS)),
         "increase_held": held,
         "increase_limited": limited,
@@ -213,12 +216,17 @@ def of_changes(advice: Advice | None, applied: Sequence[Applied], memory: Memory
     return {name: Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0]) for name, value in values.items()}
 
 
-def _unseen_min(advice: Advice | None, applied: Sequence[Applied], memory: Memory) -> float | None:
-    """Time from a release to the newest run reading while that shows other settings; 0 where no change is due."""
+def _unseen_min(advice: Advice | None, applied: Sequence[Applied], memory: Memory, well: Well) -> float | None:
+    """Time from when a change was due to the newest run reading while that shows others; 0 where none is due.
+
+    A setting is due when it is released, work at the well a while later, and either when the site says it is done.
+    """
     since_ms: int | None = None
     proposed: Setting | None = None
     if advice is not None and advice.state == "released":
         since_ms, proposed = advice.released_at_ms, advice.draft.proposed
+        if since_ms is not None and well.drive.kind == "fixed":
+            since_ms += WORK_WITHIN_MS
     elif applied and applied[-1].shown_at_ms is None and applied[-1].judged_at_ms is None:
         since_ms, proposed = applied[-1].applied_at_ms, applied[-1].after
     if since_ms is None or proposed is None:

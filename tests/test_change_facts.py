@@ -133,7 +133,7 @@ def test_a_test_that_went_to_the_intake_and_back_is_no_reversal() -> None:
 def test_a_test_to_the_intake_runs_while_it_goes_up_and_for_four_days_at_most() -> None:
 
     def runs(memory: Memory, applied: tuple[Applied, ...], days: float) -> float | None:
-        return facts.of_changes(None, applied, memory, T0 + round(days * D))["intake_test_running"].value
+        return facts.of_changes(None, applied, memory, WELL, T0 + round(days * D))["intake_test_running"].value
 
     up = replace(changed(6.0, 7.0, 8.0), setting=Setting(stroke_rate_spm=8.0))
     assert runs(up, (UP_TO_THE_INTAKE,), 1.5) == 1.0
@@ -173,6 +173,26 @@ def test_a_limit_that_holds_an_increase_is_told(held_by: tuple[str, ...], limite
     advice = Advice(
         id="a1", rev=1, state="offered", draft=draft(spm=None, held_by=held_by), offered_at_ms=T0, lapses_at_ms=T0
     )
-    told = facts.of_changes(advice, (), memories.first(WELL), T0)
+    told = facts.of_changes(advice, (), memories.first(WELL), WELL, T0)
     assert told["increase_limited"].value == limited
-    assert facts.of_changes(None, (), memories.first(WELL), T0)["increase_limited"].value is None
+    assert facts.of_changes(None, (), memories.first(WELL), WELL, T0)["increase_limited"].value is None
+
+
+@pytest.mark.parametrize(("kind", "unseen_min"), [("variable-speed", 3.0 * 1440.0), ("fixed", 0.0)])
+def test_sheaves_are_due_a_week_after_their_release(kind: str, unseen_min: float) -> None:
+    """Readings three days, and then nine days, after the release, at 8.0 strokes a minute instead of 7.2."""
+    well = replace(WELL, drive=replace(WELL.drive, kind=kind))
+    advice = Advice(
+        id="a1", rev=1, state="released", draft=draft(), offered_at_ms=T0, lapses_at_ms=T0, released_at_ms=T0
+    )
+
+    def unseen(days: float, advice: Advice | None, applied: tuple[Applied, ...] = ()) -> float | None:
+        memory = replace(
+            memories.first(well), setting=Setting(stroke_rate_spm=8.0), run_at_ms=T0 + round(days * D), run_live=True
+        )
+        return facts.of_changes(advice, applied, memory, well, T0)["change_unseen_min"].value
+
+    assert unseen(3.0, advice) == unseen_min
+    assert unseen(9.0, advice) == (9.0 - (7.0 if kind == "fixed" else 0.0)) * 1440.0
+    told = replace(UP_TO_THE_INTAKE, after=Setting(stroke_rate_spm=7.2))  # the site said so a day after T0
+    assert unseen(3.0, None, (told,)) == 2.0 * 1440.0
