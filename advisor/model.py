@@ -317,6 +317,7 @@ class AlarmFlags:
     announced: bool = False  # somebody was told of the opening, so is to be told of the closing
     recent: int = 0  # verdicts of the last counted readings as bits, the newest lowest: for n of m
     counted_at_ms: int | None = None  # time of the last counted reading; the same time never counts twice
+    worse: bool = False  # a clause that is announced anew has come true since it was raised
     shown: str | None = None  # what was published last, None: nothing retained; so a restart says nothing again
 
 
@@ -338,6 +339,7 @@ class Alarm:
     consequence: str
     action: str
     respond_within_min: int
+    cautions: tuple[str, ...] = ()  # told with the action
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -81,7 +81,8 @@ def _follow(
         flags, more, group = suppress.apply(rule, flags, known, now_ms)
         audits = audits + more
     true, cleared = condition.judge(rule.condition, facts, well, now_ms)
-    flags, more = lifecycle.move(flags, Seen(true, cleared, counts), now_ms, rule)
+    worse = condition.worse(rule, facts, well, now_ms)
+    flags, more = lifecycle.move(flags, Seen(true, cleared, counts, worse), now_ms, rule)
     flags, effects = lifecycle.speak(flags, audits + more, rule, announce=announce, group=group)
     if not effects and flags == before:
         return None
@@ -154,13 +155,17 @@ def alarm_of(
     verdict = condition.evaluate(rule, facts, well, now_ms)
     over = not flags.active and flags.occurrence > 0
     message = (rule.closing if over and rule.kind == "alarm" else rule.message).fill(facts, well)
+    if over and rule.kind == "alarm":
+        message += _ended(rule, facts, well, now_ms)
+    elif flags.worse:
+        names = (clause.name for clause in rule.clauses if clause.tells_anew)
+        message += "".join(f" {name[:1].upper()}{name[1:]}." for name in names)
     if flags.active and verdict.cleared:
         lasts = f" once that has lasted {duration_text(rule.delays.off_ms)}" if rule.delays.off_ms else ""
         message = f"{rule.title}: not so any more; the alarm ends{lasts or ' with the next readings that say so'}."
     if not flags.evaluable:
         gone = sorted({clause.quantity for clause in verdict.clauses if clause.true is None})
         message += f" It cannot be judged now: {', '.join(gone) or 'an input'} is missing, stale or bad."
-    cautions = " ".join(rulebook.cautions[name] for name in rule.cautions)
     return Alarm(
         well=well.key,
         alarm=rule.id,
@@ -174,9 +179,18 @@ def alarm_of(
         message=message,
         cause=rule.cause,
         consequence=rule.consequence,
-        action=f"{rule.action} {cautions}".strip(),
+        action=rule.action,
         respond_within_min=rule.respond_within_min,
+        cautions=tuple(rulebook.cautions[name] for name in rule.cautions),
     )
+
+
+def _ended(rule: Rule, facts: Mapping[str, Fact], well: Well, now_ms: int) -> str:
+    """Which of the clauses that must all be true ended it; '' where each that could has."""
+    ended = condition.ended_by(rule.condition, facts, well, now_ms) if rule.condition.mode == "all" else ()
+    if not ended or len(ended) == sum(not clause.opens_only for clause in rule.clauses):
+        return ""
+    return f" No longer so: {', '.join(clause.name for clause in ended)}."
 
 
 def blocks(rulebook: Rulebook, facts: Mapping[str, Fact], well: Well, now_ms: int) -> list[tuple[str, str]]:

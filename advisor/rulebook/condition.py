@@ -79,6 +79,23 @@ def judge(
     return true, cleared
 
 
+def worse(rule: Rule, facts: Mapping[str, Fact], well: Well, now_ms: int) -> bool | None:
+    """Whether a clause that tells anew is true (True), or all of them are past their deadbands (False)."""
+    looks = [look(clause, facts, well, now_ms) for clause in rule.clauses if clause.tells_anew]
+    if any(seen.true for seen in looks):
+        return True
+    return False if all(seen.cleared for seen in looks) else None
+
+
+def ended_by(node: Clause | Group, facts: Mapping[str, Fact], well: Well, now_ms: int) -> tuple[Clause, ...]:
+    """The clauses that are past their deadbands, of what is over."""
+    if not judge(node, facts, well, now_ms)[1]:
+        return ()
+    if isinstance(node, Clause):
+        return (node,)
+    return tuple(clause for member in node.members for clause in ended_by(member, facts, well, now_ms))
+
+
 def look(clause: Clause, facts: Mapping[str, Fact], well: Well, now_ms: int) -> Look:
     """One clause. A fact that is absent, None, not a number or older than stale_after is missing."""
     fact = _believed(clause, facts.get(clause.quantity), well, now_ms)

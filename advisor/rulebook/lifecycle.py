@@ -22,11 +22,15 @@ SHELVE_AT_MOST_MS = {"now": 8 * HOUR_MS, "today": 24 * HOUR_MS, "this-week": 7 *
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """The condition was looked at. counts: a reading (not just time passing) stands behind it."""
+    """The condition was looked at. counts: a reading (not just time passing) stands behind it.
+
+    worse: something that is announced anew is so, or is over; None: neither, or it is not known.
+    """
 
     true: bool | None
     cleared: bool | None
     counts: bool = True
+    worse: bool | None = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -213,7 +217,8 @@ def _shown(flags: AlarmFlags) -> str | None:
     if now == "suppressed" and flags.shown is None and not flags.active and flags.acknowledged:
         return None
     judged = "evaluable" if flags.evaluable else "not evaluable"
-    return f"{now} {flags.occurrence} {'active' if flags.active else 'over'} {judged}"
+    worse = " worse" if flags.worse else ""
+    return f"{now} {flags.occurrence} {'active' if flags.active else 'over'} {judged}{worse}"
 
 
 # --------------------------------------------------------------------------- the condition
@@ -229,6 +234,9 @@ def _seen(flags: AlarmFlags, event: Seen, now_ms: int, rule: Rule) -> tuple[Alar
             moved = delay.on_the_way_out(judged, known, event.counts, now_ms, rule.delays)
         else:
             moved = delay.on_the_way_in(judged, known, event.counts, now_ms, rule.delays)
+    worse = moved.active and (moved.worse if event.worse is None else event.worse)
+    if worse != moved.worse:
+        moved = replace(moved, worse=worse)
     if moved is flags:
         return flags, ()
     note = rule.kind == "note"
@@ -238,6 +246,9 @@ def _seen(flags: AlarmFlags, event: Seen, now_ms: int, rule: Rule) -> tuple[Alar
     if moved.active and not flags.active:
         audits = (*audits, Audit("noted" if note else "raised"))
         return replace(moved, acknowledged=note, announced=False), audits
+    if flags.active and moved.worse and not flags.worse:
+        audits = (*audits, Audit("got worse"))
+        moved = replace(moved, acknowledged=note, announced=flags.announced and flags.hold != "none")
     if flags.active and not moved.active:
         audits = (*audits, Audit("over" if note else "returned to normal"))
     return moved, audits

@@ -45,6 +45,7 @@ class Clause:
     """One question about one quantity. clears is the deadband: once true, it is over only past that.
 
     or_equal: the limit itself counts ('at least'). opens_only: keeps an alarm from being raised, never ends one.
+    tells_anew: an alarm that stands already is announced again, to be acknowledged again, once this is true.
     upper, clears_upper: for between. of, side: for probability_above, of the quantity being above or below `of`.
     stale_after: age in hours after which the quantity counts as missing.
     """
@@ -60,6 +61,7 @@ class Clause:
     clears_upper: Limit | None = None
     or_equal: bool = False
     opens_only: bool = False
+    tells_anew: bool = False
     of: float | None = None
     side: str = "above"
     stale_after: Limit | None = None

@@ -95,6 +95,7 @@ def _tested(table: Table, test: str, quantity: str, unit: str, settings: frozens
         clears_upper=clears_upper,
         or_equal=table.flag("or_equal"),
         opens_only=table.flag("opens_only"),
+        tells_anew=table.flag("tells_anew"),
         of=of,
         side=side,
         stale_after=_age(table, "stale_after", settings) if table.has("stale_after") else None,

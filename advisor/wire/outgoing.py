@@ -126,7 +126,7 @@ def alarm(record: Alarm) -> bytes:
             "message": record.message,
             "cause": record.cause,
             "consequence": record.consequence,
-            "action": record.action,
+            "action": " ".join((record.action, *record.cautions)),
             "respond_within_min": record.respond_within_min,
         }
     )

@@ -82,6 +82,66 @@ def test_an_alarm_that_waits_for_its_end_does_not_say_that_it_is_so() -> None:
     assert again is not None and "not so any more" not in again.message
 
 
+def worsening() -> Rule:
+    """Likely from 0.5, over under 0.25; told anew from 0.8, and again once it was under 0.25."""
+    over = Limit(0.25)
+    return rule(
+        clause(clears=over), replace(clause(limit=0.8, clears=over, tells_anew=True), name="very"), mode="any"
+    )
+
+
+def test_what_gets_worse_is_announced_anew_once_and_so_is_its_end() -> None:
+    one = Followed(worsening())
+    (step,) = one.see(facts(pound_probability=0.6), 1)
+    assert step.effects == (Audit("raised"), Publish("opening"))
+    one.flags["made-up"] = book.act(
+        one.rulebook, step.flags, Acknowledged("someone"), 2 * HOUR_MS, one.well, HIGH
+    ).flags
+    (step,) = one.see(HIGH, 3)
+    assert step.effects == (Audit("got worse"), Publish("opening"))
+    assert step.alarm is not None
+    assert (step.alarm.state, step.alarm.occurrence) == ("unacknowledged", 1)
+    assert step.alarm.message == "It is so. Very."
+    assert one.see(facts(pound_probability=0.6), 4) == one.see(GONE | HIGH, 5) == []
+    (step,) = one.see(LOW, 6)
+    assert step.effects == (Audit("returned to normal"), Publish("closing"))
+    assert step.alarm is not None and step.alarm.message == "It is over."
+
+
+def test_what_begins_at_its_worst_is_announced_once() -> None:
+    one = Followed(worsening())
+    (step,) = one.see(HIGH, 1)
+    assert step.effects == (Audit("raised"), Publish("opening"))
+    assert one.see(HIGH, 2) == []
+
+
+def test_what_gets_worse_while_it_is_shelved_is_announced_when_that_ends() -> None:
+    one = Followed(worsening())
+    (step,) = one.see(facts(pound_probability=0.6), 1)
+    for event in (Acknowledged("someone"), lifecycle.Shelved("someone", "known", 8 * HOUR_MS)):
+        one.flags["made-up"] = book.act(one.rulebook, one.flags["made-up"], event, 2 * HOUR_MS, one.well, HIGH).flags
+    (step,) = one.see(HIGH, 3)
+    assert step.effects == (Audit("got worse"), Publish())
+    (step,) = one.see(HIGH, 8)
+    assert step.effects == (Audit("shelving ended", why="known"), Publish("opening"))
+
+
+def test_the_end_of_what_takes_several_things_says_which_of_them_ended() -> None:
+    both = rule(
+        replace(clause(clears=Limit(0.25)), name="likely"),
+        replace(clause("pump_room_frac", limit=0.05, clears=Limit(0.02)), name="there is room"),
+    )
+    for ended, says in (
+        (facts(pound_probability=0.9, pump_room_frac=0.01), "It is over. No longer so: there is room."),
+        (facts(pound_probability=0.1, pump_room_frac=0.3), "It is over. No longer so: likely."),
+        (facts(pound_probability=0.1, pump_room_frac=0.01), "It is over."),
+    ):
+        one = Followed(both)
+        one.see(facts(pound_probability=0.9, pump_room_frac=0.3), 1)
+        (step,) = one.see(ended, 2)
+        assert step.alarm is not None and step.alarm.message == says
+
+
 def test_looks_without_a_reading_do_not_count_and_the_same_time_counts_once() -> None:
     one = Followed(TWO)
     one.see(HIGH, 1)
