@@ -323,7 +323,7 @@ class AlarmFlags:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Alarm:
-    """An alarm as it is published."""
+    """An alarm as it is published; message_now: what it would say at now_ms, while it stands as it was told."""
 
     well: str
     alarm: str
@@ -340,6 +340,8 @@ class Alarm:
     action: str
     respond_within_min: int
     cautions: tuple[str, ...] = ()  # told with the action
+    now_ms: int | None = None
+    message_now: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

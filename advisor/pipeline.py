@@ -83,6 +83,7 @@ def _ended(item: Work) -> Outcome:
         ),
         assessment=item.assessment,
         facts=item.facts,
+        standing=item.standing,
         advice=item.advice,
         applied=item.applied,
         request=item.request,
@@ -373,3 +374,5 @@ def _alarm(items: list[Work], rules: Rulebook) -> None:
                 speaks_for_site=item.task.speaks_for_site,
             )
         )
+        flags = {**item.task.flags, **{step.flags.rule: step.flags for step in item.alarms}}
+        item.standing = book.standing(rules, flags, item.facts, item.well, item.moment.at_ms)

@@ -306,6 +306,7 @@ class Progress:
         last = results[-1]
         state.present, state.facts = last.assessment, last.facts
         self._store_results(well, results, checkpoints, state)
+        alarms.say_now(self._store, well, last.standing, last.at_ms)
 
     def _store_results(
         self, well: str, results: Sequence[Outcome], checkpoints: list[StoredBelief], state: WellState
@@ -371,6 +372,7 @@ class Progress:
         if outcome.advice:
             state.advice = outcome.advice[-1]
         self._publication.assessed(outcome.assessment)
+        alarms.say_now(self._store, outcome.well, outcome.standing, outcome.at_ms)
 
     def stale_presents(self, now_ms: int) -> list[str]:
         """The wells whose published belief is older than it should be."""

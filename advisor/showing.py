@@ -15,10 +15,10 @@ from advisor.config.load import load_config
 from advisor.config.sections import Config
 from advisor.heads import restored
 from advisor.memory import Memory
-from advisor.model import Advice, Alarm, Applied, Assessment, LimitCheck
+from advisor.model import Advice, Alarm, AlarmFlags, Applied, Assessment, LimitCheck
 from advisor.quantities import PUBLISHED
 from advisor.store import advice as advices
-from advisor.store import alarms, assessments, beliefs, logbook, seqs
+from advisor.store import alarms, assessments, beliefs, logbook, presence, seqs
 from advisor.store.store import Store
 from advisor.wire import outgoing
 from advisor.wire.times import time_text
@@ -61,14 +61,16 @@ def wells(args: argparse.Namespace) -> int:
     config, store = _opened(args)
     with store:
         seen = sorted((_seen(store, well) for well in config.wells), key=lambda one: one.order)
+        dated = _dated(config, store)
     if args.json:
         return _print_json([_as_json(one) for one in seen])
     for one in seen:
         print(one.line)
         for alarm in one.alarms:
-            print(f"    {alarm.priority}: {alarm.alarm}, {alarm.state}: {alarm.message}")
+            print(f"    {alarm.priority}: {alarm.alarm}, {alarm.state}: {alarm.message_now or alarm.message}")
         if one.advice is not None and one.advice.draft.kind != "hold":
             print(f"    {words.advice_line(one.advice)}")
+    print(dated)
     return DONE
 
 
@@ -80,6 +82,7 @@ def show(args: argparse.Namespace) -> int:
         one = _seen(store, args.well)
         notes = logbook.of_well(store, args.well, limit=10)
         gaps = seqs.gaps(store, args.well)
+        flags, dated = alarms.flags_of(store, args.well), _dated(config, store)
     if args.json:
         said = [{"at": time_text(n.at_ms), "what": n.what, "note": n.note, "by": n.by} for n in notes]
         missing = [
@@ -98,7 +101,9 @@ def show(args: argparse.Namespace) -> int:
         print("\n".join(outcome_book.lines(one.applied[-1])))
     print(outcome_book.coverage_words(changes.coverage(one.applied)))
     for alarm in one.alarms:
-        print(f"\n{alarm.alarm} ({alarm.priority}, {alarm.state}): {alarm.message}\n  {alarm.action}")
+        print(f"\n{alarm.alarm} ({alarm.priority}, {_state_words(alarm, flags.get(alarm.alarm))})")
+        for line in _alarm_lines(alarm):
+            print(f"  {line}")
     if gaps:
         missing_words = ", ".join(f"{gap.after_seq + 1} to {gap.before_seq - 1}" for gap in gaps)
         print(f"\nrunning numbers of the site that have not come: {missing_words}")
@@ -107,6 +112,7 @@ def show(args: argparse.Namespace) -> int:
     for note in notes:
         by = f" ({note.by})" if note.by else ""
         print(f"  {time_text(note.at_ms)} {note.what}{by}{': ' + note.note if note.note else ''}")
+    print(f"\n{dated}")
     return DONE
 
 
@@ -132,6 +138,7 @@ def advice(args: argparse.Namespace) -> int:
     with store:
         wanted = [args.well] if args.well is not None else sorted(config.wells)
         found = [one for well in wanted if (one := advices.newest(store, well)) is not None]
+        dated = _dated(config, store)
     if args.json:
         return _print_json([json.loads(outgoing.advice(one)) for one in found])
     holds = 0
@@ -146,12 +153,13 @@ def advice(args: argparse.Namespace) -> int:
         print(f"{held} as before; 'advisor advice SITE/WELL' says why")
     if not found:
         print("no advice yet")
+    print(dated)
     return DONE
 
 
 def _show_advice(one: Advice) -> None:
     draft = one.draft
-    print(f"{draft.well}: {words.change_words(draft)}")
+    print(f"{draft.well}: {words.change_words(draft)}, as of {time_text(draft.at_ms)}")
     if draft.kind != "hold":
         print(f"  {one.state}, id {one.id}, revision {one.rev}, lapses {time_text(one.lapses_at_ms)}")
     if one.by:
@@ -165,7 +173,7 @@ def _show_advice(one: Advice) -> None:
             liquid = words.quantity_words(expected.liquid_bpd, "bbl/d")
             height = words.quantity_words(expected.liquid_height_ft, "ft of liquid above the intake")
             print(f"  {title}: {liquid}, {height}, pounding {words.confidence(expected.pound_probability)}")
-    _show_list("limits checked", tuple(_limit_words(limit) for limit in draft.limits))
+    _show_list("limits checked", tuple(limit_words(limit) for limit in draft.limits))
     _show_list("cautions", draft.cautions)
 
 
@@ -176,27 +184,61 @@ def _show_list(title: str, lines: tuple[str, ...]) -> None:
         print(f"    {number}. {line}")
 
 
-def _limit_words(limit: LimitCheck) -> str:
+def limit_words(limit: LimitCheck) -> str:
+    """'rod-stress: 0.71 of 1 share of allowable; …'; of a least 'at least', of a step down what it is down."""
     value = "not known" if limit.value is None else words.plain_number(limit.value)
     bound = "not on file" if limit.limit is None else f"{words.plain_number(limit.limit)} {limit.unit}"
-    return f"{limit.name}: {value} of {bound}{'' if limit.ok else ', NOT MET'}; {limit.basis}"
+    if limit.name.endswith("-least") and limit.limit is not None:
+        value, bound = f"{value},", f"at least {bound}"
+    else:
+        down = limit.limit is not None and limit.limit < 0.0
+        value, bound = (value.removeprefix("-") + " down" if down else value), f"of {bound.removeprefix('-')}"
+    return f"{limit.name}: {value} {bound}{'' if limit.ok else ', NOT MET'}; {limit.basis}"
 
 
 def alarms_verb(args: argparse.Namespace) -> int:
     config, store = _opened(args)
     with store:
         found = [alarm for alarm in alarms.current(store) if alarm.well in config.wells]
+        flags, dated = alarms.every_flag(store), _dated(config, store)
     found.sort(key=lambda alarm: (PRIORITIES.get(alarm.priority, 3), alarm.since_ms or 0, alarm.well))
     if args.json:
-        return _print_json([{**json.loads(outgoing.alarm(one)), "well": one.well} for one in found])
+        return _print_json([{**json.loads(outgoing.alarm(one)), "well": one.well, **_now(one)} for one in found])
     for one in found:
-        since = f" since {time_text(one.since_ms)}" if one.since_ms is not None else ""
-        print(f"{one.priority:<10} {one.well:<14} {one.alarm}, {one.state}{since}")
-        print(f"           {one.message}\n           {one.action}")
+        state = _state_words(one, flags.get((one.well, one.alarm)))
+        print(f"{one.priority:<10} {one.well:<14} {one.alarm}, {state}")
+        for line in _alarm_lines(one):
+            print(f"           {line}")
     if not found:
         print("no alarms stand")
+    print(dated)
     print("Nothing here is a safety function; local codes, ratings and licensed engineers overrule it.")
     return DONE
+
+
+def _state_words(alarm: Alarm, flags: AlarmFlags | None) -> str:
+    """The state, since when its condition has been true, and of a hold who, why and until when."""
+    since = f", true since {time_text(alarm.since_ms)}" if alarm.since_ms is not None else ""
+    if alarm.state == "returned-unacknowledged":
+        since = ", over and not acknowledged"
+    if flags is None or flags.hold not in ("shelved", "out-of-service"):
+        return alarm.state + since
+    until = f" until {time_text(flags.hold_until_ms)}" if flags.hold_until_ms is not None else ""
+    return f"{alarm.state}{until} by {flags.hold_by} ({flags.hold_why}){since}"
+
+
+def _alarm_lines(alarm: Alarm) -> tuple[str, ...]:
+    """What was told of it and what it comes to now; and, while it stands, what to do and what to beware of."""
+    told = f"told {time_text(alarm.at_ms)}: {alarm.message}"
+    if alarm.state == "returned-unacknowledged":
+        return (told,)
+    now = alarm.now_ms is not None and alarm.message_now != alarm.message
+    newer = (f"now, {time_text(alarm.now_ms or 0)}: {alarm.message_now}",) if now else ()
+    return (told, *newer, alarm.action, *(f"- {caution}" for caution in alarm.cautions))
+
+
+def _now(alarm: Alarm) -> dict[str, Any]:
+    return {"now": None if alarm.now_ms is None else {"at": time_text(alarm.now_ms), "message": alarm.message_now}}
 
 
 def outcomes_verb(args: argparse.Namespace) -> int:
@@ -224,6 +266,18 @@ def _opened(args: argparse.Namespace) -> tuple[Config, Store]:
     if not Path(config.store.path).is_file():
         raise_missing(config.store.path)
     return config, Store(config.store.path, readonly=True)
+
+
+def _dated(config: Config, store: Store) -> str:
+    """Of when the newest is that is shown, and whether a daemon goes on writing it."""
+    presents = [assessments.present(store, well) for well in config.wells]
+    newest_ms = max((one.at_ms for one in presents if one is not None), default=None)
+    of = "nothing worked through yet" if newest_ms is None else f"as of {time_text(newest_ms)}"
+    if presence.is_running(config.store.path):
+        return of
+    beat = presence.last_beat(store)
+    since = f" since {time_text(beat.at_ms)}" if beat is not None else ""
+    return f"{of}; NO DAEMON has written this store{since}: nothing here is brought up to date ('advisor run')"
 
 
 def raise_missing(path: str) -> None:

@@ -118,6 +118,7 @@ class Outcome:
     applied: tuple[Applied, ...] = ()  # those that moved
     request: Request | None = None  # a shot to ask for
     alarms: tuple[Step, ...] = ()
+    standing: Mapping[str, str] = field(default_factory=dict)  # what alarms that stand would say now, by rule
 
 
 def carried_on(task: Task, outcome: Outcome) -> Task:
@@ -154,6 +155,7 @@ class Work:
     applied: tuple[Applied, ...] = ()
     advised_at_ms: int | None = None
     alarms: tuple[Step, ...] = ()
+    standing: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def well(self) -> Well:

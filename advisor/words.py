@@ -47,6 +47,13 @@ def confidence(probability: float) -> str:
     return "very likely"
 
 
+def percent(probability: float) -> str:
+    """'78%'; what is neither sure nor impossible is not told as 0 or 100."""
+    if 0.0 < probability < 0.005:
+        return "under 1%"
+    return "over 99%" if 0.995 <= probability < 1.0 else f"{probability:.0%}"
+
+
 def plain_number(value: float) -> str:
     """A number as a person writes it: '13,981', '0.653', '-0.244'."""
     return f"{value:,.0f}" if abs(value) >= 100 else f"{value:.3g}"
@@ -76,7 +83,7 @@ def advice_line(advice: Advice) -> str:
     if draft.kind == "hold":
         return f"hold: {draft.because[0] if draft.because else ', '.join(draft.held_by)}"
     gain = draft.expected.gain_bpd if draft.expected is not None else None
-    worth = f", {gain.value:+.0f} bbl/d" if gain is not None else ""
+    worth = f", {gain.value:+.1f} ± {gain.sd:.1f} bbl/d" if gain is not None else ""
     return f"{advice.state} {advice.id}: {change_words(draft)}{worth}"
 
 
@@ -85,8 +92,14 @@ def well_line(well: str, assessment: Assessment | None, running: bool | None, se
     if assessment is None:
         return f"{well:<14} nothing heard yet"
     doing = {True: "running", False: "idle", None: "not known whether running"}[running]
-    at = f" at {setting_words(setting)}" if setting is not None else ""
-    height = quantity_words(assessment.quantities.get("liquid_height_ft"), "ft of liquid above the intake")
+    if setting is not None:
+        doing += f"{' at' if running else ', set to'} {setting_words(setting)}"
+    liquid = assessment.quantities.get("liquid_height_ft")
+    height = "liquid above the intake not known"
+    if liquid is not None:
+        height = quantity_words(liquid, "ft of liquid above the intake")
     pound = assessment.pound_probability
-    pounding = "pounding not known" if pound is None else f"pounding {confidence(pound)} ({pound:.0%})"
-    return f"{well:<14} {doing}{at}; {height}; {pounding}"
+    pounding = "pounding not known" if pound is None else f"pounding {confidence(pound)} ({percent(pound)})"
+    stale = [name.replace("_", " ") for name, word in assessment.inputs.items() if word == "stale"]
+    old = f"; {' and '.join(stale)} stale" if stale else ""
+    return f"{well:<14} {doing}; {height}; {pounding}{old}"

@@ -185,6 +185,17 @@ def alarm_of(
     )
 
 
+def standing(
+    rulebook: Rulebook, flags: Mapping[str, AlarmFlags], facts: Mapping[str, Fact], well: Well, now_ms: int
+) -> dict[str, str]:
+    """What each alarm of a well that is active, and was published, would say now."""
+    return {
+        name: alarm_of(rulebook, rulebook.by_id[name], one, facts, well, now_ms).message
+        for name, one in flags.items()
+        if one.active and one.shown is not None and name in rulebook.followed_ids
+    }
+
+
 def _ended(rule: Rule, facts: Mapping[str, Fact], well: Well, now_ms: int) -> str:
     """Which of the clauses that must all be true ended it; '' where each that could has."""
     ended = condition.ended_by(rule.condition, facts, well, now_ms) if rule.condition.mode == "all" else ()

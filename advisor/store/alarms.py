@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
 
 from advisor.model import Alarm, AlarmFlags
 from advisor.store import records
@@ -55,6 +56,14 @@ def publish(store: Store, alarms: Iterable[Alarm]) -> None:
             "DELETE FROM alarm_log WHERE well = ? AND rule = ? AND at_ms = ? AND state = ?", [row[:4] for row in rows]
         )
         store.run_many("INSERT INTO alarm_log (well, rule, at_ms, state, body) VALUES (?, ?, ?, ?, ?)", rows)
+
+
+def say_now(store: Store, well: str, messages: Mapping[str, str], now_ms: int) -> None:
+    """Keeps beside alarms of a well, by rule, what they would say now; what was published stays as it was."""
+    for alarm in current(store, well) if messages else ():
+        if alarm.alarm in messages:
+            body = records.text(replace(alarm, now_ms=now_ms, message_now=messages[alarm.alarm]))
+            store.run("UPDATE alarms SET body = ? WHERE well = ? AND rule = ?", (body, well, alarm.alarm))
 
 
 def withdraw(store: Store, keys: Iterable[Key]) -> None:
