@@ -110,7 +110,11 @@ class _Demo:
 
     def _greet(self) -> None:
         wells = len(self._site.wells)
-        span = f"{self._days:g} simulated days" if self._days is not None else "until you stop it"
+        span = (
+            f"{self._days:g} simulated {'day' if self._days == 1 else 'days'}"
+            if self._days is not None
+            else "until you stop it"
+        )
         print(
             f"Six invented wells on two invented sites, {span}; seed {self._scenario.seed}."
             if wells == 6

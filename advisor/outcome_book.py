@@ -78,8 +78,8 @@ def lines(one: Applied) -> list[str]:
         told.append(f"    {one.why}")
     for name, foretold in one.predicted.items():
         seen = one.seen.get(name)
-        result = "not seen" if seen is None else _quantity(seen, name)
-        told.append(f"    {name:<17} foretold {_quantity(foretold, name)}, seen {result}")
+        result = "not seen" if seen is None else f"seen {_quantity(seen, name)}"
+        told.append(f"    {name:<17} foretold {_quantity(foretold, name)}, {result}")
     return told
 
 

@@ -60,7 +60,7 @@ def level_doubts(level: Level, well: Well) -> list[str]:
         )
     if level.signal_to_noise_db is not None and level.signal_to_noise_db < LEAST_SIGNAL_DB:
         doubts.append(
-            f"the echo stands {level.signal_to_noise_db:.0f} dB over the noise; "
+            f"the echo stands {level.signal_to_noise_db:.1f} dB over the noise; "
             f"at least {LEAST_SIGNAL_DB:.0f} dB is wanted"
         )
     return doubts

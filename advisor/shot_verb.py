@@ -83,7 +83,7 @@ def sentence(shot: Shot) -> str:
         return f"No level: {'; '.join(shot.reasons)}."
     level, time_s = shot.level_ft_md, shot.round_trip_s.value
     found = f"level at {level.value:,.0f} ± {level.sd:,.0f} ft by {level.by}, echo after {time_s:.3f} s"
-    sure = f"right within one joint with probability {shot.probability:.2f}"
+    sure = f"right within {shot.within_ft:,.0f} ft with probability {shot.probability:.2f}"
     if shot.quality == "good":
         return f"Good: {found}; {sure}."
     if shot.quality == "uncertain":
@@ -106,7 +106,7 @@ def believed(shot: Shot) -> str:
     known = [one for one in shot.echoes if one.what == "reflector"]
     if known and shot.by_reflector_ft_md is not None:
         out.append(f"{known[-1].name} echoes where it is on file")
-    opening = "Believed because" if shot.quality == "good" else "For it speaks that"
+    opening = "Believed because" if shot.quality == "good" else "What speaks for it:"
     return f"{opening} {', '.join(out)}." if out else ""
 
 

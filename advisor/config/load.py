@@ -31,7 +31,7 @@ def load_config(path: str | Path) -> Config:
     """The configuration in a TOML file; paths in it are relative to its folder. ConfigFaults carries every fault."""
     file = Path(path)
     try:
-        text = file.read_text(encoding="utf-8")
+        text = file.read_text(encoding="utf-8-sig")
     except UnicodeDecodeError as fault:
         raise ConfigFaults([f"{file}: is not UTF-8 at byte {fault.start}; must be TOML in UTF-8"]) from None
     except OSError as fault:

@@ -94,7 +94,7 @@ def of(
     plain = path.joint_sd_frac <= GUESSED_FRAC and not by_gas
     right = _right(level.value, value, sd, path.joint_ft, count if plain else None, beside)
     if last is not None and level.sd < sd:
-        right = last.own * _within(level.sd, 0.0, _allowed_ft(level.value, path.joint_ft)) + (1.0 - last.own) * right
+        right = last.own * _within(level.sd, 0.0, allowed_ft(level.value, path.joint_ft)) + (1.0 - last.own) * right
         level = replace(level, sd=_mixed_sd(last.own, level, value, sd))
     if last is not None and by_reflector is not None:
         by_reflector = replace(by_reflector, sd=_mixed_sd(last.own, by_reflector, value, sd))
@@ -129,7 +129,7 @@ def _right(
     level_ft: float, value: float, sd: float, joint_ft: float, count: Count | None, beside_frac: float
 ) -> float:
     """Probability that level_ft is right by joints and gas: of the lines' own spread, or of a normal error."""
-    allowed = _allowed_ft(level_ft, joint_ft)
+    allowed = allowed_ft(level_ft, joint_ft)
     if count is None:
         return _within(sd, level_ft - value, allowed)
     wide = max(beside_frac, 1e-5)
@@ -138,7 +138,8 @@ def _right(
     return float(np.sum(count.chance * within))
 
 
-def _allowed_ft(level_ft: float, joint_ft: float) -> float:
+def allowed_ft(level_ft: float, joint_ft: float) -> float:
+    """How far off a level may be and be right: one joint, or one per cent of its depth where that is more."""
     return max(joint_ft, ALLOWED_FRAC * level_ft)
 
 
@@ -186,10 +187,11 @@ def _odd(
     out = []
     best = reflector or counted
     if best is not None and abs(best.value - gas.value) > ODD_SDS * math.hypot(best.sd, gas.sd):
-        share = best.value / gas.value
+        change = (best.value / gas.value) ** -2 - 1.0
         out.append(
-            f"velocity-odd: {best.by} gives {best.value:.0f} ft, gas properties {gas.value:.0f} ft; a gas gravity "
-            f"{share**-2 - 1.0:+.0%} from the configured one would explain it, or a wrong pick"
+            f"velocity-odd: {best.value:.0f} ft by {best.by}, {gas.value:.0f} ft by gas properties; a gas gravity "
+            f"{abs(change):.0%} {'above' if change > 0.0 else 'below'} the configured one would explain it, or a "
+            "wrong pick"
         )
     if counted is not None and reflector is not None and reach >= 0.5:
         apart = abs(counted.value - reflector.value)

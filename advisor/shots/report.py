@@ -52,6 +52,7 @@ def shot(case: Case) -> Shot:
     return Shot(
         quality=case.quality,
         probability=case.probability,
+        within_ft=depth.allowed_ft(level.value, case.path.joint_ft),
         round_trip_s=Quantity(value=time_s, sd=time_sd),
         level_ft_md=_from_datum(level, inlet),
         acoustic_velocity_fps=Quantity(value=velocity, sd=velocity * level.sd / level.value),
@@ -94,7 +95,7 @@ def _reasons(case: Case) -> tuple[str, ...]:
             f"the depth is known to ± {sd:.0f} ft (one standard deviation), by {case.depths.level_ft.by}; "
             f"joint echoes were counted to {case.depths.reach:.2f} of the way"
         )
-    return (*out, *case.depths.odd) or (f"probability {case.probability:.2f} that the level is right",)
+    return (*out, *case.depths.odd) or ("less sure than a good shot must be",)
 
 
 def _nothing(case: Case) -> str:
@@ -129,7 +130,9 @@ def _notes(case: Case, time_s: float) -> tuple[str, ...]:
     if case.trace.pulse == "compression" and chamber is not None:
         over = chamber - case.trace.casing_psig
         if over < CHAMBER_OVER_CASING_PSI:
-            out.append(f"chamber {over:.0f} psi above the casing; {CHAMBER_OVER_CASING_PSI:.0f} psi is wanted")
+            side = "above" if over >= 0.0 else "below"
+            wanted = f"{CHAMBER_OVER_CASING_PSI:.0f} psi above is wanted"
+            out.append(f"chamber {abs(over):.0f} psi {side} the casing; {wanted}")
     wanted_s = SECONDS_PER_1000_FT * below / 1000.0
     if case.record.seconds < wanted_s:
         out.append(f"{case.record.seconds:.1f} s of record; {wanted_s:.1f} s are wanted for this depth")

@@ -40,12 +40,14 @@ class Stretch:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shot:
     """The worked-up trace. Depths are measured feet from the datum; None: not known. reasons say why not good.
+    probability: that the level is right within within_ft.
 
     lines: what the well's shots up to this one say of its joint echoes, for the next to begin with.
     """
 
     quality: Quality
     probability: float
+    within_ft: float = 0.0
     round_trip_s: Quantity | None = None
     level_ft_md: Quantity | None = None
     acoustic_velocity_fps: Quantity | None = None
