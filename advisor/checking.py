@@ -6,7 +6,7 @@ import json
 import sys
 
 from advisor import words
-from advisor.config import capabilities
+from advisor.config import capabilities, doubts
 from advisor.config.load import load_config
 from advisor.rulebook import timeline
 from advisor.rulebook.load import deadband_faults, load_rules, shipped_folder
@@ -21,9 +21,16 @@ def run(config_file: str, *, as_json: bool) -> int:
     failures = [line for rule in rules.rules for line in timeline.run(rule, rules.checks[rule.id])]
     failures += deadband_faults(rules, list(config.wells.values()))
     missing = capabilities.missing(config)
+    doubtful = doubts.doubts(config)
     if as_json:
         json.dump(
-            {"wells": len(config.wells), "rules": len(rules.rules), "failures": failures, "missing": missing},
+            {
+                "wells": len(config.wells),
+                "rules": len(rules.rules),
+                "failures": failures,
+                "missing": missing,
+                "doubtful": doubtful,
+            },
             sys.stdout,
             ensure_ascii=False,
             indent=1,
@@ -35,6 +42,8 @@ def run(config_file: str, *, as_json: bool) -> int:
         print(f"{config_file}: {wells} on {sites}; {len(rules.rules)} rules, their checks run")
         for line in missing:
             print(f"  {line}")
+        for line in doubtful:
+            print(f"  doubtful: {line}")
     for line in failures:
         print(line, file=sys.stderr)
     return FAULT if failures else DONE

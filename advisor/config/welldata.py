@@ -10,13 +10,14 @@ from advisor.config.faults import Report
 # Rods and tubing end at the pump; a tail pipe or a gas anchor makes its intake deeper than they are long.
 LONGEST_STRING_SHARE = 1.05
 SHORTEST_STRING_SHARE = 0.75
+MOST_PSI_PER_FT = 1.2  # rock weighs about 1.0 psi/ft, and gives way under more
 
 Values = Mapping[str, Any]  # checked values by key; a refused one is BROKEN
 
 
 def faults_between(values: Values, report: Report) -> None:
     """Report every contradiction between the settings of a well."""
-    for check in (_depths, _survey, _diameters, _strings, _gas, _loads):
+    for check in (_depths, _survey, _diameters, _strings, _reservoir, _kept, _gas, _loads):
         check(values, report)
     drive = values.get("drive")
     if isinstance(drive, dict):
@@ -138,6 +139,31 @@ def _strings(values: Values, report: Report) -> None:
                 f"the {what} are {length:g} ft long; must be about the depth of the pump intake, {intake:g} ft "
                 f"({SHORTEST_STRING_SHARE * intake:.0f} to {LONGEST_STRING_SHARE * intake:.0f})",
             )
+
+
+def _reservoir(values: Values, report: Report) -> None:
+    """Against the length of the hole, which is at least as much as its depth."""
+    reservoir = _number(values, "reservoir_psig")
+    lowest = max((bottom for _, bottom in _pairs(values, "perforations_ft_md")), default=None)
+    if reservoir is None or lowest is None:
+        return
+    deepest = max(lowest, _number(values, "datum_ft_md") or 0.0)
+    if reservoir > MOST_PSI_PER_FT * deepest:
+        report(
+            "reservoir_psig",
+            f"is {reservoir:g}, more than the rock above it can hold; must be at most "
+            f"{MOST_PSI_PER_FT * deepest:.0f} ({MOST_PSI_PER_FT:g} psi for each ft of {deepest:g})",
+        )
+
+
+def _kept(values: Values, report: Report) -> None:
+    kept, intake = _number(values, "least_liquid_height_ft"), _number(values, "pump_intake_ft_md")
+    inlet = values.get("shot_inlet_ft_md", 0.0)
+    if kept is not None and intake is not None and isinstance(inlet, float) and kept >= intake - inlet:
+        report(
+            "least_liquid_height_ft",
+            f"is {kept:g}, as much as the whole annulus above the intake; must be less than {intake - inlet:g}",
+        )
 
 
 def _gas(values: Values, report: Report) -> None:
