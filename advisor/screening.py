@@ -8,13 +8,16 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from advisor.model import Level, Quality, Reading, TimeClass
+from advisor.model import Level, ProductionTest, Quality, Reading, TimeClass
+from advisor.physics import pump
 from advisor.well import Well
 from advisor.wire import incoming
 
 LEAST_JOINT_REACH_FRAC = 0.8  # joints counted to at least this share of the distance (common practice, no source)
 LEAST_SIGNAL_DB = 6.0  # echo twice as high as the noise around it (common practice, no source)
 BEYOND_WELL = 1.1  # times the deepest point on file: a depth below is a mistake, not a level under the intake
+LEAST_TEST_H = 0.25  # shorter is no test: what runs out of the flowline in minutes says nothing of a day (our choice)
+MOST_DISPLACEMENTS = 5.0  # of liquid a test may show: a wrong plunger on file is a factor of three (our choice)
 RANK: dict[Quality, int] = {"good": 0, "uncertain": 1, "bad": 2}
 
 
@@ -35,6 +38,10 @@ def judged(reading: Reading, time_class: TimeClass, well: Well) -> Judged:
     if isinstance(reading.measured, Level):
         reasons += [f"level: {doubt}" for doubt in level_doubts(reading.measured, well)]
         ours = "bad" if _beyond(reading.measured, well) else "good"
+    if isinstance(reading.measured, ProductionTest):
+        doubts = test_doubts(reading.measured, well)
+        reasons += [f"production-test: {doubt}" for doubt in doubts]
+        ours = "bad" if doubts else "good"
     if reasons:
         ours = worst(ours, "uncertain")
     return Judged(quality=worst(reading.quality, ours), reasons=tuple(reasons))
@@ -60,10 +67,24 @@ def level_doubts(level: Level, well: Well) -> list[str]:
         )
     if level.signal_to_noise_db is not None and level.signal_to_noise_db < LEAST_SIGNAL_DB:
         doubts.append(
-            f"the echo stands {level.signal_to_noise_db:.1f} dB over the noise; "
+            f"the echo stands {level.signal_to_noise_db:.3g} dB over the noise; "
             f"at least {LEAST_SIGNAL_DB:.0f} dB is wanted"
         )
     return doubts
+
+
+def test_doubts(test: ProductionTest, well: Well) -> list[str]:
+    """Why a production test is none."""
+    if test.duration_h < LEAST_TEST_H:
+        return [f"duration_h is {test.duration_h:g}; at least {LEAST_TEST_H:g} is wanted, in hours"]
+    rate_spm = max(well.drive.stroke_rate_spm, well.drive.stroke_rate_max_spm or 0.0)
+    swept_bpd = pump.displacement_bpd(plunger_in=well.plunger_in, stroke_in=well.stroke_in, stroke_rate_spm=rate_spm)
+    if test.liquid_bpd > MOST_DISPLACEMENTS * float(swept_bpd):
+        return [
+            f"its {test.liquid_bpd:,.0f} bbl/d are more than {MOST_DISPLACEMENTS:g} times what the plunger displaces "
+            f"at {rate_spm:g} strokes a minute; duration_h ({test.duration_h:g}) must be in hours"
+        ]
+    return []
 
 
 def _beyond(level: Level, well: Well) -> bool:
