@@ -66,6 +66,8 @@ def coverage_words(told: Coverage) -> str:
         return f"outcomes: none judged yet{waiting}"
     share = "" if told.within_frac is None else f"; {told.within_frac:.0%} within their 90 % interval"
     waiting = f", {told.waiting} waiting" if told.waiting else ""
+    if told.blind:
+        share += f"; {told.blind} held by an interval too wide to be missed"
     return f"outcomes: {told.held} held, {told.missed} missed, {told.inconclusive} inconclusive{waiting}{share}"
 
 

@@ -34,18 +34,29 @@ WIDEST = 4.0
 SAID_FROM = 1.05
 COMPARED = ("liquid_height_ft", "liquid_bpd")  # independent of one another; pressure and level follow the height
 FOLLOWS = ("intake_psig",)
+WORDS = {
+    "liquid_height_ft": ("liquid above the intake", "ft"),
+    "liquid_bpd": ("liquid", "bbl/d"),
+    "intake_psig": ("pressure at the intake", "psig"),
+}
+# An interval that reaches down to the intake, and more than this up, says nothing by holding (our choice).
+BLIND_FT = 300.0
 KEPT = 20  # outcomes of a well that are looked at
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Coverage:
-    """How outcomes turned out; within_frac: the share of those judged whose values lay within their 90 % interval."""
+    """How outcomes turned out; within_frac: the share of those judged whose values lay within their 90 % interval.
+
+    blind: how many of those held could hardly have missed.
+    """
 
     judged: int = 0
     held: int = 0
     missed: int = 0
     inconclusive: int = 0
     waiting: int = 0
+    blind: int = 0
     within_frac: float | None = None
     within_frac_by: Mapping[str, float] | None = None
 
@@ -228,9 +239,24 @@ def _verdict(applied: Applied, now: Now) -> Applied:
         foretold, seen = pairs[name]
         off[name] = apart_sd(foretold, seen, applied.widened_by)
         if abs(apart_sd(foretold, seen, 1.0)) > within:
-            missed.append(f"{name} {seen.value:.0f} instead of {foretold.value:.0f} ± {foretold.sd:.0f}")
-    why = "; ".join(missed) if missed else f"{', '.join(compared)} within the 90 % interval"
+            what, unit = WORDS[name]
+            missed.append(f"{what} {seen.value:,.0f} instead of {foretold.value:,.0f} ± {foretold.sd:,.0f} {unit}")
+    why = "; ".join(missed) or f"{' and '.join(WORDS[name][0] for name in compared)} within the 90 % interval"
+    wide_ft = blind_ft(applied)
+    if not missed and wide_ft:
+        why += f", which was so wide (± {wide_ft:,.0f} ft) that no level down to the intake could have missed it"
+    if applied.test_at_ms is not None:
+        why = f"by the production test as well: {why}"
     return _closed(replace(applied, off_sd=off), now, "missed" if missed else "held", why)
+
+
+def blind_ft(applied: Applied) -> float:
+    """Half the width of the interval of a change's height, where only that was seen, and could hardly miss."""
+    foretold, seen = applied.predicted.get("liquid_height_ft"), applied.seen.get("liquid_height_ft")
+    if foretold is None or seen is None or applied.seen.get("liquid_bpd") is not None:
+        return 0.0
+    wide_ft = WITHIN_SD[1] * math.hypot(foretold.sd, seen.sd)
+    return wide_ft if wide_ft > max(foretold.value, BLIND_FT) else 0.0
 
 
 def apart_sd(foretold: Quantity, seen: Quantity, widened_by: float) -> float:
@@ -319,6 +345,7 @@ def coverage(applied: Iterable[Applied]) -> Coverage:
         missed=verdicts.count("missed"),
         inconclusive=verdicts.count("inconclusive"),
         waiting=verdicts.count(None),
+        blind=sum(one.verdict == "held" and blind_ft(one) > 0.0 for one in every),
         within_frac=verdicts.count("held") / len(told) if told else None,
         within_frac_by=by_name or None,
     )

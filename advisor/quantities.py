@@ -20,8 +20,11 @@ PUBLISHED: dict[str, tuple[str, str]] = {
     "inflow_reachable_bpd": ("bbl/d", "inflow with the level at the intake and today's casing pressure"),
     "inflow_potential_bpd": ("bbl/d", "inflow at 0 psig bottomhole"),
     "inflow_trend_frac_per_30d": ("fraction per 30 d", "slope of the inflow potential"),
-    "pump_displacement_bpd": ("bbl/d", "plunger stroke times area at the rate in force"),
-    "pump_effectiveness_frac": ("fraction", "liquid lifted per displacement when the barrel fills"),
+    "pump_displacement_bpd": ("bbl/d", "stroke of the polished rod times plunger area at the rate in force"),
+    "pump_effectiveness_frac": (
+        "fraction",
+        "liquid lifted per displacement when the barrel fills; what rods stretch counts as lost",
+    ),
     "fillage_frac": ("fraction", "share of the barrel that fills with liquid while running"),
 }
 

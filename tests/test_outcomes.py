@@ -14,7 +14,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm
 
-from advisor import outcomes
+from advisor import outcome_book, outcomes
 from advisor.column import Column
 from advisor.memory import Change, Memory
 from advisor.model import Advice, Applied, Draft, Expected, ProductionTest, Quantity
@@ -119,6 +119,27 @@ def test_the_verdict_is_the_90_per_cent_interval_of_what_was_foretold(height_ft:
     assert judged(made(), now(SETTLED, height=q(height_ft, 20.0))).verdict == verdict
 
 
+@pytest.mark.parametrize(
+    ("foretold_ft", "sd_ft", "blind_ft"),
+    [
+        (203.0, 489.0, 805.0),  # 1.6449 x hypot(489, 20): any level down to the intake lies within
+        (900.0, 489.0, 0.0),  # the intake, 900 ft away, would have missed
+        (60.0, 40.0, 0.0),  # 74 ft: down to the intake, and most levels above would have missed
+    ],
+)
+def test_an_interval_that_could_hardly_be_missed_says_so(foretold_ft: float, sd_ft: float, blind_ft: float) -> None:
+    one = replace(made(), predicted={"liquid_height_ft": q(foretold_ft, sd_ft)})
+    done = judged(one, now(SETTLED, height=q(foretold_ft - 20.0, 20.0)))
+    assert done.verdict == "held"
+    assert outcomes.blind_ft(done) == pytest.approx(blind_ft, abs=0.5)
+    assert ("so wide (± 805 ft)" in done.why) == (blind_ft > 0.0)
+    told = outcomes.coverage([done])
+    assert (told.held, told.blind) == (1, int(blind_ft > 0.0))
+    assert ("; 1 held by an interval too wide to be missed" in outcome_book.coverage_words(told)) == (blind_ft > 0.0)
+    seen = {**done.seen, "liquid_bpd": q(150.0, 7.5)}
+    assert outcomes.blind_ft(replace(done, seen=seen)) == 0.0  # a test of production could have missed
+
+
 def test_the_limits_are_the_normal_quantiles_for_one_and_for_two_independent_values() -> None:
     """Sidak 1967: each of n within the share to the power 1/n."""
     for n, limit in outcomes.WITHIN_SD.items():
@@ -172,7 +193,7 @@ def test_a_production_test_that_began_after_it_settled_is_compared_be_it_later()
     poor = ProductionTest(duration_h=24.0, oil_bbl=60.0, water_bbl=60.0)  # 120 bbl/d, sd 6: 3.5 sd low
     missed = judged(one, now(SETTLED + 2 * D, test=poor, test_at_ms=SETTLED + 2 * D))
     assert missed.verdict == "missed"
-    assert "liquid_bpd 120 instead of 150" in missed.why
+    assert "liquid 120 instead of 150 ± 6 bbl/d" in missed.why
 
 
 def test_a_resting_well_is_compared_at_the_end_of_a_run() -> None:
