@@ -24,6 +24,7 @@ LEAD_S = 0.06  # kept before the firing
 CLIPPED_MOST = 0.10  # share of samples
 FIRED_OVER_NOISE = 5.0
 DROPOUT_S = 0.012
+ABOUT_FIRING_S, FIRST_SHARE = 0.15, 0.6  # of its loudest: that strong the first swing of a pulse is (our choice)
 PULSES = ("compression", "rarefaction")
 
 
@@ -78,6 +79,9 @@ def of(trace: Trace) -> Record:
     if len(gaps):
         notes.append(f"{len(gaps)} dropout{'s' if len(gaps) > 1 else ''} filled")
     fired = _fired_at(x, trace)
+    if _begins_downward(x, fired):
+        other = PULSES[1 - PULSES.index(trace.pulse)]
+        notes.append(f"pulse: {trace.pulse} is stated and the record begins as of a {other}; one of them is wrong")
     x = _from(x, fired)
     seconds = len(x) / WORK_HZ - LEAD_S
     if seconds < LEAST_S:
@@ -225,6 +229,15 @@ def _fired_at(x: Array, trace: Trace) -> int:
     back = quick[max(first - 12, 0) : first + 1][::-1]
     low = np.flatnonzero(back < 0.05 * np.max(quick[first : first + 8]))
     return first - (int(low[0]) if len(low) else 1)
+
+
+def _begins_downward(x: Array, fired: int) -> bool:
+    """Whether the first strong excursion about the firing goes the other way than the pulse stated."""
+    around = round(ABOUT_FIRING_S * WORK_HZ)
+    first = max(fired - around, 0)
+    quick = (x - signal.lfilter([0.02], [1.0, -0.98], x))[first : fired + around]
+    loud = np.abs(quick)
+    return bool(len(quick) and quick[int(np.argmax(loud >= FIRST_SHARE * np.max(loud)))] < 0.0)
 
 
 def _from(x: Array, fired: int) -> Array:

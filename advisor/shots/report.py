@@ -17,7 +17,9 @@ REACH_WANTED = 0.8  # joints counted to this share of the way, or the shot is re
 CHAMBER_OVER_CASING_PSI = 150.0  # of a compression pulse (common practice, no source)
 SECONDS_PER_1000_FT = 3.0  # of record (common practice, no source)
 TOLD = 0.02  # other candidates less likely than this are not listed
-SHUT_LOCAL = 2.0
+STRETCHES = 700  # of the matched output, as a plot is wide
+MOST_MARKS = 10  # of the scale of depth
+LOUD_PULSE = 100.0  # over the noise: an echo of a few hundredths of it, as levels give, would still be heard
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,7 +71,33 @@ def shot(case: Case) -> Shot:
         seconds=case.record.seconds,
         no_echo_probability=case.none,
         echo_probability=case.echo,
+        matched=_matched(case.match.up),
+        scale=_scale(case, time_s),
+        intake_s=_echo_s(case, time_s, case.path.intake_ft),
     )
+
+
+def _matched(up: Array) -> tuple[float, ...]:
+    """The greatest of each of STRETCHES, evenly, so that time is even."""
+    first = np.linspace(0, len(up), min(STRETCHES, len(up)), endpoint=False).astype(int)
+    return tuple(np.maximum.reduceat(up, first).tolist())
+
+
+def _echo_s(case: Case, time_s: float, below_inlet_ft: float) -> float:
+    """Time an echo of a depth would take, at the velocity found; of a bad shot at that of gas properties."""
+    found = time_s / case.path.time_at(case.depths.level_ft.value) if case.quality != "bad" else 1.0
+    return found * case.path.time_at(below_inlet_ft)
+
+
+def _scale(case: Case, time_s: float) -> tuple[tuple[float, float], ...]:
+    """Round measured depths, from the surface to the end of the record or of the well."""
+    inlet = case.well.shot_inlet_ft_md
+    last_ft = max(case.well.deepest_ft_md, case.depths.level_ft.value + inlet)
+    step = next((step for step in (100, 200, 500, 1000, 2000) if last_ft / step <= MOST_MARKS), 5000)
+    marks = (
+        (float(ft), _echo_s(case, time_s, ft - inlet)) for ft in range(step, int(last_ft) + 1, step) if ft > inlet
+    )
+    return tuple((ft, at_s) for ft, at_s in marks if at_s <= case.record.seconds)
 
 
 def _from_datum(quantity: Quantity, inlet_ft: float) -> Quantity:
@@ -108,8 +136,13 @@ def _nothing(case: Case) -> str:
     if case.depths.reach > 0.0:
         return "joint echoes, but no level echo stands out of the noise"
     late = case.match.up[round((case.record.pulse_s + 0.3) * record.WORK_HZ) :]
-    if len(late) and float(np.quantile(late, 0.99)) < 4.0 and float(np.max(late)) < 8.0:
+    loud = case.record.over_noise >= LOUD_PULSE  # else what comes back is lost in the noise, be it ever so much
+    if loud and len(late) and float(np.quantile(late, 0.99)) < 4.0 and float(np.max(late)) < 8.0:
         return "a pulse but no echo of anything after it: the valve to the annulus may be shut"
+    if not loud:
+        return (
+            f"no level echo stands out of the noise; the pulse itself is only {case.record.over_noise:.0f} times it"
+        )
     return "no level echo stands out of the noise"
 
 
@@ -130,8 +163,8 @@ def _notes(case: Case, time_s: float) -> tuple[str, ...]:
     if case.trace.pulse == "compression" and chamber is not None:
         over = chamber - case.trace.casing_psig
         if over < CHAMBER_OVER_CASING_PSI:
-            side = "above" if over >= 0.0 else "below"
-            wanted = f"{CHAMBER_OVER_CASING_PSI:.0f} psi above is wanted"
+            side, above = ("above", "") if over >= 0.0 else ("below", " above it")
+            wanted = f"{CHAMBER_OVER_CASING_PSI:.0f} psi{above} is wanted"
             out.append(f"chamber {abs(over):.0f} psi {side} the casing; {wanted}")
     wanted_s = SECONDS_PER_1000_FT * below / 1000.0
     if case.record.seconds < wanted_s:

@@ -40,7 +40,9 @@ class Stretch:
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Shot:
     """The worked-up trace. Depths are measured feet from the datum; None: not known. reasons say why not good.
-    probability: that the level is right within within_ft.
+    probability: that the level is right within within_ft. matched: what chose the echo, the record's likeness to its
+    pulse over noise, the greatest of each of equal stretches of the record. scale: (measured depth, time its echo
+    would take) down to the end of the record; intake_s: that time of the pump intake.
 
     lines: what the well's shots up to this one say of its joint echoes, for the next to begin with.
     """
@@ -65,6 +67,9 @@ class Shot:
     no_echo_probability: float = 1.0
     echo_probability: float = 0.0
     lines: Lines | None = None
+    matched: tuple[float, ...] = ()
+    scale: tuple[tuple[float, float], ...] = ()
+    intake_s: float | None = None
 
 
 def as_level(shot: Shot, trace: Trace, well: Well) -> Level | None:

@@ -128,6 +128,23 @@ def test_a_shut_valve_leaves_a_pulse_and_nothing_after_it() -> None:
     assert any("valve" in reason or "no level echo" in reason for reason in shot.reasons)
 
 
+def test_a_pulse_hardly_over_the_noise_says_nothing_of_a_valve() -> None:
+    shot = analysed(plain.record(level_s=None, joints=0.0, noise=0.1, seconds=20.0))
+    assert shot.quality == "bad"
+    assert not any("valve" in reason for reason in shot.reasons)
+    assert any("the pulse itself is only" in reason for reason in shot.reasons)
+
+
+@pytest.mark.parametrize("stated", ["compression", "rarefaction"])
+def test_a_pulse_that_begins_the_other_way_than_stated_is_noted(stated: str) -> None:
+    """The record begins upward, which is a compression."""
+    shot = analysed(plain.record(), pulse=stated)
+    told = [note for note in shot.notes if note.startswith("pulse: ")]
+    assert told == (["pulse: rarefaction is stated and the record begins as of a compression; one of them is wrong"]
+                    if stated == "rarefaction" else [])  # fmt: skip
+    assert shot.round_trip_s is not None and shot.round_trip_s.value == pytest.approx(5.0, rel=0.01)
+
+
 def test_a_record_shorter_than_the_travel_time_is_not_trusted() -> None:
     shot = analysed(plain.record(level_s=8.0, seconds=4.0))
     assert shot.quality == "bad"
