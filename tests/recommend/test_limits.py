@@ -122,3 +122,12 @@ def test_a_longer_rest_minds_the_casing_and_what_is_set() -> None:
 def test_loads_without_ratings_say_which_is_missing() -> None:
     with pytest.raises(ValueError, match="gear_max_in_lb is not configured; must be"):
         loads.at_rate(replace(well(), gear_max_in_lb=None), 8.0, 5000.0)
+
+
+def test_the_rating_that_is_used_most_is_told_and_none_where_one_is_missing() -> None:
+    """Peak load by hand (Mills): 3,700 lb of liquid and 9,230 lb of rods x (1 + 100 x 8^2/70500): 13,800 of 9,000."""
+    assert loads.used_frac(replace(well(), structure_max_lb=9000.0), 8.0, 5000.0) == pytest.approx(1.53, rel=0.05)
+    kept = loads.used_frac(well(), 8.0, 5000.0)
+    assert kept is not None and kept < 1.0
+    assert loads.used_frac(replace(well(), gear_max_in_lb=None), 8.0, 5000.0) is None
+    assert loads.used_frac(well(), 0.0, 5000.0) is None
