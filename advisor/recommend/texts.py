@@ -117,7 +117,7 @@ def _normal_short(well: Well, view: Outlook, index: int) -> float:
 
 def _starts(well: Well, in_force: Setting, proposed: Setting) -> tuple[str, ...]:
     before, after = (options.starts_per_h(s) for s in (in_force, proposed))
-    if abs(after - before) < 0.05:
+    if f"{before:.1f}" == f"{after:.1f}":
         return ()
     unchecked = after > before and well.drive.starts_per_h_max is None
     missing = f"; starts_per_h_max is not on file in {well.source or 'the well settings'}, so nothing checks them"
