@@ -119,7 +119,8 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         largest_step_frac=settings.largest_step_frac(item.well),
         inspecting=inspection_stands(
             item.current,
-            heard_ms=(memory.disturbed_at_ms, memory.test_at_ms),
+            disturbed_at_ms=memory.disturbed_at_ms,
+            tested=_tested(item),
             effectiveness=item.assessment.quantities.get("pump_effectiveness_frac"),
         ),
         widened_by=widened_by,
@@ -131,6 +132,15 @@ def _settles_at_ms(item: Work) -> int | None:
     """When the last change made as advised has had its time; None where it is judged, or none was made."""
     last = item.changes_made[-1] if item.changes_made else None
     return outcomes.settles_at_ms(last, item.memory) if last is not None and last.judged_at_ms is None else None
+
+
+def _tested(item: Work) -> tuple[int, float] | None:
+    """When the last production test ended, and its liquid over what the pump displaces."""
+    test, ended_ms = item.memory.test, item.memory.test_at_ms
+    displaced = item.assessment.quantities.get("pump_displacement_bpd") if item.assessment is not None else None
+    if test is None or ended_ms is None or displaced is None or displaced.value <= 0.0:
+        return None
+    return ended_ms, test.liquid_bpd / displaced.value
 
 
 def _on_offer(item: Work) -> Setting | None:

@@ -69,15 +69,22 @@ def considered(
 
 
 def inspection_stands(
-    current: Advice | None, *, heard_ms: tuple[int | None, ...], effectiveness: Quantity | None
+    current: Advice | None,
+    *,
+    disturbed_at_ms: int | None,
+    tested: tuple[int, float] | None,
+    effectiveness: Quantity | None,
 ) -> bool:
-    """Whether an inspection is asked for that nothing has ended: no event or test since, no pump that lifts again.
+    """Whether an inspection is asked for that nothing has ended: no event since, no sign of a pump that lifts again.
 
-    heard_ms: when the last of each was heard. That the level rises no more ends nothing: it stands as high as it can.
+    tested: when the last production test ended, and its liquid over the pump's displacement. That the level rises no
+    more ends nothing: it stands as high as it can.
     """
     if current is None or current.draft.kind != "inspect" or current.state not in DECIDABLE | {"lapsed"}:
         return False
-    if any(at_ms is not None and at_ms > current.offered_at_ms for at_ms in heard_ms):
+    if disturbed_at_ms is not None and disturbed_at_ms > current.offered_at_ms:
+        return False
+    if tested is not None and tested[0] > current.offered_at_ms and tested[1] > LIFTS_FROM:
         return False
     return effectiveness is None or effectiveness.value - 2.0 * effectiveness.sd <= LIFTS_FROM
 

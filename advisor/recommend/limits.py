@@ -190,7 +190,7 @@ def _loads(
 def _now(value: float, unit: str, limit: float) -> str:
     """What a rating that is not kept stands at in force: what is over it already may be eased."""
     number = words.plain_number(value) if math.isfinite(value) else "not known"
-    eased = ", over it already: no faster, slower is not forbidden" if not value <= limit else ""
+    eased = ", over it already: slower is allowed, faster is not" if not value <= limit else ""
     return f"{number} {unit} at the setting in force{eased}"
 
 
