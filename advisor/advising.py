@@ -5,9 +5,9 @@ from __future__ import annotations
 from advisor import outcomes
 from advisor.belief import ensemble, suspects
 from advisor.model import Confirm, Draft
-from advisor.recommend import choice
+from advisor.recommend import choice, drafts
 from advisor.review import answered as site_answered
-from advisor.review import considered, lapsed
+from advisor.review import considered, inspection_stands, lapsed
 from advisor.rulebook import book
 from advisor.rulebook.load import Rulebook
 from advisor.tasks import Settings, Work
@@ -52,7 +52,7 @@ def advised(items: list[Work], rules: Rulebook, settings: Settings) -> None:
     if not wanted:
         return
     believed = [item for item in wanted if item.belief is not None]
-    drafts: dict[str, Draft] = {}
+    found: dict[str, Draft] = {}
     if believed:
         made = choice.advise(
             ensemble.join([item.belief for item in believed if item.belief is not None]),
@@ -60,11 +60,10 @@ def advised(items: list[Work], rules: Rulebook, settings: Settings) -> None:
             [item.column for item in believed],
             [_context(item, rules, settings) for item in believed],
         )
-        drafts = {item.well.key: draft for item, draft in zip(believed, made, strict=True)}
+        found = {item.well.key: draft for item, draft in zip(believed, made, strict=True)}
     for item in wanted:
-        draft = drafts.get(item.well.key) or choice.unknown(item.well, item.moment.at_ms, item.setting)
+        draft = found.get(item.well.key) or drafts.unknown(item.well, item.moment.at_ms, item.setting)
         item.draft = draft
-        draft = outcomes.widened(draft, item.changes_made)
         item.advised_at_ms = item.moment.at_ms
         current = item.current
         turned_down = item.task.turned_down
@@ -91,6 +90,7 @@ def _advice_due(item: Work) -> bool:
 def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
     memory, now_ms = item.memory, item.moment.at_ms
     assert item.assessment is not None
+    widened_by, widened_why = outcomes.widening(item.changes_made)
     return choice.Context(
         now_ms=now_ms,
         in_force=item.setting,
@@ -117,6 +117,14 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         pound_probability_max=settings.pound_probability_max,
         offered=_on_offer(item),
         largest_step_frac=settings.largest_step_frac(item.well),
+        inspecting=inspection_stands(
+            item.current,
+            disturbed_at_ms=memory.disturbed_at_ms,
+            tested=_tested(item),
+            effectiveness=item.assessment.quantities.get("pump_effectiveness_frac"),
+        ),
+        widened_by=widened_by,
+        widened_why=widened_why,
     )
 
 
@@ -124,6 +132,15 @@ def _settles_at_ms(item: Work) -> int | None:
     """When the last change made as advised has had its time; None where it is judged, or none was made."""
     last = item.changes_made[-1] if item.changes_made else None
     return outcomes.settles_at_ms(last, item.memory) if last is not None and last.judged_at_ms is None else None
+
+
+def _tested(item: Work) -> tuple[int, float] | None:
+    """When the last production test ended, and its liquid over what the pump displaces."""
+    test, ended_ms = item.memory.test, item.memory.test_at_ms
+    displaced = item.assessment.quantities.get("pump_displacement_bpd") if item.assessment is not None else None
+    if test is None or ended_ms is None or displaced is None or displaced.value <= 0.0:
+        return None
+    return ended_ms, test.liquid_bpd / displaced.value
 
 
 def _on_offer(item: Work) -> Setting | None:

@@ -93,5 +93,5 @@ def _now(item: Work) -> Now:
         liquid_height_ft=assessment.quantities.get("liquid_height_ft"),
         level_ft_md=assessment.quantities.get("level_ft_md"),
         intake_psig=assessment.quantities.get("intake_psig"),
-        lasting=item.draft.if_nothing if item.draft is not None else None,
+        lasting=outcomes.as_worked_out(item.draft) if item.draft is not None else None,
     )

@@ -117,8 +117,8 @@ def _of_the_step(draft: Draft, approval: Approval) -> list[Reason]:
     if not abs(step) <= approval.largest_step_frac + EPS:
         found.append(("step", f"a step of {step:+.1%}; largest_step_frac allows {approval.largest_step_frac:.0%}"))
     broken = [check.name for check in draft.limits if not check.ok]
-    if not increases(draft):  # less of what pounds is a step towards these bounds, be it not the whole way
-        broken = [name for name in broken if name not in TOWARDS]
+    if not increases(draft):  # a step towards these bounds and ratings, be it not the whole way
+        broken = [name for name in broken if name not in TOWARDS and name not in RATINGS]
     if broken:
         found.append(("limit", f"{', '.join(broken)} is not kept"))
     if not increases(draft):

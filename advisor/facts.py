@@ -11,8 +11,9 @@ from collections.abc import Sequence
 from advisor import outcomes, tubing
 from advisor.memory import SAME_VALUES, Memory, same_setting
 from advisor.model import Advice, Applied, Assessment, Fact, Quantity
+from advisor.physics import annulus
 from advisor.quantities import FOR_RULES, PUBLISHED, SUSPECTS
-from advisor.recommend import intake_test, options
+from advisor.recommend import intake_test, loads, options
 from advisor.well import Setting, Well
 
 HOUR_MS = 3_600_000
@@ -68,6 +69,7 @@ def derive(
         "stands_unplanned": _stands_unplanned(memory, now_ms),
         "out_of_use": 0.0 if memory.out_of_use is None else 1.0,
         **_inflow_facts(assessment, extra or {}),
+        "rating_used_frac": _rating_used_frac(memory, well),
         "test_off_sd": abs(memory.test_off_sd) if memory.test_off_sd is not None else None,
         "clock_off_min": (extra or {}).get("clock_off_min"),
         "velocity_apart_frac": (extra or {}).get("velocity_apart_frac"),
@@ -158,6 +160,13 @@ def _stands_unplanned(memory: Memory, now_ms: int) -> float | None:
         return 1.0
     heard_min = ((memory.run_at_ms or 0) - memory.running_since_ms) / MINUTE_MS
     return float(heard_min >= idle_min + OVER_REST_MIN)
+
+
+def _rating_used_frac(memory: Memory, well: Well) -> float | None:
+    if memory.setting is None or not memory.run_live:
+        return None
+    intake_ft_tvd = annulus.true_vertical_ft_tvd(depth_ft_md=well.pump_intake_ft_md, survey=well.survey_ft)
+    return loads.used_frac(well, memory.setting.stroke_rate_spm, float(intake_ft_tvd))
 
 
 def _inflow_facts(assessment: Assessment | None, extra: dict[str, float | None]) -> dict[str, float | None]:

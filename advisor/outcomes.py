@@ -293,35 +293,28 @@ def factor(applied: Iterable[Applied]) -> float:
     return min(max(scale, 1.0), WIDEST)
 
 
-def widened(draft: Draft, applied: Sequence[Applied]) -> Draft:
-    """The draft with its intervals as wide as earlier changes of this well ask for, and that said."""
+def widening(applied: Sequence[Applied]) -> tuple[float, str]:
+    """How many times as wide intervals are to be told as earlier changes of this well ask for, and that in words."""
     by = factor(applied)
     if by < SAID_FROM:
-        return draft
+        return 1.0, ""
     told = compared(applied)
     missed = sum(one.verdict == "missed" for one in told)
-    said = (
+    return by, (
         f"Intervals are {by:.1f} times as wide as worked out: of the last {len(told)} changes judged here,"
         f" {missed} missed what was foretold."
     )
-    return replace(
-        draft,
-        expected=_wider(draft.expected, by),
-        if_nothing=_wider(draft.if_nothing, by),
-        because=(*draft.because, said),
-        widened_by=by,
-    )
 
 
-def _wider(expected: Expected | None, by: float) -> Expected | None:
-    if expected is None:
+def as_worked_out(draft: Draft) -> Expected | None:
+    """What is expected at the setting in force, with intervals as they were before any widening."""
+    told, by = draft.if_nothing, draft.widened_by
+    if told is None:
         return None
-    gain = expected.gain_bpd
     return replace(
-        expected,
-        liquid_bpd=replace(expected.liquid_bpd, sd=by * expected.liquid_bpd.sd),
-        liquid_height_ft=replace(expected.liquid_height_ft, sd=by * expected.liquid_height_ft.sd),
-        gain_bpd=replace(gain, sd=by * gain.sd) if gain is not None else None,
+        told,
+        liquid_bpd=replace(told.liquid_bpd, sd=told.liquid_bpd.sd / by),
+        liquid_height_ft=replace(told.liquid_height_ft, sd=told.liquid_height_ft.sd / by),
     )
 
 

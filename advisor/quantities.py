@@ -71,6 +71,10 @@ FOR_RULES: dict[str, tuple[str, str]] = {
         "fraction",
         "share by which the lifted liquid could rise at the most the drive can be set to, as far as it comes in",
     ),
+    "rating_used_frac": (
+        "fraction",
+        "load at the setting in force over its rating, worked out: the most of rod stress, structure load and torque",
+    ),
     "people_on_location": ("0 or 1", "people said to be at the well"),
     "inflow_trend_upper_frac_per_30d": ("fraction per 30 d", "its trend plus 1.645 sd: the upper 95 % bound"),
     "outcome_missed": ("0 or 1", "the last change judged, within 30 days, missed what was foretold of it"),

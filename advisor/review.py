@@ -10,7 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
-from advisor.model import Advice, Confirm, Draft, Release
+from advisor.model import Advice, Confirm, Draft, Quantity, Release
 from advisor.well import Setting
 
 HOUR_MS = 3_600_000
@@ -23,6 +23,7 @@ SETTINGS = tuple(SAME_SETTING)
 BLOCKED = "block:"  # what a draft is held by where a block stands
 BACK_FOR_MS = 24 * HOUR_MS  # deferred advice stands at least so long once it is back
 SHOWS_WITHIN_MS = 6 * HOUR_MS  # a run reading that shows a change should come sooner than this (no source)
+LIFTS_FROM = 0.1  # effectiveness at the least, of a pump that lifts again (our choice)
 REPROPOSE_AFTER_MS = 72 * HOUR_MS  # a declined proposal is not made again before this
 
 
@@ -65,6 +66,27 @@ def considered(
     if _same_proposal(current.draft, draft):
         return (fresh,)
     return (replace(current, state="superseded"), _opened(draft, terms, current))
+
+
+def inspection_stands(
+    current: Advice | None,
+    *,
+    disturbed_at_ms: int | None,
+    tested: tuple[int, float] | None,
+    effectiveness: Quantity | None,
+) -> bool:
+    """Whether an inspection is asked for that nothing has ended: no event since, no sign of a pump that lifts again.
+
+    tested: when the last production test ended, and its liquid over the pump's displacement. That the level rises no
+    more ends nothing: it stands as high as it can.
+    """
+    if current is None or current.draft.kind != "inspect" or current.state not in DECIDABLE | {"lapsed"}:
+        return False
+    if disturbed_at_ms is not None and disturbed_at_ms > current.offered_at_ms:
+        return False
+    if tested is not None and tested[0] > current.offered_at_ms and tested[1] > LIFTS_FROM:
+        return False
+    return effectiveness is None or effectiveness.value - 2.0 * effectiveness.sd <= LIFTS_FROM
 
 
 def _under_way(current: Advice, draft: Draft, terms: Terms, disturbed_at_ms: int | None) -> bool:

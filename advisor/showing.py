@@ -15,7 +15,7 @@ from advisor.config.load import load_config
 from advisor.config.sections import Config
 from advisor.heads import restored
 from advisor.memory import Memory
-from advisor.model import Advice, Alarm, AlarmFlags, Applied, Assessment, LimitCheck
+from advisor.model import Advice, Alarm, AlarmFlags, Applied, Assessment
 from advisor.quantities import PUBLISHED
 from advisor.store import advice as advices
 from advisor.store import alarms, assessments, beliefs, logbook, presence, seqs
@@ -173,7 +173,7 @@ def _show_advice(one: Advice) -> None:
             liquid = words.quantity_words(expected.liquid_bpd, "bbl/d")
             height = words.quantity_words(expected.liquid_height_ft, "ft of liquid above the intake")
             print(f"  {title}: {liquid}, {height}, pounding {words.confidence(expected.pound_probability)}")
-    _show_list("limits checked", tuple(limit_words(limit) for limit in draft.limits))
+    _show_list("limits checked", tuple(words.limit_words(limit) for limit in draft.limits))
     _show_list("cautions", draft.cautions)
 
 
@@ -182,18 +182,6 @@ def _show_list(title: str, lines: tuple[str, ...]) -> None:
         print(f"  {title}")
     for number, line in enumerate(lines, 1):
         print(f"    {number}. {line}")
-
-
-def limit_words(limit: LimitCheck) -> str:
-    """'rod-stress: 0.71 of 1 share of allowable; …'; of a least 'at least', of a step down what it is down."""
-    value = "not known" if limit.value is None else words.plain_number(limit.value)
-    bound = "not on file" if limit.limit is None else f"{words.plain_number(limit.limit)} {limit.unit}"
-    if limit.name.endswith("-least") and limit.limit is not None:
-        value, bound = f"{value},", f"at least {bound}"
-    else:
-        down = limit.limit is not None and limit.limit < 0.0
-        value, bound = (value.removeprefix("-") + " down" if down else value), f"of {bound.removeprefix('-')}"
-    return f"{limit.name}: {value} {bound}{'' if limit.ok else ', NOT MET'}; {limit.basis}"
 
 
 def alarms_verb(args: argparse.Namespace) -> int:

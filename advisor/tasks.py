@@ -151,7 +151,7 @@ class Work:
     assessment: Assessment | None = None
     facts: Mapping[str, Fact] = field(default_factory=dict)
     advice: tuple[Advice, ...] = ()
-    draft: Draft | None = None  # as worked out, before its intervals were widened
+    draft: Draft | None = None
     applied: tuple[Applied, ...] = ()
     advised_at_ms: int | None = None
     alarms: tuple[Step, ...] = ()

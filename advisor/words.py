@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import math
 
-from advisor.model import Advice, Assessment, Draft, Quantity
+from advisor.model import Advice, Assessment, Draft, LimitCheck, Quantity
 from advisor.well import Setting
+
+AT_LEAST = frozenset({"stroke-rate-least"})  # limits that are lower bounds
 
 
 def setting_words(setting: Setting) -> str:
@@ -75,6 +77,16 @@ def quantity_words(quantity: Quantity | None, unit: str, digits: int = 0) -> str
     if quantity is None:
         return "not known"
     return f"{quantity.value:,.{digits}f} ± {quantity.sd:,.{digits}f} {unit}"
+
+
+def limit_words(limit: LimitCheck) -> str:
+    """A limit with its value: 'gear-torque: 228,515, at most 160,000 in-lb, NOT MET; an estimate ...'."""
+    value = "not known" if limit.value is None else plain_number(limit.value)
+    side = "at least" if limit.name in AT_LEAST else "at most"
+    bound = "limit not on file" if limit.limit is None else f"{side} {plain_number(limit.limit)} {limit.unit}"
+    if limit.limit is not None and limit.limit < 0.0:  # a step down
+        value, bound = f"{value.removeprefix('-')} down", bound.replace("-", "", 1)
+    return f"{limit.name}: {value}, {bound}{'' if limit.ok else ', NOT MET'}; {limit.basis}"
 
 
 def advice_line(advice: Advice) -> str:

@@ -10,6 +10,7 @@ from advisor import facts
 from advisor.model import Assessment, CasingPressure, Event, Fact, Level, Quantity, Run
 from advisor.quantities import FOR_RULES, PUBLISHED
 from advisor.well import Setting
+from tests.belief import invented
 from tests.test_memory import HOUR_MS, MINUTE_MS, T0_MS, WELL, Memory, fold, reading, run
 
 
@@ -44,6 +45,14 @@ def test_a_level_ages_from_its_own_time_and_bad_ones_do_not_count() -> None:
 
 def test_where_no_level_ever_came_its_age_is_since_the_well_was_first_heard_of() -> None:
     assert value(fold(run(8.0)), "level_age_h", 180.0) == pytest.approx(3.0)
+
+
+def test_what_a_setting_does_to_the_ratings_is_known_where_they_are_and_the_setting_was_heard() -> None:
+    rated, blank = invented.well(), replace(invented.well(), gear_max_in_lb=None)
+    for of, memory, known in ((rated, fold(run(8.0)), True), (blank, fold(run(8.0)), False), (rated, fold(), False)):
+        found = facts.derive(None, memory, of, T0_MS, site_silent=False)["rating_used_frac"].value
+        assert (found is not None) == known
+        assert found is None or 0.2 < found < 1.0
 
 
 def test_history_does_not_make_a_level_young_nor_tell_the_present_of_anything() -> None:

@@ -231,17 +231,23 @@ def test_a_factor_needs_three_outcomes_and_is_shrunk_to_one() -> None:
     assert outcomes.factor([off(50.0)] * 10) == outcomes.WIDEST
 
 
-def test_intervals_are_widened_and_it_is_said() -> None:
-    draft = advice().draft
+def test_how_wide_intervals_are_to_be_told_is_said_in_words() -> None:
     told = [off(3.0, "missed"), off(-3.0, "missed"), off(3.0, "missed")]
-    wide = outcomes.widened(draft, told)
-    assert wide.expected is not None
-    assert wide.expected.liquid_height_ft.sd == pytest.approx(40.0 * math.sqrt(5.0))
-    assert wide.expected.liquid_height_ft.value == 200.0
-    assert wide.widened_by == pytest.approx(math.sqrt(5.0))
-    assert "2.2 times as wide" in wide.because[-1]
-    assert "3 missed" in wide.because[-1]
-    assert outcomes.widened(draft, told[:2]) == draft
+    by, why = outcomes.widening(told)
+    assert by == pytest.approx(math.sqrt(5.0))
+    assert "2.2 times as wide" in why and "3 missed" in why
+    assert outcomes.widening(told[:2]) == (1.0, "")
+
+
+def test_what_a_setting_comes_to_is_compared_as_it_was_worked_out() -> None:
+    """40 ft told as 80 ft, since earlier changes missed, is 40 ft again."""
+    expected = advice().draft.expected
+    assert expected is not None
+    wide = replace(expected.liquid_height_ft, sd=2.0 * expected.liquid_height_ft.sd)
+    draft = replace(advice().draft, if_nothing=replace(expected, liquid_height_ft=wide), widened_by=2.0)
+    plain = outcomes.as_worked_out(draft)
+    assert plain is not None and plain.liquid_height_ft == expected.liquid_height_ft
+    assert outcomes.as_worked_out(replace(draft, if_nothing=None)) is None
 
 
 def test_a_miss_is_measured_by_the_width_before_it_was_widened() -> None:

@@ -92,6 +92,32 @@ def test_an_approval_stands_whatever_the_next_draft_proposes() -> None:
         assert review.considered(_approved(), fresh, TERMS, disturbed_at_ms=NOW_MS) == ()  # was known then
 
 
+NOTHING = Quantity(value=0.0, sd=0.006)
+
+
+@pytest.mark.parametrize(
+    ("disturbed_at_ms", "tested", "effectiveness", "stands"),
+    [
+        (None, None, NOTHING, True),
+        (NOW_MS - HOUR_MS, (NOW_MS, 0.7), NOTHING, True),  # known when it was asked for
+        (NOW_MS + HOUR_MS, None, NOTHING, False),
+        (None, (NOW_MS + HOUR_MS, 0.7), NOTHING, False),
+        (None, (NOW_MS + HOUR_MS, 0.0), NOTHING, True),  # a test of nothing says that nothing is lifted
+        (None, None, Quantity(value=0.8, sd=0.4), True),  # it may lift nothing still
+        (None, None, Quantity(value=0.8, sd=0.05), False),
+        (None, None, None, True),
+    ],
+)
+def test_an_inspection_stands_until_an_event_or_a_pump_that_lifts(
+    disturbed_at_ms: int | None, tested: tuple[int, float] | None, effectiveness: Quantity | None, stands: bool
+) -> None:
+    [asked] = review.considered(None, replace(draft(NOW_MS, None), kind="inspect"), TERMS)
+    known = {"disturbed_at_ms": disturbed_at_ms, "tested": tested, "effectiveness": effectiveness}
+    assert review.inspection_stands(asked, **known) == stands  # type: ignore[arg-type]
+    assert not review.inspection_stands(replace(asked, state="declined"), **known)  # type: ignore[arg-type]
+    assert not review.inspection_stands(None, **known)  # type: ignore[arg-type]
+
+
 def test_an_inspection_takes_the_place_of_an_approval() -> None:
     look = replace(draft(NOW_MS + 2 * MINUTE_MS, None), kind="inspect")
     old, new = review.considered(_approved(), look, TERMS)

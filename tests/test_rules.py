@@ -46,6 +46,7 @@ DEFAULTS = [
     ("test-disagrees", "test_off_sd", "above", 3.0, False, 2.0, 1, 0),
     ("velocity-odd", "velocity_apart_frac", "above", 0.03, False, 0.02, 3, D),
     ("site-clock-off", "clock_off_min", "above", 5.0, False, 3.0, 0, 0),
+    ("rating-exceeded", "rating_used_frac", "above", 1.0, False, 0.95, 2, 0),
     ("tubing-pressure-odd", "tubing_off_psi", "above", 25.0, False, 10.0, 2, 0),
 ]
 

@@ -13,7 +13,6 @@ from advisor import cli, words
 from advisor.config.load import load_config
 from advisor.core import Advisor
 from advisor.model import Assessment, LimitCheck, Quantity
-from advisor.showing import limit_words
 from advisor.store import presence
 from advisor.well import Setting
 from tests.invented_wells import START, config_text, message, running
@@ -135,13 +134,13 @@ def test_a_well_in_one_line_says_what_is_not_known_once_each() -> None:
 @pytest.mark.parametrize(
     ("name", "value", "limit", "says"),
     [
-        ("stroke-rate-most", 8.4, 11.0, "8.4 of 11 spm"),
+        ("stroke-rate-most", 8.4, 11.0, "8.4, at most 11 spm"),
         ("stroke-rate-least", 8.4, 3.0, "8.4, at least 3 spm"),
-        ("largest-step", -0.244, -0.25, "0.244 down of 0.25 spm"),
-        ("largest-step", 0.05, 0.1, "0.05 of 0.1 spm"),
-        ("stroke-rate-least", None, None, "not known of not on file"),
+        ("largest-step", -0.244, -0.25, "0.244 down, at most 0.25 spm"),
+        ("largest-step", 0.05, 0.1, "0.05, at most 0.1 spm"),
+        ("stroke-rate-least", None, None, "not known, limit not on file"),
     ],
 )
 def test_a_limit_says_on_which_side_it_lies(name: str, value: float | None, limit: float | None, says: str) -> None:
     check = LimitCheck(name=name, value=value, limit=limit, unit="spm", basis="why", ok=True)
-    assert limit_words(check) == f"{name}: {says}; why"
+    assert words.limit_words(check) == f"{name}: {says}; why"

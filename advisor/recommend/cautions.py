@@ -76,13 +76,13 @@ def applicable(
     in_force: Setting,
     proposed: Setting | None,
     *,
-    casing_matters: bool,
-    inspect: bool,
+    casing_matters: bool = False,
+    inspect: bool = False,
     starves: bool = False,
 ) -> tuple[str, ...]:
     """The texts that go with a proposal (or, with proposed None, with a hold), always ending in OVERRULED.
 
-    starves: the proposal means the pump to run short of liquid.
+    starves: the pump likely runs short of liquid, or is meant to.
     """
     found = [AUTOMATIC_START]
     if proposed is not None:

@@ -14,8 +14,8 @@ import numpy as np
 
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
-from advisor.model import Draft, Expected, LimitCheck, Quantity
-from advisor.recommend import cautions, guards, intake_test, limits, options, outlook, step_test, texts
+from advisor.model import Draft, LimitCheck
+from advisor.recommend import drafts, guards, intake_test, kept, limits, options, outlook, step_test, texts
 from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
 
@@ -54,6 +54,9 @@ class Context:
     pound_probability_max: float = 0.05
     offered: Setting | None = None  # on offer now, not decided
     largest_step_frac: float | None = None  # of a bounded policy that is switched on
+    inspecting: bool = False  # an inspection is asked for, and nothing has come since that ends it
+    widened_by: float = 1.0  # factor on the standard deviations that are told, and why
+    widened_why: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,27 +83,9 @@ def advise(
     ]
 
 
-def unknown(well: Well, at_ms: int, in_force: Setting) -> Draft:
-    """The draft of a well nothing is believed of yet."""
-    return Draft(
-        well=well.key,
-        at_ms=at_ms,
-        kind="hold",
-        now=in_force,
-        proposed=None,
-        expected=None,
-        if_nothing=None,
-        because=(texts.NO_BELIEF,),
-        unless=(),
-        limits=(),
-        cautions=cautions.applicable(well, in_force, None, casing_matters=False, inspect=False),
-        held_by=("no-belief",),
-    )
-
-
 def _draft(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft:
-    if context.suspects.get("no-pump-action", 0.0) >= guards.CERTAIN:
-        return _inspect(well, context, view)
+    if context.inspecting or context.suspects.get("no-pump-action", 0.0) >= guards.CERTAIN:
+        return drafts.inspection(well, context, view)
     testing = intake_test.goes_on(context, view)
     pick = None if testing else standing(well, column, context, view, choose(well, column, context, view))
     held = guards.before(belief, well, context, view)
@@ -113,25 +98,31 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
             return test
     if pick is not None and not held:
         kind = texts.kind_of(context.in_force, view.settings[pick.index])
-        reasons = _goes_part_of_the_way(context, view, pick)
-        return _proposal(well, context, view, pick.index, pick.checks, kind, reasons)
+        reasons = _goes_part_of_the_way(well, context, view, pick)
+        return drafts.proposal(well, column, context, view, pick.index, pick.checks, kind, reasons)
     if testing:
-        return _hold(well, column, context, view, [*held, ("intake-test", texts.intake_test_goes_on(view))], None)
+        return drafts.hold(
+            well, column, context, view, [*held, ("intake-test", texts.intake_test_goes_on(view))], None
+        )
     asks = all(name == guards.POUNDING_TOLD for name, _ in held)
     probe = step_test.offered(belief, well, column, context, view) if asks else None
     if probe is not None:
-        return _proposal(well, context, view, probe[0], probe[1], "step-test", (probe[2],))
-    return _hold(well, column, context, view, held, pick)
+        return drafts.proposal(well, column, context, view, probe[0], probe[1], "step-test", (probe[2],))
+    return drafts.hold(well, column, context, view, held, pick)
 
 
-def _goes_part_of_the_way(context: Context, view: Outlook, pick: Pick) -> tuple[str, ...]:
-    """Why a step down leaves a pump that may pound on, where it does."""
+def _goes_part_of_the_way(well: Well, context: Context, view: Outlook, pick: Pick) -> tuple[str, ...]:
+    """Why a step leaves a pump that may pound on, or short of liquid, where it does."""
     if guards.stops_short(context, view, pick.index):
         return (texts.WAY_BACK,)
     down = options.change_frac(context.in_force, view.settings[pick.index]) < 0.0
-    if down and not pick.feasible and guards.begins_with_little(context, view):
+    if down and not pick.feasible and guards.begins_with_little(well, context, view):
         return (texts.LITTLE_FIRST,)
-    return ()
+    if all(check.ok for check in drafts.bounds(context, view, pick.index, well)):
+        return ()
+    if pick.feasible:
+        return (texts.STANDS_ON,)
+    return (texts.part_of_the_way(kept.holds_down(well, view.settings[pick.index])),)
 
 
 def _to_the_intake(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft | None:
@@ -141,11 +132,11 @@ def _to_the_intake(belief: Belief, well: Well, column: Column, context: Context,
         return None
     checks = guards.limits_of(well, column, context, view, index)
     against = [name for name, _ in guards.against(belief, well, context, view, index) if name != guards.REVERSAL]
-    if limits.broken(checks) or against:
+    if limits.forbidding(checks, context.in_force, view.settings[index]) or against:
         return None
     height_sd_ft = float(belief.members["height_ft"].std())
     why = texts.intake_test(height_sd_ft, intake_test.margin_bpd(belief, column, view), intake_test.LONGEST_H)
-    return _proposal(well, context, view, index, checks, "step-test", (why,), starves=True)
+    return drafts.proposal(well, column, context, view, index, checks, "step-test", (why,), starves=True)
 
 
 def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick | None:
@@ -161,19 +152,19 @@ def choose(well: Well, column: Column, context: Context, view: Outlook) -> Pick 
     )
     strokes = np.array([options.strokes_per_d(s) for s in view.settings])
     passed: LimitCheck | None = None
-    for index in _ranked(view, feasible, strokes, guards.within_reach(context, view)):
+    for index in _ranked(view, feasible, strokes, guards.within_reach(well, context, view)):
         if index == 0:
             return None
         if not feasible[index] and stays:
             return None
         checks = guards.limits_of(well, column, context, view, index)
-        broken = limits.broken(checks)
+        broken = limits.forbidding(checks, context.in_force, view.settings[index])
         if broken:
             passed = passed or broken[0]
             continue
         if not _worth(well, context, view, index, stays):
             return None
-        return Pick(index, checks + _bounds(context, view, index, well), passed, bool(feasible[index]))
+        return Pick(index, checks + drafts.bounds(context, view, index, well), passed, bool(feasible[index]))
     return None
 
 
@@ -196,9 +187,9 @@ def standing(well: Well, column: Column, context: Context, view: Outlook, pick: 
     if not keeps or (better_bpd > most_bpd and not _spares(context, view, index)):
         return pick
     checks = guards.limits_of(well, column, context, view, index)
-    if limits.broken(checks):
+    if limits.forbidding(checks, context.in_force, context.offered):
         return pick
-    return Pick(index, checks + _bounds(context, view, index, well), pick.passed_over if pick else None, True)
+    return Pick(index, checks + drafts.bounds(context, view, index, well), pick.passed_over if pick else None, True)
 
 
 def _spares(context: Context, view: Outlook, index: int) -> bool:
@@ -236,123 +227,3 @@ def _worth(well: Well, context: Context, view: Outlook, index: int, stays: bool)
         return True
     spared = -options.change_frac(context.in_force, view.settings[index])
     return spared >= guards.LEAST_SPARED and gain >= -SAME_LIQUID_FRAC * float(view.liquid_bpd[0])
-
-
-def _bounds(context: Context, view: Outlook, index: int, well: Well) -> list[LimitCheck]:
-    pounds, short = float(view.pound_probability[index]), float(view.short_probability[index])
-    return [
-        LimitCheck(
-            name="pound-probability",
-            value=round(pounds, 4),
-            limit=context.pound_probability_max,
-            unit="probability",
-            basis="bound on the probability of pounding, from the advice settings",
-            ok=pounds <= context.pound_probability_max,
-        ),
-        LimitCheck(
-            name="least-liquid-height",
-            value=round(short, 4),
-            limit=texts.SHORT_PROBABILITY_MAX,
-            unit="probability",
-            basis=(
-                f"of less than {well.least_liquid_height_ft:g} ft of liquid above the intake at the end of a run;"
-                f" height from {well.source or 'the well settings'}"
-            ),
-            ok=short <= texts.SHORT_PROBABILITY_MAX,
-        ),
-    ]
-
-
-def expected_of(view: Outlook, index: int) -> Expected:
-    """What a candidate comes to."""
-    return Expected(
-        liquid_bpd=Quantity(value=float(view.liquid_bpd[index]), sd=float(view.liquid_sd_bpd[index])),
-        liquid_height_ft=Quantity(value=float(view.height_ft[index]), sd=float(view.height_sd_ft[index])),
-        pound_probability=round(float(view.pound_probability[index]), 6),
-        gain_bpd=Quantity(value=float(view.gain_bpd[index]), sd=float(view.gain_sd_bpd[index])) if index else None,
-        settles_h=texts.settled_h(view.settles_h[index]) if index else None,
-    )
-
-
-def _proposal(
-    well: Well,
-    context: Context,
-    view: Outlook,
-    index: int,
-    checks: list[LimitCheck],
-    kind: str,
-    reasons: tuple[str, ...],
-    *,
-    starves: bool = False,
-) -> Draft:
-    proposed = view.settings[index]
-    most = context.largest_step_frac
-    small = (texts.small_steps(most),) if most is not None else ()
-    return Draft(
-        well=well.key,
-        at_ms=context.now_ms,
-        kind=kind,
-        now=context.in_force,
-        proposed=proposed,
-        expected=expected_of(view, index),
-        if_nothing=expected_of(view, 0),
-        because=(
-            *reasons,
-            *texts.because(well, context.in_force, view, index, context.pound_probability_max),
-            *small,
-        ),
-        unless=texts.unless(well, context.in_force, proposed, dict(context.suspects)),
-        limits=tuple(checks),
-        cautions=cautions.applicable(
-            well,
-            context.in_force,
-            proposed,
-            casing_matters=guards.casing_matters(well, context),
-            inspect=False,
-            starves=starves,
-        ),
-    )
-
-
-def _hold(
-    well: Well, column: Column, context: Context, view: Outlook, held: list[tuple[str, str]], pick: Pick | None
-) -> Draft:
-    """Nothing to change, or something that forbids it; what would have been proposed is said."""
-    reasons = list(held)
-    would: tuple[str, ...] = ()
-    if pick is not None:
-        would = (texts.would_propose(context.in_force, view.settings[pick.index]),)
-    elif not reasons:
-        reasons = guards.nothing_better(well, column, context, view)
-    return Draft(
-        well=well.key,
-        at_ms=context.now_ms,
-        kind="hold",
-        now=context.in_force,
-        proposed=None,
-        expected=None,
-        if_nothing=expected_of(view, 0),
-        because=tuple(why for _, why in reasons) + would,
-        unless=(),
-        limits=tuple(pick.checks) if pick is not None else (),
-        cautions=cautions.applicable(
-            well, context.in_force, None, casing_matters=guards.casing_matters(well, context), inspect=False
-        ),
-        held_by=tuple(name for name, _ in reasons),
-    )
-
-
-def _inspect(well: Well, context: Context, view: Outlook) -> Draft:
-    return Draft(
-        well=well.key,
-        at_ms=context.now_ms,
-        kind="inspect",
-        now=context.in_force,
-        proposed=None,
-        expected=None,
-        if_nothing=expected_of(view, 0),
-        because=(texts.no_pump_action(context.suspects["no-pump-action"]),),
-        unless=("The shots since the last change are wrong: foam, a stuck valve or another well's record.",),
-        limits=(),
-        cautions=cautions.applicable(well, context.in_force, None, casing_matters=False, inspect=True),
-    )

@@ -22,6 +22,7 @@ Held = list[tuple[str, str]]
 
 HOUR_MS = 3_600_000
 FIRST_WAIT_H = 24.0
+FIXED_FIRST_WAIT_H = 72.0  # of a fixed drive, however likely it pounds (our choice)
 EARLY_DAYS, EARLY_WAIT_H, LATER_WAIT_H = 10.0, 12.0, 36.0
 EARLY_MOST_WAIT_H, MOST_WAIT_H = 18.0, 96.0  # early on more is learnt from the next step than from the last one's end
 AT_ONCE_POUNDING = 0.5
@@ -72,8 +73,8 @@ def before(belief: Belief, well: Well, context: Context, view: Outlook) -> Held:
     if context.running is False and context.in_force.idle_min <= 0:
         held.append(("not-running", "The unit is not running; there is no setting to judge until it does."))
     held += _readings(belief, well, context)
-    held += _casing(well, context)
-    held += _waiting(belief, context, view)
+    held += _casing(well, context, view)
+    held += _waiting(belief, well, context, view)
     return held
 
 
@@ -143,33 +144,31 @@ def _shut_min(context: Context) -> float:
     return (context.now_ms - context.valve_since_ms) / 60_000
 
 
-def _casing(well: Well, context: Context) -> Held:
+def _casing(well: Well, context: Context, view: Outlook) -> Held:
     held: Held = []
     shut_min = _shut_min(context)
-    if shut_min > SHUT_MIN:
-        held.append(
-            (
-                "casing-shut-in",
-                f"The casing valve has been shut for {shut_min / 60:.1f} h: gas pushes the level down. Opening it"
-                " to the flowline may be the cheapest barrel; settings can wait.",
-            )
-        )
     share = casing_share(well, context)
-    if share is not None and share > CASING_SHARE_HIGH:
-        held.append(
-            (
-                "casing-pressure-high",
-                f"Casing pressure is {context.casing_psig:.0f} psig, {share:.0%} of its limit: lowering it comes"
-                " first and may be the cheapest barrel.",
-            )
-        )
+    high = share is not None and share > CASING_SHARE_HIGH
+    if shut_min > SHUT_MIN:
+        held.append(("casing-shut-in", texts.casing_shut_in(shut_min / 60, likely_pounds(context, view), high)))
+    if share is not None and context.casing_psig is not None and high:
+        held.append(("casing-pressure-high", texts.casing_high(context.casing_psig, share)))
     return held
 
 
-def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
-    """The first day, and the time for the last change to show; much shorter where the pump is likely pounding."""
+def likely_pounds(context: Context, view: Outlook) -> bool:
+    """Whether the pump likely pounds at the setting in force, by the outlook or by the readings."""
+    return float(view.pound_probability[0]) > AT_ONCE_POUNDING or context.pound_told >= SUSPECTED
+
+
+def _waiting(belief: Belief, well: Well, context: Context, view: Outlook) -> Held:
+    """The first day, and the time for the last change to show; much shorter where the pump is likely pounding.
+
+    A crew is not sent for on a day's readings, nor again before its last work has shown: fixed drives wait longer.
+    """
+    fixed = well.drive.kind == "fixed"
     pounding = float(view.pound_probability[0])
-    enough = belief.counts["shots"][0] >= AT_ONCE_SHOTS
+    enough = not fixed and bool(belief.counts["shots"][0] >= AT_ONCE_SHOTS)
     urgent = pounding > AT_ONCE_POUNDING and enough
     if context.changes:
         at_ms = context.changes[-1][0]
@@ -179,6 +178,7 @@ def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
             wait_h = max(wait_h, min((context.settles_at_ms - at_ms) / HOUR_MS, _most_wait_h(context)))
         if intake_test.seen(context, view):
             wait_h = TESTED_WAIT_H
+        wait_h = MOST_WAIT_H if fixed else wait_h
         if since_h < wait_h:
             return [
                 (
@@ -188,10 +188,9 @@ def _waiting(belief: Belief, context: Context, view: Outlook) -> Held:
             ]
     if context.first_at_ms is not None and not (pounding > FIRST_DAY_POUNDING and enough):
         known_h = (context.now_ms - context.first_at_ms) / HOUR_MS
-        if known_h < FIRST_WAIT_H:
-            return [
-                ("first-day", f"Known for {known_h:.0f} h; nothing is changed in the first {FIRST_WAIT_H:.0f} h.")
-            ]
+        wait_h = FIXED_FIRST_WAIT_H if fixed else FIRST_WAIT_H
+        if known_h < wait_h:
+            return [("first-day", texts.first_day(known_h, wait_h, unless_pounding=not fixed))]
     return []
 
 
@@ -222,12 +221,15 @@ def within_bounds(context: Context, view: Outlook) -> Marks:
 
 def stops_short(context: Context, view: Outlook, index: int) -> bool:
     """Whether a candidate may be proposed only as a step on the way back from a test: it need not go all the way."""
-    over = float(view.pound_probability[index]) > context.pound_probability_max
-    return over and bool(within_bounds(context, view)[index])
+    pounds, short = float(view.pound_probability[index]), float(view.short_probability[index])
+    over = pounds > context.pound_probability_max or short > texts.SHORT_PROBABILITY_MAX
+    return intake_test.on_the_way_back(context) and over and bool(within_bounds(context, view)[index])
 
 
-def within_reach(context: Context, view: Outlook) -> Marks:
+def within_reach(well: Well, context: Context, view: Outlook) -> Marks:
     """Candidates (C,) that one step may go to, by how far down: what goes too far is a turn more on the way back.
+
+    All of them for a fixed drive: a crew changes its sheaves once, not bit by bit.
 
     Of a well known for days EARLY_DOWN, further where a pump likely pounds on after that. Later, when most of
     what seems to starve is a fed level that stood still by chance, LATE_DOWN or the least there is: a fed level rises
@@ -235,8 +237,10 @@ def within_reach(context: Context, view: Outlook) -> Marks:
     pounds is slowed by as much as it must at once.
     """
     changes = options.changes_frac(view.settings)
+    if well.drive.kind == "fixed":
+        return np.ones_like(changes, dtype=bool)
     if not _is_early(context):
-        begins = begins_with_little(context, view)
+        begins = begins_with_little(well, context, view)
         return _no_further_down(changes, LATE_DOWN) if begins else np.ones_like(changes, dtype=bool)
     near = changes >= -EARLY_DOWN - options.EPS
     if view.pound_probability[near][np.argmin(changes[near])] > AT_ONCE_POUNDING:
@@ -244,14 +248,15 @@ def within_reach(context: Context, view: Outlook) -> Marks:
     return near
 
 
-def begins_with_little(context: Context, view: Outlook) -> bool:
+def begins_with_little(well: Well, context: Context, view: Outlook) -> bool:
     """Whether a step down is to be a little one, whose answer tells whether more is needed.
 
     Not one that spares strokes where the setting in force keeps its bounds.
     """
     pounds, short = float(view.pound_probability[0]), float(view.short_probability[0])
     keeps = pounds <= context.pound_probability_max and short <= texts.SHORT_PROBABILITY_MAX
-    return not (keeps or pounds > ALL_BUT_SURE or _is_early(context) or _went_down(context))
+    fixed = well.drive.kind == "fixed"
+    return not (fixed or keeps or pounds > ALL_BUT_SURE or _is_early(context) or _went_down(context))
 
 
 def _no_further_down(changes: Array, most: float) -> Marks:
@@ -369,17 +374,3 @@ def _turns(changes: intake_test.Changes, now_ms: int, days: float) -> int:
     since_ms = now_ms - days * 24 * HOUR_MS
     ways = [options.change_frac(was, became) for at_ms, was, became in changes if at_ms >= since_ms]
     return sum(a * b < 0.0 for a, b in itertools.pairwise(ways))
-
-
-def nothing_better(well: Well, column: Column, context: Context, view: Outlook) -> Held:
-    """Why the setting in force is kept where no guard holds: as good as any, or better is not allowed."""
-    best = int(np.argmax(np.where(within_bounds(context, view), view.liquid_bpd, -1.0)))
-    gain = float(view.gain_bpd[best])
-    if gain >= least_gain_bpd(well, float(view.liquid_bpd[0])):
-        broken = limits.broken(limits_of(well, column, context, view, best))
-        if broken:
-            name = broken[0].name if broken[0].name == "rating-missing" else f"limit:{broken[0].name}"
-            return [(name, texts.not_allowed(gain, broken[0]))]
-    pounds, bound = float(view.pound_probability[0]), context.pound_probability_max
-    kept = texts.kept_though_over(pounds, bound) if pounds > STAYS_FACTOR * bound and context.calm else ""
-    return [("as-good-as-any", texts.as_good(view, best) + kept)]

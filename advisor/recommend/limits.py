@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 
+from advisor import words
 from advisor.model import LimitCheck
 from advisor.recommend import loads, options
 from advisor.well import Setting, Well
 
 CASING_SHARE_MAX = 0.85  # of casing_max_psig, for a longer rest: pressure builds while idle
+RATED = ("rod-stress", "structure-load", "gear-torque")
 
 
 def check(
@@ -21,7 +23,7 @@ def check(
     casing_share_of_max: float | None = None,
 ) -> list[LimitCheck]:
     """Every limit the proposal touches; lift_ft is the depth the pump lifts from, true vertical."""
-    found = [_step(in_force, proposed)]
+    found = [_step(well, in_force, proposed)]
     found += _rate_range(well, proposed)
     found += _loads(well, proposed, in_force, highest_rate_30d_spm, lift_ft)
     if proposed.idle_min > 0 or in_force.idle_min > 0:
@@ -29,27 +31,45 @@ def check(
     return found
 
 
-def broken(checks: list[LimitCheck]) -> list[LimitCheck]:
-    """Those not kept."""
-    return [c for c in checks if not c.ok]
+def forbidding(checks: list[LimitCheck], in_force: Setting, proposed: Setting) -> list[LimitCheck]:
+    """Those not kept that speak against the proposal: over a rating already, a unit may still be slowed.
+
+    Nor does casing pressure that is too high for a longer rest forbid one that is no longer.
+    """
+    eased = set() if proposed.stroke_rate_spm > in_force.stroke_rate_spm + options.EPS else set(RATED)
+    if proposed.idle_min <= in_force.idle_min + options.EPS:
+        eased.add("casing-pressure")
+    return [c for c in checks if not c.ok and c.name not in eased]
+
+
+def over_now(well: Well, in_force: Setting, lift_ft: float) -> list[LimitCheck]:
+    """The ratings that the setting in force is over already, by the same computation."""
+    checks = _loads(well, in_force, in_force, None, lift_ft)
+    return [c for c in checks if c.name in RATED and not c.ok]
 
 
 def _source(well: Well) -> str:
     return well.source or "the well's settings"
 
 
-def _step(in_force: Setting, proposed: Setting) -> LimitCheck:
+def _step(well: Well, in_force: Setting, proposed: Setting) -> LimitCheck:
     change = options.change_frac(in_force, proposed)
-    limit = options.LARGEST_UP if change > 0 else -options.LARGEST_DOWN
-    least, most = options.SLACK_DOWN * (1.0 - options.LARGEST_DOWN), options.SLACK_UP * (1.0 + options.LARGEST_UP)
-    ok = least - options.EPS <= 1.0 + change <= most + options.EPS
+    up, down = options.LARGEST_UP, options.largest_down(well.drive)
+    if (in_force.run_min, in_force.idle_min) != (proposed.run_min, proposed.idle_min):  # whole minutes
+        up, down = options.SLACK_UP * (1.0 + up) - 1.0, 1.0 - options.SLACK_DOWN * (1.0 - down)
+    limit = up if change > 0 else down
+    kind = "one job to the right sheaves" if well.drive.kind == "fixed" else "one step at a time"
+    source = "our choice" if well.drive.kind == "fixed" else "common practice, no source"
     return LimitCheck(
         name="largest-step",
-        value=round(change, 4),
-        limit=limit,
-        unit="share of stroke rate times time running",
-        basis="one step at a time, 10 % up and 25 % down (common practice, no source)",
-        ok=ok,
+        value=round(abs(change), 4),
+        limit=round(limit, 4),
+        unit=f"share of the strokes a day, {'more' if change > 0 else 'less'}",
+        basis=(
+            f"{kind}, {options.LARGEST_UP:.0%} up and {options.largest_down(well.drive):.0%} down"
+            f" and what whole minutes need ({source})"
+        ),
+        ok=abs(change) <= limit + options.EPS,
     )
 
 
@@ -108,7 +128,7 @@ def _loads(
             )
         ]
     try:
-        there = loads.at_rate(well, rate, lift_ft)
+        there, now = (loads.at_rate(well, spm, lift_ft) for spm in (rate, in_force.stroke_rate_spm))
     except ValueError as why:
         return [
             LimitCheck(
@@ -128,6 +148,7 @@ def _loads(
         (
             "rod-stress",
             there.rod_stress_frac,
+            now.rod_stress_frac,
             1.0,
             "share of allowable",
             f"stress range over the modified Goodman range, service factor {loads.SERVICE_FACTOR:g}; {how};"
@@ -136,6 +157,7 @@ def _loads(
         (
             "structure-load",
             there.peak_lb,
+            now.peak_lb,
             well.structure_max_lb,
             "lb",
             f"peak polished rod load; {how}; rating from {_source(well)}",
@@ -143,29 +165,38 @@ def _loads(
         (
             "gear-torque",
             there.torque_in_lb,
+            now.torque_in_lb,
             well.gear_max_in_lb,
             "in-lb",
             f"an estimate for a balanced unit; {how}; rating from {_source(well)}",
         ),
     )
-    return [
-        LimitCheck(
-            name=name,
-            value=round(value, 3) if math.isfinite(value) else None,
-            limit=limit,
-            unit=unit,
-            basis=basis,
-            # what is over its rating already does not forbid going slower
-            ok=not raises or (math.isfinite(value) and value <= limit),
+    found = []
+    for name, value, value_now, limit, unit, basis in rows:
+        kept = not raises if not math.isfinite(value) else value <= limit
+        found.append(
+            LimitCheck(
+                name=name,
+                value=round(value, 3) if math.isfinite(value) else None,
+                limit=limit,
+                unit=unit,
+                basis=basis if kept else f"{_now(value_now, unit, limit)}; {basis}",
+                ok=kept,
+            )
         )
-        for name, value, limit, unit, basis in rows
-    ]
+    return found
+
+
+def _now(value: float, unit: str, limit: float) -> str:
+    """What a rating that is not kept stands at in force: what is over it already may be eased."""
+    number = words.plain_number(value) if math.isfinite(value) else "not known"
+    eased = ", over it already: slower is allowed, faster is not" if not value <= limit else ""
+    return f"{number} {unit} at the setting in force{eased}"
 
 
 def _timer(well: Well, proposed: Setting, in_force: Setting, casing_share_of_max: float | None) -> list[LimitCheck]:
     drive = well.drive
     found = []
-    longer = proposed.idle_min > in_force.idle_min + options.EPS
     if drive.never_idle:
         found.append(
             LimitCheck(
@@ -207,8 +238,11 @@ def _timer(well: Well, proposed: Setting, in_force: Setting, casing_share_of_max
                 value=round(casing_share_of_max, 3),
                 limit=CASING_SHARE_MAX,
                 unit="share of casing_max_psig",
-                basis=f"casing pressure now over the lowest rating of {_source(well)}; it builds while idle",
-                ok=not longer or casing_share_of_max <= CASING_SHARE_MAX,
+                basis=(
+                    f"casing pressure now over the lowest rating of {_source(well)}; it builds while idle, so"
+                    " over this no longer rest"
+                ),
+                ok=casing_share_of_max <= CASING_SHARE_MAX,
             )
         )
     return found

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from functools import lru_cache
 
@@ -51,6 +52,19 @@ def at_rate(well: Well, stroke_rate_spm: float, lift_ft: float) -> Loads:
         round(stroke_rate_spm, 3),
         well.loads_measured,
     )
+
+
+def used_frac(well: Well, stroke_rate_spm: float, lift_ft: float) -> float | None:
+    """The most of stress, load and torque over its rating; None where a rating is missing, or no load worked out."""
+    if missing_ratings(well) or stroke_rate_spm <= 0.0:
+        return None
+    try:
+        there = at_rate(well, stroke_rate_spm, lift_ft)
+    except ValueError:
+        return None
+    assert well.structure_max_lb is not None and well.gear_max_in_lb is not None
+    used = (there.rod_stress_frac, there.peak_lb / well.structure_max_lb, there.torque_in_lb / well.gear_max_in_lb)
+    return max(used) if all(math.isfinite(share) for share in used) else None
 
 
 def _liquid_gravity(well: Well) -> float:

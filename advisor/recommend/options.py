@@ -12,6 +12,7 @@ from advisor.belief.ensemble import Array
 from advisor.well import Drive, Setting, Well
 
 LARGEST_UP, LARGEST_DOWN = 0.10, 0.25  # of the stroke rate, or of the share of time running, in one step
+FIXED_LARGEST_DOWN = 0.50  # other sheaves are a crew's work: one job to the right ones, not three (our choice)
 SLACK_DOWN, SLACK_UP = 0.98, 1.01  # whole minutes do not meet a share exactly
 MOST_CANDIDATES = 24
 FIXED_STEP_SHARE = 0.05  # a sheave comes in sizes: a change worth making is about this much
@@ -60,15 +61,21 @@ def _at_least_rate(well: Well, in_force: Setting) -> bool:
     return resting or (least is not None and in_force.stroke_rate_spm <= least + 0.5 * well.drive.step_spm)
 
 
+def largest_down(drive: Drive) -> float:
+    """The largest step down, as a share of the strokes."""
+    return FIXED_LARGEST_DOWN if drive.kind == "fixed" else LARGEST_DOWN
+
+
 def _rates(well: Well, in_force: Setting) -> list[float]:
     """Stroke rates within reach and within what the drive allows, on the drive's own step."""
     drive = well.drive
     now = in_force.stroke_rate_spm
-    low = max(now * (1.0 - LARGEST_DOWN), drive.stroke_rate_min_spm or 0.0)
+    low = max(now * (1.0 - largest_down(drive)), drive.stroke_rate_min_spm or 0.0)
     high = min(now * (1.0 + LARGEST_UP), drive.stroke_rate_max_spm or math.inf)
     if drive.kind == "fixed":
         step = max(round(FIXED_STEP_SHARE * now, 1), 0.1)
-        listed = [now + k * step for k in range(-5, 3)]
+        most = math.ceil(FIXED_LARGEST_DOWN / FIXED_STEP_SHARE)
+        listed = [now + k * step for k in range(-most, 3)]
     else:
         step = drive.step_spm if drive.step_spm > 0 else 0.1
         listed = [k * step for k in range(math.ceil(low / step - EPS), math.floor(high / step + EPS) + 1)]
@@ -129,12 +136,17 @@ def _shortest_run_min(drive: Drive) -> float:
 
 
 def _rests(drive: Drive, in_force: Setting) -> list[float]:
-    """From the shortest up, some eight; those that meet a share with the shortest run; and the one in force."""
+    """From the shortest up, some eight; those that meet a share with the shortest run, or with as few starts an hour
+    as are allowed; and the one in force."""
     least, most, step = _shortest_min(drive), drive.most_idle_min or math.inf, drive.step_min
     every = max(step, _on_step((MOST_REST - 1.0) * least / 8.0, step))
     count = int((MOST_REST - 1.0) * least / every + EPS)
     wanted = [least + i * every for i in range(count + 1)]
     wanted += [_on_step(_shortest_run_min(drive) * (1.0 - w) / w, step) for w in _shares(in_force.running_frac)]
+    if drive.starts_per_h_max is not None:
+        cycle = 60.0 / drive.starts_per_h_max
+        fewest = [_up_to_step((1.0 - w) * cycle, step) for w in _shares(in_force.running_frac)]
+        wanted += [rest + more for rest in fewest for more in (0.0, step)]  # the run is rounded, and may fall short
     if in_force.idle_min > 0:
         wanted.append(_on_step(in_force.idle_min, step))
     return list(dict.fromkeys(rest for rest in wanted if least - EPS <= rest <= most + EPS))

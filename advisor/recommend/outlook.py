@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -36,6 +36,16 @@ class Outlook:
     pound_probability: Array
     settles_h: Array
     lost_a_day: float = 0.0  # share of the inflow that is believed to go in a day, and to go on so for FALLS_ON_D
+
+
+def wider(view: Outlook, by: float) -> Outlook:
+    """The same with standard deviations so many times as wide: to be told, what is chosen rests on the plain ones."""
+    return replace(
+        view,
+        liquid_sd_bpd=by * view.liquid_sd_bpd,
+        gain_sd_bpd=by * view.gain_sd_bpd,
+        height_sd_ft=by * view.height_sd_ft,
+    )
 
 
 def roll(

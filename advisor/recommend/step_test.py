@@ -40,7 +40,7 @@ def offered(
     if index == 0 or changes[index] >= 0.0:
         return None
     checks = guards.limits_of(well, column, context, view, index)
-    if limits.broken(checks):
+    if limits.forbidding(checks, context.in_force, view.settings[index]):
         return None
     settles_h = float(view.settles_h[index])
     pounding = texts.step_test_pounding(context.pound_told, foretold, settles_h)

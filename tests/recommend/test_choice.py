@@ -10,7 +10,7 @@ from advisor.belief import prior, update
 from advisor.belief.ensemble import Belief
 from advisor.column import Observation
 from advisor.model import Draft
-from advisor.recommend import cautions, choice, guards, outlook, step_test, texts
+from advisor.recommend import cautions, choice, drafts, guards, kept, outlook, step_test, texts
 from advisor.well import Setting, Well
 from tests.belief.invented import DAY_MS, HOUR_MS, START_MS, column, drive, setting, well
 
@@ -125,11 +125,31 @@ def test_no_increase_without_ratings_and_the_missing_one_is_named() -> None:
 
 
 def test_a_rating_that_would_be_broken_holds_with_its_numbers() -> None:
+    """A peak of about 13,800 lb by hand (Mills): 9,230 lb of rods by 1 + 100 x 8^2/70500, and 3,700 lb of liquid."""
     weak = replace(well(), structure_max_lb=9000.0)
     draft = advised(weak, believed(weak, height_ft=900.0, inflow_share=1.5), context())
     assert draft.kind == "hold"
-    assert draft.held_by == ("limit:structure-load",)
-    assert "9000 lb" in draft.because[0]
+    assert draft.held_by == ("over-rating", "limit:structure-load")
+    assert draft.because[0].startswith("At 8.0 strokes a minute the unit is over its rating")
+    assert "of at most 9,000 lb" in draft.because[0] and "of at most 9,000 lb" in draft.because[1]
+    assert "in one step" in draft.because[1]
+    [over] = draft.limits
+    assert (over.name, over.ok, over.limit) == ("structure-load", False, 9000.0)
+    assert over.value == pytest.approx(13800.0, rel=0.05)
+
+
+def test_a_unit_over_its_rating_may_be_slowed_and_each_limit_says_so() -> None:
+    """In force 13,800 lb by hand, as above; at 6 strokes a minute 3,700 + 9,230 x (1 + 100 x 6^2/70500) = 13,400."""
+    weak = replace(well(), structure_max_lb=9000.0)
+    draft = advised(weak, believed(weak, height_ft=0.0, inflow_share=0.5, spread=0.01), context())
+    assert draft.proposed is not None and draft.proposed.stroke_rate_spm < 8.0
+    assert "over its rating" in draft.because[0] and "slower eases it" in draft.because[0]
+    [load] = [check for check in draft.limits if check.name == "structure-load"]
+    assert not load.ok and load.value == pytest.approx(13400.0, rel=0.05)
+    assert "at the setting in force, over it already" in load.basis
+    well_rated = advised(well(), believed(well(), height_ft=0.0, inflow_share=0.5, spread=0.01), context())
+    assert not any("over its rating" in text for text in well_rated.because)
+    assert well_rated.proposed == draft.proposed
 
 
 def test_a_slower_rate_is_proposed_without_ratings() -> None:
@@ -177,8 +197,10 @@ def test_strokes_are_spared_by_more_than_a_little_where_nothing_speaks_for_pound
     pick = choice.choose(well(), column(), long_known, view)
     assert pick is not None and pick.index == 1
     over = replace(view, pound_probability=np.array([0.3, 0.02]))
-    assert guards.within_reach(long_known, view).tolist() == [True, True]
-    assert guards.begins_with_little(long_known, over) and not guards.begins_with_little(long_known, view)
+    assert guards.within_reach(well(), long_known, view).tolist() == [True, True]
+    assert guards.begins_with_little(well(), long_known, over) and not guards.begins_with_little(
+        well(), long_known, view
+    )
 
 
 def test_where_all_within_reach_pounds_the_unit_is_slowed_all_the_same() -> None:
@@ -242,9 +264,9 @@ def test_a_setting_whose_days_say_that_nothing_changes_is_left_once_it_likelier_
 
 def test_why_a_setting_over_the_bound_is_kept_is_said() -> None:
     now = context(first_at_ms=NOW_MS - 40 * DAY_MS, calm=True)
-    (_, why), *_ = guards.nothing_better(well(), column(), now, slower_or_not(0.45, 0.6))
+    (_, why), *_ = kept.nothing_better(well(), column(), now, slower_or_not(0.45, 0.6))
     assert "0.45, is over the bound of 0.05" in why
-    (_, why), *_ = guards.nothing_better(well(), column(), now, slower_or_not(0.15, 0.6))
+    (_, why), *_ = kept.nothing_better(well(), column(), now, slower_or_not(0.15, 0.6))
     assert "over the bound" not in why
 
 
@@ -464,7 +486,7 @@ def test_a_long_steady_uncertain_well_is_offered_a_small_test_step() -> None:
 
 
 def test_nothing_believed_is_a_hold_with_its_reason() -> None:
-    draft = choice.unknown(well(), NOW_MS, setting(8.0))
+    draft = drafts.unknown(well(), NOW_MS, setting(8.0))
     assert draft.kind == "hold" and draft.held_by == ("no-belief",)
     assert "needs a level" in draft.because[0]
 

@@ -66,9 +66,12 @@ def test_measured_loads_move_the_computed_ones() -> None:
 
 def test_a_rating_that_would_be_broken_forbids_more_but_not_less() -> None:
     weak = replace(well(), structure_max_lb=9000.0)
-    up = checked(weak, setting(8.4))["structure-load"]
-    assert not up.ok and up.value is not None and up.value > 9000.0
-    assert checked(weak, setting(7.6))["structure-load"].ok
+    now = setting(8.0)
+    for rate, forbids in ((8.4, True), (7.6, False)):
+        found = checked(weak, setting(rate))
+        load = found["structure-load"]
+        assert not load.ok and load.value is not None and load.value > 9000.0  # said as it is, whichever way
+        assert limits.forbidding(list(found.values()), now, setting(rate)) == ([load] if forbids else [])
 
 
 def test_every_load_limit_says_what_it_rests_on() -> None:
@@ -85,12 +88,26 @@ def test_the_step_is_bounded_both_ways() -> None:
     assert not checked(well(), setting(9.2), highest=10.0)["largest-step"].ok
     assert checked(well(), setting(6.0))["largest-step"].ok
     assert not checked(well(), setting(5.4))["largest-step"].ok
+    less = checked(well(), setting(6.0))["largest-step"]
+    assert (less.value, less.limit) == (0.25, 0.25) and less.unit.endswith("less")
+
+
+def test_other_sheaves_may_go_down_by_half_in_one_job() -> None:
+    """Our choice: a crew comes once."""
+    fixed = well(drive=drive("fixed"))
+    assert checked(fixed, setting(4.0))["largest-step"].ok
+    assert not checked(fixed, setting(3.9))["largest-step"].ok
+    assert not checked(fixed, setting(9.0), highest=10.0)["largest-step"].ok
+    assert "one job" in checked(fixed, setting(4.0))["largest-step"].basis
 
 
 def test_a_longer_rest_minds_the_casing_and_what_is_set() -> None:
     timer = well(drive=drive("timer", starts_per_h_max=1.0))
     now, longer = setting(8.0, 30.0, 30.0), setting(8.0, 30.0, 40.0)
-    assert not checked(timer, longer, now, casing_share_of_max=0.9)["casing-pressure"].ok
+    for rest, forbids in ((longer, True), (setting(8.0, 33.0, 30.0), False)):
+        high = checked(timer, rest, now, casing_share_of_max=0.9)
+        assert not high["casing-pressure"].ok
+        assert limits.forbidding(list(high.values()), now, rest) == ([high["casing-pressure"]] if forbids else [])
     assert checked(timer, longer, now, casing_share_of_max=0.5)["casing-pressure"].ok
     assert checked(timer, longer, now)["starts-per-hour"].ok
     assert not checked(timer, setting(8.0, 20.0, 25.0), now)["starts-per-hour"].ok
@@ -105,3 +122,12 @@ def test_a_longer_rest_minds_the_casing_and_what_is_set() -> None:
 def test_loads_without_ratings_say_which_is_missing() -> None:
     with pytest.raises(ValueError, match="gear_max_in_lb is not configured; must be"):
         loads.at_rate(replace(well(), gear_max_in_lb=None), 8.0, 5000.0)
+
+
+def test_the_rating_that_is_used_most_is_told_and_none_where_one_is_missing() -> None:
+    """Peak load by hand (Mills): 3,700 lb of liquid and 9,230 lb of rods x (1 + 100 x 8^2/70500): 13,800 of 9,000."""
+    assert loads.used_frac(replace(well(), structure_max_lb=9000.0), 8.0, 5000.0) == pytest.approx(1.53, rel=0.05)
+    kept = loads.used_frac(well(), 8.0, 5000.0)
+    assert kept is not None and kept < 1.0
+    assert loads.used_frac(replace(well(), gear_max_in_lb=None), 8.0, 5000.0) is None
+    assert loads.used_frac(well(), 0.0, 5000.0) is None
