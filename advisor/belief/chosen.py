@@ -7,6 +7,8 @@ importance step, the copies spread a little), and what is left of its informatio
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -99,13 +101,23 @@ def _drawn(weights: Array, well: str, at_ms: int) -> NDArray[np.intp]:
     return np.minimum(np.searchsorted(np.cumsum(weights), at), weights.size - 1)
 
 
-def spread(members: dict[str, Array], belief: Belief, i: int, copies: Marks, share: float = COPY_SPREAD) -> None:
-    """Noise for the members of a well that are copies of others; the height stays as it is."""
-    noise = normals(belief.wells[i], int(belief.at_ms[i]), "copies", len(SPREAD) + len(UNTOLD), belief.size)
+def spread(
+    members: dict[str, Array],
+    belief: Belief,
+    i: int,
+    copies: Marks,
+    share: float = COPY_SPREAD,
+    untold: Sequence[str] = UNTOLD,
+) -> None:
+    """Noise for the members of a well that are copies of others; the height stays as it is.
+
+    untold: what is made as wide again for all of them as it was in belief.
+    """
+    noise = normals(belief.wells[i], int(belief.at_ms[i]), "copies", len(SPREAD) + len(untold), belief.size)
     for row, name in enumerate(SPREAD):
         width = share * members[name][i].std()
         members[name][i] += np.where(copies, width * noise[row], 0.0)
-    for row, name in enumerate(UNTOLD, len(SPREAD)):
+    for row, name in enumerate(untold, len(SPREAD)):
         lost = belief.members[name][i].var() - members[name][i].var()
         members[name][i] += np.sqrt(max(lost, 0.0)) * noise[row]
     members["ln_effectiveness"][i] = prior.bounded(members["ln_effectiveness"][i])

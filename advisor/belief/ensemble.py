@@ -62,6 +62,7 @@ COUNTS: dict[str, str] = {
     "tests": "production tests taken in",
     "at_intake": "log odds for members whose level is at the intake, kept from one measured fillage to the next",
     "fillages": "measured fillages taken in",
+    "met": "share of members with the level at the intake when the well was last seen in its first days",
     "first_ms": "time of the first shot; 0 none",
     "shot_ms": "time of the last shot; 0 none",
     "lesson_ms": "time of the last shot that taught of the well as well as of the level; 0 none",

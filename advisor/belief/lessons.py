@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, chosen, drift, evidence, modes, short, stillness, suspects
+from advisor.belief import assimilate, chosen, drift, evidence, modes, plausible, short, stillness, suspects
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.belief.ledger import Ledger, measured
 from advisor.belief.seen import Seen
@@ -70,7 +70,7 @@ def taught(
             for name, values in wholly.items()
         }
     belief = belief.with_members(learnt, {"lesson_ms": np.where(lesson, seen.at_ms, belief.counts["lesson_ms"])})
-    return drift.followed(belief, seen, lesson)
+    return drift.followed(plausible.kept(belief, lesson), seen, lesson)
 
 
 def _turned(belief: Belief, settings: Sequence[Setting], seen: Seen, near: Marks) -> Belief:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from advisor.belief import balance, cycles, drawing, drift, operation, suspects
+from advisor.belief import balance, cycles, drawing, drift, operation, short, suspects
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import Causes, Ledger
 from advisor.belief.seen import last_factor, liquid_share
@@ -101,10 +101,12 @@ def summary(
     full_bpd = pump.full_bpd(most.rate_spm, ann.at_intake_psia(height))
     most_bpd = np.median(np.minimum(full_bpd, fed_ahead.least_height_bpd), axis=-1)
     lost_a_day = drift.lost_a_day(belief).tolist()
+    met = np.round(short.as_met(belief, wells, settings, fed, pump, ann), 6).tolist()
     presents = []
     for i, well in enumerate(wells):
         stopped = running[i] is False and settings[i].idle_min <= 0
         lifted = Quantity(value=0.0, sd=0.0) if stopped else days[i].lifted_bpd
+        as_met = 0.0 if stopped else met[i]
         quantities = suspects.widened(found[i], kept[i].causes)
         quantities = suspects.doubted(quantities, suspected[i], kept[i], int(belief.at_ms[i]))
         quantities = suspects.standing(quantities, suspected[i]["no-pump-action"], well, columns[i])
@@ -118,7 +120,7 @@ def summary(
                 well=well.key,
                 at_ms=int(belief.at_ms[i]),
                 quantities=quantities,
-                pound_probability=max(days[i].pound_probability, starves),
+                pound_probability=max(days[i].pound_probability, starves, as_met),
                 lifted_bpd=lifted,
                 day_ahead=days[i],
                 pump_room_frac=min(max(room, 0.0), PLENTY),
@@ -129,6 +131,7 @@ def summary(
                     i,
                     kept[i],
                     starves,
+                    met=as_met if as_met > max(days[i].pound_probability, starves) else 0.0,
                     at_intake=found[i]["liquid_height_ft"].value < AT_INTAKE_FT,
                     lost_a_day=lost_a_day[i],
                 ),
@@ -260,7 +263,7 @@ def _less_gas(causes: Causes) -> str:
 
 
 def _notes(
-    belief: Belief, i: int, ledger: Ledger, starves: float, *, at_intake: bool, lost_a_day: float
+    belief: Belief, i: int, ledger: Ledger, starves: float, *, met: float, at_intake: bool, lost_a_day: float
 ) -> tuple[str, ...]:
     notes = []
     if belief.counts["shots"][i] == 0:
@@ -284,6 +287,11 @@ def _notes(
         notes.append(
             "pound_probability: by whole days the level stands about its lowest and does not answer to how much the"
             f" pump is run, or inflow fell to less than it takes: {starves:.0%}{_less_gas(ledger.causes)}"
+        )
+    if met >= 0.5:
+        notes.append(
+            "pound_probability: the level stands at the intake at the setting the well was met with; how short of"
+            f" liquid its pump is no level tells, and of pumps met so {met:.0%} are taken to pound"
         )
     question = suspects.open_question(ledger.causes)
     return tuple(notes) if question is None else (*notes, question)

@@ -78,7 +78,7 @@ def draw(
     drawn["height_ft"] = ann.full_ft * (0.02 + 0.9 * _uniform(z["height_ft"]))
     drawn["free_ft"] = drawn["height_ft"].copy()
     drawn["idle_ft"] = drawn["height_ft"].copy()
-    drawn["ln_potential"] = _ln_potential(wells, drawn, ann) + LN_POTENTIAL_SD * z["ln_potential"]
+    drawn["ln_potential"] = ln_potential(wells, drawn, ann) + LN_POTENTIAL_SD * z["ln_potential"]
     drawn["then_effectiveness"] = ln_net_effectiveness(wells, drawn)
     drawn["then_potential"] = drawn["ln_potential"].copy()
     counts = {name: np.zeros(len(wells)) for name in COUNTS}
@@ -179,7 +179,7 @@ def _uniform(z: Array) -> Array:
     return np.asarray((rank + 0.5) / z.shape[-1])
 
 
-def _ln_potential(wells: Sequence[Well], drawn: dict[str, Array], ann: balance.Annulus) -> Array:
+def ln_potential(wells: Sequence[Well], drawn: Mapping[str, Array], ann: balance.Annulus) -> Array:
     """The potential with which the configured setting would hold the level a tenth of the way up."""
     lift = balance.pump(wells, drawn)
     rate = np.array([[well.drive.stroke_rate_spm * share_running(well)] for well in wells])

@@ -12,8 +12,9 @@ from collections.abc import Sequence
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
-from advisor.belief import balance, cycles, drawing
+from advisor.belief import balance, cycles, drawing, prior
 from advisor.belief.ensemble import HEIGHTS, Array, Belief, Marks, stream
 from advisor.belief.first import LEAST_VELOCITY_FT
 from advisor.belief.seen import Seen
@@ -28,6 +29,9 @@ MOST_SHIFT_SD = (
     4.0  # of the velocity: where joint echoes measure the depth, a level high above the intake stays there
 )
 LEAST_BPD = 0.1
+HOUR_MS = 3_600_000
+MET_H, MET_LOW = 60.0, 0.5  # a well is met in its first days; so many members then stand at the intake (our choices)
+AT_INTAKE_FT = 10.0  # above the tank below it: a level there ripples
 HARDLY_EVER_SD, COMMON_SD = 3.0, 2.0  # of the velocity, off what gas properties say: 1 well in 370, and 19 of 20
 
 
@@ -64,6 +68,59 @@ def as_told(
         for name in HEIGHTS:
             members[name][i][low] = 0.0
     return belief.with_members(members)
+
+
+def met(
+    belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting], rows: Marks
+) -> Belief:
+    """With how many members of the marked wells (W,) stand at the intake, as long as the well is met only."""
+    new = rows & (belief.at_ms - belief.counts["first_ms"] <= MET_H * HOUR_MS)
+    if not new.any():
+        return belief
+    ann = balance.annulus(columns, belief.members)
+    low, _ = _starve(
+        belief, settings, balance.formation(belief.members, ann), balance.pump(wells, belief.members), ann
+    )
+    return belief.with_members({}, {"met": np.where(new, low.mean(axis=-1), belief.counts["met"])})
+
+
+def as_met(
+    belief: Belief,
+    wells: Sequence[Well],
+    settings: Sequence[Setting],
+    fed: balance.Formation,
+    pump: balance.Pump,
+    ann: balance.Annulus,
+) -> Array:
+    """Chance of pounding (W,) of a well that was met with its level at the intake, and is set as it was then.
+
+    No shot tells how much less comes in than the pump takes, and members that came to the intake from above are short
+    of next to nothing: what was thought of inflow before any shot, so far as it lies under what the pump takes, says
+    how many of such pumps pound. 0 once the setting was changed, and levels answered, or a fillage was measured.
+    """
+    counts = belief.counts
+    asked = (counts["met"] >= MET_LOW) & (counts["turned_ms"] == 0.0) & (counts["fillages"] == 0.0)
+    if not asked.any():
+        return np.zeros(len(wells))
+    low, take_bpd = _starve(belief, settings, fed, pump, ann)
+    reaches_bpd = np.maximum(fed.least_height_bpd, LEAST_BPD)
+    enough_bpd = np.maximum(_enough_bpd(cycles.as_arrays(settings), pump, ann), LEAST_BPD)
+    thought = belief.members["ln_potential"] - prior.ln_potential(wells, belief.members, ann)
+    pounds, starves = (
+        ndtr((thought + np.log(each / reaches_bpd)) / prior.LN_POTENTIAL_SD)
+        for each in (enough_bpd, np.maximum(take_bpd, LEAST_BPD))
+    )
+    return np.where(asked, (low * pounds / np.maximum(starves, 1e-12)).mean(axis=-1), 0.0)
+
+
+def _starve(
+    belief: Belief, settings: Sequence[Setting], fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus
+) -> tuple[Marks, Array]:
+    """Members (W, M) with the level at the intake and a pump that takes more than comes in there; what it takes."""
+    arrays = cycles.as_arrays(settings)
+    take_bpd = drawing.at_intake_bpd(arrays.running_frac, arrays.rate_spm, pump, ann)
+    low = belief.members["height_ft"] <= ann.tank_ft + AT_INTAKE_FT
+    return np.asarray(low & (take_bpd > fed.least_height_bpd)), np.asarray(take_bpd)
 
 
 def by_velocity(belief: Belief, seen: Seen) -> Array:

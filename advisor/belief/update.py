@@ -16,7 +16,9 @@ from advisor.belief import (
     first,
     lessons,
     operation,
+    plausible,
     prior,
+    short,
     widen,
 )
 from advisor.belief.ensemble import HEIGHTS, Array, Belief, Marks, one_each
@@ -88,7 +90,8 @@ def shot(
         belief = _first_height(belief, wells, columns, in_force, seen, new)
         belief = settled(belief, wells, columns, in_force, new)
         belief = widen.as_first_known(belief, wells, new)
-    return _counted(belief, seen, given, new, followed)
+    belief = _counted(belief, seen, given, new, followed)
+    return short.met(belief, wells, columns, in_force, given)
 
 
 def _gas_told(belief: Belief, columns: Sequence[Column], seen: Seen, given: Marks) -> Belief:
@@ -300,6 +303,7 @@ def production_test(
     used = np.array([r is not None for r in rate_bpd])
     belief, left = chosen.by_rate(belief, lifted_bpd(belief, wells, columns, settings), rates, sds, used)
     after = scalar(belief, lifted_bpd(belief, wells, columns, settings), rates, sds / np.sqrt(left), used)
+    after = plausible.kept(after, used)
     after = after.with_members({}, {"tests": belief.counts["tests"] + used})
     return evidence.tested(after, wells, settings, rates, used)
 
