@@ -90,14 +90,17 @@ def _log_likelihood(height_ft: Array, variance: Array, read_ft: Array) -> Array:
     return np.asarray(-0.5 * off * off / total - 0.5 * np.log(total))
 
 
-def casing_stepped(belief: Belief, columns: Sequence[Column]) -> Belief:
+def casing_stepped(belief: Belief, columns: Sequence[Column], bleeds: Sequence[bool] | None = None) -> Belief:
     """After a step of the casing pressure out of its own habit, half the members blame the gauge.
 
     The levels that follow tell which half is right: a real step presses the level down, a gauge's does not. A step of
-    more than MOST_STEP_PSI, as when a shut valve is opened, is taken for true.
+    more than MOST_STEP_PSI, as when a shut valve is opened, is taken for true. bleeds: wells whose casing a build-up
+    has left above the pressure it flows at; what goes on there is neither a step nor its habit.
     """
     counts = belief.counts
     now_psia = np.array([c.casing_psia for c in columns])
+    if bleeds is not None:
+        now_psia = np.where(np.array(bleeds) & (counts["casing_psia"] > 0.0), counts["casing_psia"], now_psia)
     first = counts["casing_psia"] == 0.0
     step_psi = np.where(first, 0.0, now_psia - counts["casing_psia"])
     usual_psi = np.where(first, USUAL_STEP_PSI, counts["casing_step"])
