@@ -15,6 +15,7 @@ from advisor.well import Setting, Well
 MOST_ODDS = 3.0  # log odds one shot may add
 NO_LIFT_PRIOR = -5.5  # log odds
 DEAD_UNDER, SOFT = 0.20, 0.02  # effectiveness of a pump that does nothing
+WEAR = 0.2
 LIFTS_FACTOR = 2.0  # so many times that, by a production test, is a pump that lifts
 ODDS_KEPT = (-2.0, 10.0)
 LEAST_AGAINST, SHORT_SD = 1.0, 2.0
@@ -76,6 +77,12 @@ def nothing_lifted(belief: Belief, wells: Sequence[Well]) -> Array:
     net = prior.ln_net_effectiveness(wells, belief.members) - np.log(DEAD_UNDER)
     dead = cycles.soft_below(net, SOFT).mean(axis=-1)
     return np.asarray(np.maximum(expit(belief.counts["no_lift"] + NO_LIFT_PRIOR), dead))
+
+
+def less_lifted(belief: Belief, wells: Sequence[Well]) -> Array:
+    """Share of the members whose pump lifts less, by WEAR or more, than it did when it was first known (W,)."""
+    lost = prior.ln_net_effectiveness(wells, belief.members) - belief.members["then_effectiveness"]
+    return np.asarray(cycles.soft_below(lost - np.log(1.0 - WEAR), SOFT).mean(axis=-1))
 
 
 def _kept(before: Array, gained: Array, rows: Marks) -> Array:

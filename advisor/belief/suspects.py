@@ -60,6 +60,7 @@ def probabilities(
     """One dict a well: name of a suspicion -> probability."""
     members = belief.members
     no_lift = evidence.nothing_lifted(belief, wells)
+    less_lifted = evidence.less_lifted(belief, wells)
     rate = cycles.as_arrays(settings).rate_spm
     height = members["height_ft"]
     fill = cycles.fill_frac(np.maximum(height, GASSY_ABOVE_FT), rate, fed, pump, ann)
@@ -78,6 +79,8 @@ def probabilities(
         nothing = _nothing_lifted(quick, causes)
         lifts = (1.0 - nothing) * (1.0 - causes.slugs)  # slugs press on the formation and lock the pump by turns
         worn = causes.chance.get("worn", 0.0) * lifts
+        if ledger.reference == ledger.following:  # young: its days hardly tell, members know what it lifted at first
+            worn = max(worn, float(less_lifted[i]) * lifts)
         leak = causes.chance.get("leak", 0.0) * lifts
         supplied = (QUICK_IF_DOUBTFUL if shut else 1.0) * (1.0 - causes.chance.get("falling", 0.0))
         gas_rose = causes.gas_ratio is not None and causes.gas_ratio >= GAS_ROSE

@@ -80,7 +80,7 @@ def shot(
         belief = _afresh(belief, wells, columns, afresh)
         new, followed = new | afresh, followed & ~afresh
     if followed.any():
-        belief = widen.changed(belief, followed, seen.at_ms)
+        belief = widen.changed(belief, followed, misses > 0.0, seen.at_ms)
     near = known & ~far & ~followed & ~new
     belief = lessons.taught(belief, wells, columns, in_force, seen, near, kept)
     if followed.any():

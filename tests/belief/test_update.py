@@ -132,6 +132,27 @@ def test_a_second_shot_nowhere_near_the_first_is_taken_for_the_first() -> None:
     assert belief.counts["shots"][0] == 2
 
 
+def test_levels_that_rise_unexplained_are_the_pump_rather_than_the_inflow() -> None:
+    """100 ft an hour: 100 x 24 x 0.014494 = 35 of 150 bbl/d that are lifted no more, and more as less comes in."""
+    belief = after_first(300.0)
+    for _ in range(3):
+        belief = update.production_test(belief, [well()], [column()], [setting()], [150.0])
+    for _ in range(8):
+        belief = carried(belief, 6.0)
+        belief = seen(belief, shot(300.0, int(belief.at_ms[0])))
+    inflow_then = _inflow(belief)
+    lifted_then = float(update.lifted_bpd(belief, [well()], [column()], [setting()]).mean())
+    for hour in range(1, 8):
+        belief = carried(belief, 1.0)
+        belief = seen(belief, shot(300.0 + 100.0 * hour, int(belief.at_ms[0])))
+    assert belief.counts["changes"][0] == 1.0
+    assert _inflow(belief) == pytest.approx(inflow_then, rel=0.12)
+    assert float(update.lifted_bpd(belief, [well()], [column()], [setting()]).mean()) < 0.8 * lifted_then
+    look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
+    assert look.suspects["worn-pump"] > 0.8  # of a well of some days, whose rows do not tell yet
+    assert look.suspects["inflow-falling"] < 0.1
+
+
 def test_no_level_asks_for_inflow_without_bounds() -> None:
     """Its pressure over the static one: e^3.5 is 33 times what was thought before any shot."""
     prior_ln = float(prior.draw([well()], START_MS, [column()]).members["ln_potential"].mean())
