@@ -129,7 +129,8 @@ def summary(
                     starves,
                     at_intake=found[i]["liquid_height_ft"].value < AT_INTAKE_FT,
                     lost_a_day=lost_a_day[i],
-                ),
+                )
+                + suspects.unmeasured(belief, i, found[i]),
             )
         )
     return presents
