@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from advisor import outcomes
-from advisor.belief import ensemble, suspects
+from advisor.belief import answers, ensemble, suspects
 from advisor.model import Confirm, Draft
 from advisor.recommend import choice, drafts
 from advisor.review import answered as site_answered
@@ -90,6 +90,7 @@ def _advice_due(item: Work) -> bool:
 def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
     memory, now_ms = item.memory, item.moment.at_ms
     assert item.assessment is not None
+    changes = memory.settings_changed()
     widened_by, widened_why = outcomes.widening(item.changes_made)
     return choice.Context(
         now_ms=now_ms,
@@ -97,7 +98,8 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         setting_heard=memory.setting is not None,
         first_at_ms=memory.first_at_ms,
         highest_rate_30d_spm=memory.highest_rate_30d_spm(),
-        changes=memory.settings_changed(),
+        changes=changes,
+        answer=answers.since(memory.ledger, changes[-1][0]) if changes else None,
         settles_at_ms=_settles_at_ms(item),
         blocks=tuple(book.blocks(rules, item.facts, item.well, now_ms)),
         suspects=dict(item.assessment.suspects),

@@ -62,7 +62,7 @@ def _news(item: Work, segments: Sequence[Segment]) -> News:
         height_ft=taken.alike_ft if taken is not None and again < STUCK_FROM else None,
         shot_value=_value(item),
         # what a build-up leaves behind comes and goes as a slug of gas does
-        casing_psia=item.column.casing_psia if item.moment.has(PRESSURE_KINDS) and not _bleeds_off(item) else None,
+        casing_psia=item.column.casing_psia if item.moment.has(PRESSURE_KINDS) and not bleeds_off(item) else None,
         gas_mscfd=_gas_mscfd(item),
         test_bpd=item.moment.test_bpd(),
         fillage_frac=item.moment.fillage_frac(),
@@ -93,7 +93,7 @@ def _gas_mscfd(item: Work) -> float | None:
     return item.workup.rough_gas_mscfd
 
 
-def _bleeds_off(item: Work) -> bool:
+def bleeds_off(item: Work) -> bool:
     """A build-up was begun so shortly before that the casing is not back at the pressure it flows at."""
     build_up = item.memory.build_up
     return build_up is not None and 0 <= item.moment.at_ms - build_up.at_ms <= BUILD_UP_MS

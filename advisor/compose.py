@@ -7,9 +7,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from advisor.belief.ensemble import Belief
-from advisor.column import WorkUp
+from advisor.column import Column, WorkUp
 from advisor.memory import Memory
 from advisor.model import Assessment, Quantity
 from advisor.physics import annulus
@@ -101,6 +102,7 @@ def composed(
         column = quantities["submergence_ft"]
         quantities["submergence_ft"] = _submergence(level, column, well)
         learnt = _learnt_note(level, believed["level_ft_md"]) if quantities["submergence_ft"] is column else ()
+    _no_more_liquid_than_column(quantities, memory.column)
     if workup is not None and workup.quantities.get("liquid_frac_annulus") is None:
         quantities["liquid_frac_annulus"] = None  # and a note of the work-up says why
     quantities["casing_psig"] = _casing(memory, workup)
@@ -136,6 +138,23 @@ def _submergence(level: Quantity | None, believed: Quantity | None, well: Well) 
         for depth_ft_md in (well.pump_intake_ft_md, level.value)
     )
     return Quantity(value=max(intake_ft - level_ft, 0.0), sd=level.sd)
+
+
+def _no_more_liquid_than_column(quantities: dict[str, Quantity | None], column: Column | None) -> None:
+    """The height of liquid at most the column's, and pressures that go with it.
+
+    Where a fresh level says less of the column than the members, they may hold more liquid than fits under it. Of
+    liquid as it is at the intake a full column weighs a little more: so much stays in the pressures.
+    """
+    height, submergence = quantities["liquid_height_ft"], quantities["submergence_ft"]
+    if height is None or submergence is None or column is None or height.value <= submergence.value:
+        return
+    excess_ft = max(height.value - max(column.liquid_frac, 1.0) * submergence.value, 0.0)
+    quantities["liquid_height_ft"] = replace(height, value=submergence.value)
+    for name in ("intake_psig", "bottomhole_psig"):
+        pressure = quantities[name]
+        if pressure is not None:
+            quantities[name] = replace(pressure, value=pressure.value - column.liquid_psi_per_ft * excess_ft)
 
 
 def _learnt_note(level: Quantity | None, believed: Quantity) -> tuple[str, ...]:

@@ -184,7 +184,8 @@ def _believe(items: list[Work], settings: Settings) -> None:
         operation.segments(item.memory.runs, item.well, int(belief.at_ms[k]), item.moment.at_ms)
         for k, item in enumerate(held)
     ]
-    belief = step.carry(belief, wells, columns, segments, [item.moment.at_ms for item in held])
+    bleeds = [bookkeeping.bleeds_off(item) for item in held]
+    belief = step.carry(belief, wells, columns, segments, [item.moment.at_ms for item in held], bleeds=bleeds)
     belief = _taken_in(belief, held, wells, columns)
     for k, item in enumerate(held):
         item.belief = belief.pick([k])

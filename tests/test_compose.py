@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import pytest
 from hypothesis import given
@@ -12,6 +13,7 @@ from advisor import compose
 from advisor.column import WorkUp
 from advisor.model import Assessment, CasingPressure, Level, Quantity, Reading
 from advisor.quantities import PUBLISHED, SUSPECTS
+from tests.belief.invented import column
 from tests.test_memory import HOUR_MS, T0_MS, WELL, Memory, fold, reading, run
 
 SOME = Quantity(value=100.0, sd=5.0)
@@ -94,6 +96,29 @@ def test_the_column_above_the_intake_is_as_the_level_has_it_unless_more_is_known
     assert column is not None
     assert (column.value, column.sd) == pytest.approx(expected)
     assert any("which submergence" in note for note in said.notes) == (sd < 24.0)
+
+
+def test_no_more_liquid_is_told_of_than_there_is_column() -> None:
+    """1,300 ft of it under a level 1,000 ft over the intake: 300 ft too much, at 0.35 psi/ft 105 psi."""
+    believed = {
+        "level_ft_md": Quantity(value=3990.0, sd=60.0),
+        "submergence_ft": Quantity(value=1400.0, sd=60.0),
+        "liquid_height_ft": Quantity(value=1300.0, sd=150.0),
+        "intake_psig": Quantity(value=520.0, sd=60.0),
+    }
+    said = composed(
+        replace(fold(), column=column(liquid_frac=0.95)),
+        workup=_workup(level_ft_md=Quantity(value=4000.0, sd=20.0, by="joints")),
+        believed=believed,
+        from_shot=compose.OF_A_FRESH_SHOT,
+    )
+    submergence, height, pressure = (
+        said.quantities[name] for name in ("submergence_ft", "liquid_height_ft", "intake_psig")
+    )
+    assert submergence is not None and height is not None and pressure is not None
+    assert submergence.value == pytest.approx(1000.0)
+    assert height.value == pytest.approx(1000.0)
+    assert pressure.value == pytest.approx(415.0)
 
 
 def test_the_liquid_in_the_column_is_that_of_the_belief_and_of_no_column_there_is_none() -> None:

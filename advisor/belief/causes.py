@@ -33,6 +33,8 @@ from advisor.well import Well
 
 LEARNING_DAYS = 3  # in which the balance moves because the well is being learnt
 LEAST_ROWS, LEAST_FED, LEAST_TESTS = 5, 3, 2
+WORE = 0.5  # chance of a pump that lifts less than at first
+LN_NO_SLIP = -2.3  # 0.1 bbl/d
 RENEWED_D = 13  # days after which the reference moves on, where nothing is likely to be wrong
 # widths, as shares of the rate concerned; chosen on simulated wells, no source
 INFLOW_SD, PUMP_SD, SLOPE_SD, SWING_SD = 0.3, 0.12, 0.25, 0.10
@@ -76,8 +78,9 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
     if not ledger.reference:
         if len(ledger.rows) < LEARNING_DAYS + LEAST_ROWS:
             return msgspec.structs.replace(ledger, causes=Causes(reason="too few days yet"))
+        then = _before_it_wore(today, belief) if evidence.less_lifted(belief, [well])[0] >= WORE else today
         ledger = msgspec.structs.replace(
-            ledger, reference=today, following=today, gas_before=casing.gas(ledger.rows), renewed_day=day
+            ledger, reference=then, following=then, gas_before=casing.gas(ledger.rows), renewed_day=day
         )
     known = dict(zip(OF_THE_WELL, ledger.reference, strict=True))
     unlifted = float(evidence.nothing_lifted(belief, [well])[0])
@@ -104,6 +107,13 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
     if day - ledger.renewed_day >= RENEWED_D and found.chance.get("none", 1.0) >= WELL_ENOUGH:
         return msgspec.structs.replace(ledger, reference=ledger.following, following=today, renewed_day=day)
     return ledger
+
+
+def _before_it_wore(today: tuple[float, ...], belief: Belief) -> tuple[float, ...]:
+    """The well as it is today with the pump as it was when it was first known, what it then lost by slip included."""
+    then = float(belief.members["then_effectiveness"].mean())
+    pump = {"ln_effectiveness": then, "ln_slip": LN_NO_SLIP}
+    return tuple(round(pump.get(name, value), 4) for name, value in zip(OF_THE_WELL, today, strict=True))
 
 
 def told(

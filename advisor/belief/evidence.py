@@ -15,6 +15,7 @@ from advisor.well import Setting, Well
 MOST_ODDS = 3.0  # log odds one shot may add
 NO_LIFT_PRIOR = -5.5  # log odds
 DEAD_UNDER, SOFT = 0.20, 0.02  # effectiveness of a pump that does nothing
+WEAR = 0.2
 LIFTS_FACTOR = 2.0  # so many times that, by a production test, is a pump that lifts
 ODDS_KEPT = (-2.0, 10.0)
 LEAST_AGAINST, SHORT_SD = 1.0, 2.0
@@ -78,6 +79,12 @@ def nothing_lifted(belief: Belief, wells: Sequence[Well]) -> Array:
     return np.asarray(np.maximum(expit(belief.counts["no_lift"] + NO_LIFT_PRIOR), dead))
 
 
+def less_lifted(belief: Belief, wells: Sequence[Well]) -> Array:
+    """Share of the members whose pump lifts less, by WEAR or more, than it did when it was first known (W,)."""
+    lost = prior.ln_net_effectiveness(wells, belief.members) - belief.members["then_effectiveness"]
+    return np.asarray(cycles.soft_below(lost - np.log(1.0 - WEAR), SOFT).mean(axis=-1))
+
+
 def _kept(before: Array, gained: Array, rows: Marks) -> Array:
     after = np.clip(before + np.clip(gained, -MOST_ODDS, MOST_ODDS), *ODDS_KEPT)
     return np.where(rows, after, before)
@@ -90,14 +97,17 @@ def _log_likelihood(height_ft: Array, variance: Array, read_ft: Array) -> Array:
     return np.asarray(-0.5 * off * off / total - 0.5 * np.log(total))
 
 
-def casing_stepped(belief: Belief, columns: Sequence[Column]) -> Belief:
+def casing_stepped(belief: Belief, columns: Sequence[Column], bleeds: Sequence[bool] | None = None) -> Belief:
     """After a step of the casing pressure out of its own habit, half the members blame the gauge.
 
     The levels that follow tell which half is right: a real step presses the level down, a gauge's does not. A step of
-    more than MOST_STEP_PSI, as when a shut valve is opened, is taken for true.
+    more than MOST_STEP_PSI, as when a shut valve is opened, is taken for true. bleeds: wells whose casing a build-up
+    has left above the pressure it flows at; what goes on there is neither a step nor its habit.
     """
     counts = belief.counts
     now_psia = np.array([c.casing_psia for c in columns])
+    if bleeds is not None:
+        now_psia = np.where(np.array(bleeds) & (counts["casing_psia"] > 0.0), counts["casing_psia"], now_psia)
     first = counts["casing_psia"] == 0.0
     step_psi = np.where(first, 0.0, now_psia - counts["casing_psia"])
     usual_psi = np.where(first, USUAL_STEP_PSI, counts["casing_step"])

@@ -134,7 +134,8 @@ def summary(
                     met=as_met if as_met > max(days[i].pound_probability, starves) else 0.0,
                     at_intake=found[i]["liquid_height_ft"].value < AT_INTAKE_FT,
                     lost_a_day=lost_a_day[i],
-                ),
+                )
+                + suspects.unmeasured(belief, i, found[i]),
             )
         )
     return presents
@@ -204,7 +205,9 @@ def _quantities(
     members = belief.members
     height = members["height_ft"]
     # the column that a shot reads, told from the liquid in it by what members hold of void, gas and density
-    frac = liquid_share(np.array([[c.liquid_frac] for c in columns]), last_factor(belief))
+    last = belief.counts["liquid_frac"][:, None]
+    read = np.where(last > 0.0, last, np.array([[c.liquid_frac] for c in columns]))
+    frac = liquid_share(read, last_factor(belief))
     submergence = height / frac
     intake_ft = np.array([[c.intake_ft_tvd] for c in columns])
     displacement = np.maximum(pump.full_bpd_per_spm / np.exp(members["ln_effectiveness"]) * setting.rate_spm, 1e-6)
@@ -218,7 +221,7 @@ def _quantities(
     return {
         "liquid_height_ft": height,
         "submergence_ft": np.minimum(submergence, intake_ft),
-        "liquid_frac_annulus": frac,
+        "liquid_frac_annulus": np.minimum(frac, 1.0),
         "level_ft_tvd": np.maximum(intake_ft - submergence, 0.0),
         "intake_psig": ann.at_intake_psia(height) - atmospheric_psia,
         "bottomhole_psig": ann.bottomhole_psia(height) - atmospheric_psia,

@@ -54,8 +54,10 @@ def carry(
     columns: Sequence[Column],
     segments: Sequence[Sequence[Segment]],
     to_ms: int | Sequence[int],
+    *,
+    bleeds: Sequence[bool] | None = None,
 ) -> Belief:
-    """The belief at to_ms (one time, or one a well), W wells.
+    """The belief at to_ms (one time, or one a well), W wells. bleeds: those whose casing bleeds off after a build-up.
 
     The segments of a well begin at its own time; a gap in them is unknown running. A well already past to_ms stays
     as it is. ValueError when the sequences differ in length.
@@ -65,7 +67,7 @@ def carry(
             f"carry: {len(belief.wells)} beliefs, {len(wells)} wells, {len(columns)} columns, {len(segments)}"
             " lists of segments; must be the same number"
         )
-    belief = evidence.casing_stepped(belief, columns)
+    belief = evidence.casing_stepped(belief, columns, bleeds)
     at_ms = np.maximum(belief.at_ms, np.asarray(to_ms, dtype=np.int64))
     plans = [
         stretches(listed, int(from_ms), int(until_ms), well)

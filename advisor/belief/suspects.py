@@ -17,6 +17,7 @@ from advisor.well import Setting, Well
 
 GASSY_FILL = 0.75  # measured fillage with liquid above the intake
 GASSY_ABOVE_FT = 20.0
+TESTS_TELL = 2.0
 GAS_ODDS = 10.0  # (our choice)
 GAS_ROSE = 1.8  # of the annular gas: then it is gas that takes room in the barrel rather than wear
 SAME_AT_LEAST, STUCK_AFTER = 3, 5.0  # shots in a row with one value
@@ -60,11 +61,13 @@ def probabilities(
     """One dict a well: name of a suspicion -> probability."""
     members = belief.members
     no_lift = evidence.nothing_lifted(belief, wells)
+    less_lifted = evidence.less_lifted(belief, wells)
     rate = cycles.as_arrays(settings).rate_spm
     height = members["height_ft"]
     fill = cycles.fill_frac(np.maximum(height, GASSY_ABOVE_FT), rate, fed, pump, ann)
     gassy = (ndtr((GASSY_FILL - fill) / SOFT) * (height > GASSY_ABOVE_FT)).mean(axis=-1)
-    gassy = np.where(belief.counts["fillages"] > 0, gassy, 0.0)  # unmeasured, fillage is a guess
+    # fillage neither measured nor told by what tests lift of the displacement is a guess
+    gassy = np.where((belief.counts["fillages"] > 0) | (belief.counts["tests"] >= TESTS_TELL), gassy, 0.0)
     found = []
     for i, ledger in enumerate(ledgers):
         causes = ledger.causes
@@ -78,6 +81,8 @@ def probabilities(
         nothing = _nothing_lifted(quick, causes)
         lifts = (1.0 - nothing) * (1.0 - causes.slugs)  # slugs press on the formation and lock the pump by turns
         worn = causes.chance.get("worn", 0.0) * lifts
+        if ledger.reference == ledger.following:  # young: its days hardly tell, members know what it lifted at first
+            worn = max(worn, float(less_lifted[i]) * lifts)
         leak = causes.chance.get("leak", 0.0) * lifts
         supplied = (QUICK_IF_DOUBTFUL if shut else 1.0) * (1.0 - causes.chance.get("falling", 0.0))
         gas_rose = causes.gas_ratio is not None and causes.gas_ratio >= GAS_ROSE
@@ -171,6 +176,18 @@ def standing(quantities: Mapping[str, Quantity], nothing: float, well: Well, col
         more_psi = nothing * heavier * quantities["liquid_height_ft"].value
         found[name] = replace(found[name], sd=float(np.hypot(found[name].sd, more_psi)))
     return found
+
+
+def unmeasured(belief: Belief, i: int, quantities: Mapping[str, Quantity]) -> tuple[str, ...]:
+    """That a low fillage over which liquid stands is foretold, not measured; nothing of any other well."""
+    fill, height = quantities["fillage_frac"], quantities["liquid_height_ft"]
+    if belief.counts["fillages"][i] > 0.0 or fill.value >= GASSY_FILL or height.value <= GASSY_ABOVE_FT:
+        return ()
+    return (
+        f"fillage_frac: not measured; by the gas at the intake, and by what tests show, {fill.value:.0%} with"
+        f" {height.value:,.0f} ft of liquid above it. Whether it is gas or a pump that lifts less, a measured fillage"
+        " would tell",
+    )
 
 
 def open_question(causes: Causes) -> str | None:

@@ -24,7 +24,7 @@ from advisor.belief import (
 from advisor.belief.ensemble import HEIGHTS, Array, Belief, Marks, one_each
 from advisor.belief.first import LEAST_VELOCITY_FT
 from advisor.belief.ledger import Ledger
-from advisor.belief.seen import IN_PROPORTION, Seen, last_factor, liquid_share
+from advisor.belief.seen import IN_PROPORTION, Seen, last_factor, liquid_share, told
 from advisor.column import Column, Observation
 from advisor.well import Setting, Well
 
@@ -63,15 +63,16 @@ def shot(
     new = given & (belief.counts["shots"] == 0)
     kept = ledgers if ledgers is not None else [Ledger()] * len(wells)
     in_force = settings if settings is not None else [operation.configured(well) for well in wells]
-    seen = Seen(observations, belief)
+    seen = Seen(observations, belief, columns)
     known = given & ~new
+    by_last_sd = _off_by_last_column_sd(belief, seen)
     belief = _gas_told(belief, columns, seen, given)
     apart = known & _apart(belief, seen)  # as read: what is counted below forgets the first
     belief = evidence.scored(
         belief, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
     )
     belief = _count_same(belief, seen, given)
-    misses, far = _gate(belief, seen, known)
+    misses, far = _gate(belief, seen, known, by_last_sd)
     followed = known & (np.abs(misses) >= MISSES_FOLLOWED)
     belief = belief.with_members({}, {"misses": np.where(followed | new, 0.0, misses)})
     afresh = followed & (seen.at_ms - belief.counts["first_ms"] < AFRESH_H * HOUR_MS)
@@ -81,7 +82,7 @@ def shot(
         belief = _afresh(belief, wells, columns, afresh)
         new, followed = new | afresh, followed & ~afresh
     if followed.any():
-        belief = widen.changed(belief, followed, seen.at_ms)
+        belief = widen.changed(belief, followed, misses > 0.0, seen.at_ms)
     near = known & ~far & ~followed & ~new
     belief = lessons.taught(belief, wells, columns, in_force, seen, near, kept)
     if followed.any():
@@ -90,7 +91,7 @@ def shot(
         belief = _first_height(belief, wells, columns, in_force, seen, new)
         belief = settled(belief, wells, columns, in_force, new)
         belief = widen.as_first_known(belief, wells, new)
-    belief = _counted(belief, seen, given, new, followed)
+    belief = _counted(belief, seen, given, new, followed, ~far | new | followed)
     return short.met(belief, wells, columns, in_force, given)
 
 
@@ -100,13 +101,10 @@ def _gas_told(belief: Belief, columns: Sequence[Column], seen: Seen, given: Mark
     Heights of liquid are told anew by the other column and its errors; inflow is what it was.
     """
     counts = belief.counts
-    told = np.array([0.0 if c.gas_mscfd is None else 1.0 + c.gas_measured for c in columns])
-    frac, before = np.array([c.liquid_frac for c in columns]), counts["liquid_frac"]
-    after = {
-        "liquid_frac": np.where(given, frac, before),
-        "gas_told": np.where(given, np.maximum(told, counts["gas_told"]), counts["gas_told"]),
-    }
-    news = given & (told > counts["gas_told"]) & (counts["shots"] > 0.0) & (before > 0.0)
+    now = told(columns)
+    frac, before = seen.liquid_frac[:, 0], counts["liquid_frac"]
+    after = {"gas_told": np.where(given, np.maximum(now, counts["gas_told"]), counts["gas_told"])}
+    news = given & (now > counts["gas_told"]) & (counts["shots"] > 0.0) & (before > 0.0)
     if not news.any():
         return belief.with_members({}, after)
     held = liquid_share(np.where(news, before, 1.0)[:, None], last_factor(belief))
@@ -136,16 +134,37 @@ def _afresh(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], ro
     return belief.with_members(members, {"shots": np.where(rows, 0.0, belief.counts["shots"])})
 
 
-def _gate(belief: Belief, seen: Seen, known: Marks) -> tuple[Array, Marks]:
-    """Shots in a row outside the gate, signed, and which of these shots are."""
-    predicted = seen.predicted(belief)
-    sd = np.sqrt(predicted.var(axis=-1, ddof=1) + seen.variance[:, 0])
-    off = (seen.height_ft[:, 0] - predicted.mean(axis=-1)) / sd
+def _gate(belief: Belief, seen: Seen, known: Marks, by_last_sd: Array) -> tuple[Array, Marks]:
+    """Shots in a row outside the gate, signed, and which of these shots are.
+
+    by_last_sd (W,): what they are off in the column of the last shot.
+    """
+    off = _off_sd(seen.height_ft, seen.predicted(belief), seen.variance)
+    off = np.where(np.abs(by_last_sd) > np.abs(off), by_last_sd, off)
     far = known & (np.abs(off) > GATE_SD)
     before = belief.counts["misses"]
     side = np.sign(off)
     run = np.where(side == np.sign(before), before + side, side)
     return np.where(far, run, np.where(known, 0.0, before)), far
+
+
+def _off_by_last_column_sd(belief: Belief, seen: Seen) -> Array:
+    """What shots are off what members would read in the column of the last shot, in standard deviations (W,).
+
+    A wild level has a column of its own, and errors of that column for which it would read right. 0 for a second
+    shot: which of the two is wild nobody knows.
+    """
+    before = belief.counts["liquid_frac"][:, None]
+    ratio = np.where(before > 0.0, before / seen.liquid_frac, 1.0)
+    predicted = last_factor(belief) * belief.members["height_ft"] + seen.offset_ft(belief.members)
+    off = _off_sd(ratio * seen.height_ft, predicted, np.square(ratio) * seen.variance)
+    return np.where(belief.counts["shots"] > 1.0, off, 0.0)
+
+
+def _off_sd(height_ft: Array, predicted: Array, variance: Array) -> Array:
+    """What heights read (W, 1) are off what members would read (W, M), in standard deviations (W,)."""
+    sd = np.sqrt(predicted.var(axis=-1, ddof=1) + variance[:, 0])
+    return np.asarray((height_ft[:, 0] - predicted.mean(axis=-1)) / sd)
 
 
 def _read_ft(belief: Belief, seen: Seen) -> Array:
@@ -224,7 +243,8 @@ def _count_same(belief: Belief, seen: Seen, given: Marks) -> Belief:
     return belief.with_members({}, {"same": same, "last_ft": np.where(given, height, belief.counts["last_ft"])})
 
 
-def _counted(belief: Belief, seen: Seen, given: Marks, new: Marks, followed: Marks) -> Belief:
+def _counted(belief: Belief, seen: Seen, given: Marks, new: Marks, followed: Marks, believed: Marks) -> Belief:
+    """With these shots counted; of one not believed, kept aside, the column and its errors are not the well's."""
     counts = belief.counts
     zero = np.where(given, 0.0, 1.0)
     anew = new | followed
@@ -241,9 +261,10 @@ def _counted(belief: Belief, seen: Seen, given: Marks, new: Marks, followed: Mar
             "changes": counts["changes"] + followed,
             "first_ms": np.where(new, seen.at_ms, counts["first_ms"]),
             **{
-                f"{name}_share": np.where(given, seen.shares[name][:, 0], counts[f"{name}_share"])
+                f"{name}_share": np.where(given & believed, seen.shares[name][:, 0], counts[f"{name}_share"])
                 for name in IN_PROPORTION
             },
+            "liquid_frac": np.where(given & believed, seen.liquid_frac[:, 0], counts["liquid_frac"]),
             "shot_ms": np.where(given, seen.at_ms, counts["shot_ms"]),
             "lesson_ms": np.where(anew, seen.at_ms, counts["lesson_ms"]),
             "run_h": counts["run_h"] * zero,

@@ -31,20 +31,23 @@ BY_EVENT: dict[str, dict[str, float]] = {
     "people-left": {},
 }
 CHANGE = {"ln_potential": 0.15, "ln_effectiveness": 0.08, "ln_slip": 0.5, "ln_leak": 0.7, "velocity": 0.3}
+# of levels that stand higher than foretold: pumps wear, gas comes into them; inflow hardly ever grows of itself
+RISE = {"ln_potential": 0.05, "ln_effectiveness": 0.3, "ln_slip": 0.5, "ln_leak": 0.7, "velocity": 0.3}
 
 PUMP_CHANGE = {"ln_effectiveness": 0.08, "ln_slip": 0.3}
 UNLIFTED_ODDS = 2.0  # log odds gained for a pump that lifts nothing
 LN_DEAD = float(np.log(0.05))
 
 
-def changed(belief: Belief, rows: Marks, at_ms: Array) -> Belief:
-    """The marked wells after levels that say something changed.
+def changed(belief: Belief, rows: Marks, higher: Marks, at_ms: Array) -> Belief:
+    """The marked wells after levels that say something changed; higher: where they stand above what was foretold.
 
     Where they read as if the pump lifted nothing, half the members take that for true and inflow is left as it was:
     else a well whose rods parted would be believed to have come alive.
     """
     unlifted = rows & (belief.counts["no_lift"] >= UNLIFTED_ODDS)
-    belief = widened(belief, rows & ~unlifted, CHANGE, at_ms, "change")
+    belief = widened(belief, rows & ~unlifted & ~higher, CHANGE, at_ms, "change")
+    belief = widened(belief, rows & ~unlifted & higher, RISE, at_ms, "change")
     if not unlifted.any():
         return belief
     belief = widened(belief, unlifted, PUMP_CHANGE, at_ms, "pump change")

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from advisor.belief.answers import Answer
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
 from advisor.model import Draft, LimitCheck
@@ -35,6 +36,7 @@ class Context:
     first_at_ms: int | None = None
     highest_rate_30d_spm: float | None = None
     changes: tuple[tuple[int, Setting, Setting], ...] = ()  # when, from, to; oldest first
+    answer: Answer | None = None  # of the well to the last of them
     settles_at_ms: int | None = None  # when the last change made as advised is judged
     blocks: tuple[tuple[str, str], ...] = ()  # id, why
     suspects: Mapping[str, float] = field(default_factory=dict)

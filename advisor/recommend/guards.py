@@ -56,6 +56,7 @@ SUSPECTED, CERTAIN = 0.5, 0.8
 # seems to pound (our choices, on simulated wells)
 TOLD, TOLD_OVER = 0.3, 0.25
 POUNDING_TOLD, REVERSAL, LITTLE_GAIN = "pounding-told", "reversal", "little-gain"
+MADE_WORSE = "step-up-not-answered"
 SHORT_LEFT = 0.8  # probability of too little liquid above the intake over which going down is no reversal
 TESTED_WAIT_H = 6.0  # at the intake, seen for so long, a pump is not left to starve on
 LIFTS_LESS = ("worn-pump", "gas-interference", "no-pump-action", "leak-back")
@@ -314,6 +315,8 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
         held.append(
             (likeliest, f"At {together:.0%} the pump lifts less than it did, of a cause that is not clear yet.")
         )
+    if faster and not held:
+        held += _made_worse(context)
     if faster and not held and seems_to_pound(context, view):
         held.append((POUNDING_TOLD, texts.pounding_told(context.pound_told, float(view.pound_probability[0]))))
     held += _reversal(context, view, index, change, well)
@@ -321,6 +324,15 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
     if faster and not held and _known_days(context) > LONG_DAYS and gain < needed:
         held.append((LITTLE_GAIN, texts.little_gain(_known_days(context), gain, needed)))
     return held
+
+
+def _made_worse(context: Context) -> Held:
+    """Less was lifted, or the level rose, after a step up: a worn or gas-locked pump is not run more still."""
+    if not context.changes or context.answer is None or not context.answer.worse:
+        return []
+    _, was, became = context.changes[-1]
+    up = options.change_frac(was, became) > options.EPS
+    return [(MADE_WORSE, texts.made_worse(context.answer))] if up else []
 
 
 def seems_to_pound(context: Context, view: Outlook) -> bool:

@@ -7,6 +7,7 @@ from statistics import NormalDist
 
 import numpy as np
 
+from advisor.belief.answers import Answer
 from advisor.model import LimitCheck
 from advisor.recommend import options
 from advisor.recommend.outlook import Outlook
@@ -326,6 +327,18 @@ def intake_test_goes_on(view: Outlook) -> str:
     return (
         "The level is being brought to the intake, to learn how high it stands: at"
         f" {view.short_probability[0]:.0%} it comes there at the setting in force."
+    )
+
+
+def made_worse(answer: Answer) -> str:
+    """Why a well is not sped up again after a step up that brought nothing."""
+    if answer.less:
+        seen = f"a test shows {answer.now_bpd:.1f} bbl/d where {answer.before_bpd:.1f} were lifted before"
+    else:
+        seen = f"the level reads {answer.now_ft:,.0f} ft of liquid where it read {answer.before_ft:,.0f} before"
+    return (
+        f"After the last step up {seen}: the pump may be worn, or gas may keep its barrel from filling, and it is not"
+        " run more into that. A production test that shows more would settle it."
     )
 
 

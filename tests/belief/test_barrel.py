@@ -132,6 +132,20 @@ def test_low_fillage_with_liquid_above_the_intake_says_gas() -> None:
         barrel.taken(belief, *args, [1.4])
 
 
+def test_a_low_fillage_that_nobody_measured_is_suspected_by_tests_and_else_only_noted() -> None:
+    """Free gas over liquid of 2.5 at 100 psia, at 60 + 0.35 x 700 psia a fill of 1/(1 + 250/305) = 0.55."""
+    belief = after_first(700.0)
+    gassy = belief.with_members({"ln_free_gas": np.full_like(belief.members["ln_free_gas"], np.log(2.5))})
+    args = ([well()], [column()], [setting()], [True])
+    by_tests = presents.summary(gassy.with_members({}, {"tests": np.array([2.0])}), *args)[0]
+    assert by_tests.suspects["gas-interference"] > 0.8
+    assert any(note.startswith("fillage_frac: not measured") for note in by_tests.notes)
+    untested = presents.summary(gassy, *args)[0]
+    assert untested.suspects["gas-interference"] == 0.0
+    assert any("a measured fillage would tell" in note for note in untested.notes)
+    assert not any("fillage_frac" in note for note in presents.summary(belief, *args)[0].notes)
+
+
 def test_fillage_of_a_fed_pump_says_nothing_of_the_level_however_often_it_is_read() -> None:
     belief = after_first(700.0)
     after = belief

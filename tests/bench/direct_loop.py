@@ -19,7 +19,7 @@ import numpy as np
 
 from advisor import assess, bookkeeping
 from advisor import memory as memories
-from advisor.belief import balance, ensemble, levels, operation, prior, step, update
+from advisor.belief import answers, balance, ensemble, levels, operation, prior, step, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Array, Belief
 from advisor.belief.ledger import News
@@ -242,13 +242,15 @@ class Direct:
 
     def context(self, key: str, setting: Setting, suspects: Mapping[str, float], told: float) -> choice.Context:
         memory = self.memory[key]
+        changes = memory.settings_changed()
         return choice.Context(
             now_ms=self.sites.now_ms,
             in_force=setting,
             setting_heard=memory.setting is not None,
             first_at_ms=memory.first_at_ms,
             highest_rate_30d_spm=memory.highest_rate_30d_spm(),
-            changes=memory.settings_changed(),
+            changes=changes,
+            answer=answers.since(memory.ledger, changes[-1][0]) if changes else None,
             suspects=dict(suspects),
             pound_told=told,
             calm=calm(memory.ledger, suspects, self.sites.now_ms),

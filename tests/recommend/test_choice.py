@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from advisor.belief import prior, update
+from advisor.belief.answers import Answer
 from advisor.belief.ensemble import Belief
 from advisor.column import Observation
 from advisor.model import Draft
@@ -571,3 +572,26 @@ def test_a_unit_that_seems_to_pound_for_days_is_offered_a_step_down_that_settles
     assert any("stands at the intake" in text for text in draft.because)
     lately = replace(late, changes=((late.now_ms - held_d * DAY_MS, setting(7.0), force),))
     assert advised(of, belief, lately).kind == "hold"
+
+
+@pytest.mark.parametrize(
+    ("became", "now_ft", "now_bpd", "held"),
+    [
+        (setting(8.0), 1100.0, None, True),
+        (setting(8.0), 850.0, 140.0, True),
+        (setting(8.0), 850.0, None, False),
+        (setting(8.0), 1100.0, 170.0, False),
+        (setting(9.0), 1100.0, None, False),  # slowed, from 9.0 to 8.0: a level rises on that
+    ],
+)
+def test_no_speed_up_follows_one_after_which_the_level_rose_or_less_was_lifted(
+    became: Setting, now_ft: float, now_bpd: float | None, held: bool
+) -> None:
+    was = setting(7.3) if became.stroke_rate_spm == 8.0 else became
+    changes = ((NOW_MS - 12 * DAY_MS, was, setting(8.0)),)
+    answer = Answer(before_ft=900.0, now_ft=now_ft, before_bpd=160.0, now_bpd=now_bpd)
+    draft = advised(
+        well(), believed(well(), height_ft=900.0, inflow_share=1.5), context(changes=changes, answer=answer)
+    )
+    assert ("step-up-not-answered" in draft.held_by) is held
+    assert (draft.proposed is None) is held
