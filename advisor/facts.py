@@ -6,7 +6,7 @@ A fact whose inputs are missing has the value None; it is never zero and never n
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from advisor import outcomes, tubing
 from advisor.memory import SAME_VALUES, Memory, same_setting
@@ -29,6 +29,11 @@ OF_CHANGES = (
     "increase_limited",
     "intake_test_running",
 )
+IN_TIME = frozenset({
+    "level_age_h", "level_intervals_old", "casing_still_levels", "casing_share_of_max", "build_up_running",
+    "valve_shut_min", "running", "stopped_min", "stopped_over_idle_min", "stop_explained", "tubing_off_psi",
+    "site_silent",
+})  # fmt: skip
 OVER_REST_MIN = 30.0  # timers and their clocks are coarse (common practice, no source)
 
 
@@ -61,25 +66,44 @@ def derive(
             f"suspect_{name.replace('-', '_')}": (assessment.suspects.get(name) if assessment else None)
             for name in SUSPECTS
         },
-        **_level_facts(memory, well, now_ms),
-        **_casing_facts(memory, well, now_ms),
-        **_run_facts(memory, well, now_ms),
+        **_in_time(memory, well, now_ms, site_silent),
         "stands_unplanned": _stands_unplanned(memory, now_ms),
         "out_of_use": 0.0 if memory.out_of_use is None else 1.0,
         **_inflow_facts(assessment, extra or {}),
         "test_off_sd": abs(memory.test_off_sd) if memory.test_off_sd is not None else None,
         "clock_off_min": (extra or {}).get("clock_off_min"),
         "velocity_apart_frac": (extra or {}).get("velocity_apart_frac"),
-        "tubing_off_psi": _tubing_off_psi(memory, well, now_ms),
         **dict.fromkeys(OF_CHANGES),
         "shots_doubted_in_row": float(memory.doubted_in_row) if _shot_heard(memory) else None,
         "people_on_location": 1.0 if memory.people_on_location else 0.0,
+    }
+    return facts | _as_facts(values, now_ms)
+
+
+def passed(
+    facts: Mapping[str, Fact], memory: Memory, well: Well, now_ms: int, *, site_silent: bool | None
+) -> dict[str, Fact]:
+    """Earlier facts of a well of which nothing came since, with what time alone has made of them by now_ms."""
+    return {**facts, **_as_facts(_in_time(memory, well, now_ms, site_silent), now_ms)}
+
+
+def _in_time(memory: Memory, well: Well, now_ms: int, site_silent: bool | None) -> dict[str, float | None]:
+    """The facts that move without a reading: times, ages, and what is not known any more after a while."""
+    return {
+        **_level_facts(memory, well, now_ms),
+        **_casing_facts(memory, well, now_ms),
+        **_run_facts(memory, well, now_ms),
+        "tubing_off_psi": _tubing_off_psi(memory, well, now_ms),
         "site_silent": None if site_silent is None else float(site_silent),
     }
-    for name, value in values.items():
-        if name in FOR_RULES:
-            facts[name] = Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0])
-    return facts
+
+
+def _as_facts(values: Mapping[str, float | None], now_ms: int) -> dict[str, Fact]:
+    return {
+        name: Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0])
+        for name, value in values.items()
+        if name in FOR_RULES
+    }
 
 
 def _shot_heard(memory: Memory) -> bool:
