@@ -30,9 +30,9 @@ OF_CHANGES = (
     "intake_test_running",
 )
 IN_TIME = frozenset({
-    "level_age_h", "level_intervals_old", "casing_still_levels", "casing_share_of_max", "build_up_running",
-    "valve_shut_min", "running", "stopped_min", "stopped_over_idle_min", "stop_explained", "tubing_off_psi",
-    "site_silent",
+    "level_age_h", "level_intervals_old", "casing_still_levels", "casing_still_times", "casing_share_of_max",
+    "build_up_running", "valve_shut_min", "running", "stopped_min", "stopped_over_idle_min", "stop_explained",
+    "tubing_off_psi", "site_silent",
 })  # fmt: skip
 OVER_REST_MIN = 30.0  # timers and their clocks are coarse (common practice, no source)
 
@@ -134,19 +134,29 @@ def _casing_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | 
         if memory.build_up is not None and memory.valve == "shut":
             ends_ms = memory.build_up.at_ms + memory.build_up.every_s * 1000.0 * len(memory.build_up.casing_psig)
             build_up = float(now_ms <= ends_ms + 5 * MINUTE_MS)
-    shut_min = None
-    if memory.valve is not None and memory.valve_live and memory.valve_since_ms is not None:
-        shut_min = (now_ms - memory.valve_since_ms) / MINUTE_MS if memory.valve == "shut" else 0.0
-    still = None
+    watch = memory.casing_watch
+    still = still_times = None
     if fresh and memory.newest_casing_values:
-        same = len(memory.newest_casing_values) == SAME_VALUES and len(set(memory.newest_casing_values)) == 1
-        still = float(memory.levels_since_casing) if same else 0.0
+        still = float(watch.levels) if watch.same >= SAME_VALUES else 0.0
+        still_times = watch.still_times
     return {
         "casing_still_levels": still,
+        "casing_still_times": still_times,
         "casing_share_of_max": share,
         "build_up_running": build_up,
-        "valve_shut_min": shut_min,
+        "valve_shut_min": _valve_shut_min(memory, now_ms, fresh=fresh),
     }
+
+
+def _valve_shut_min(memory: Memory, now_ms: int, *, fresh: bool) -> float | None:
+    """By the last word of the valve, or by a pressure that has built up as if it were shut, until that falls."""
+    said_min = None
+    if memory.valve is not None and memory.valve_live and memory.valve_since_ms is not None:
+        said_min = (now_ms - memory.valve_since_ms) / MINUTE_MS if memory.valve == "shut" else 0.0
+    built_min = memory.casing_watch.built_min(now_ms)
+    if built_min is not None:
+        return max(said_min or 0.0, built_min)
+    return 0.0 if memory.valve is None and fresh else said_min
 
 
 def _run_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:

@@ -299,7 +299,7 @@ def _assess(items: list[Work]) -> None:
     for item in items:
         look = item.look
         potential = look.quantities.get("inflow_potential_bpd") if look is not None else None
-        item.memory = memories.with_potential(item.memory, item.moment.at_ms, potential)
+        item.memory = bookkeeping.with_potential(item.memory, item.moment.at_ms, potential)
         from_shot = compose.of_shot(item.workup, item.belief, fresh=_shot_just_now(item))
         if (
             look is not None
