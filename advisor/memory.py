@@ -70,6 +70,7 @@ class Memory:
     tries: Tries = NO_TRIES  # of repeats of a raw shot
     lines: Lines | None = None  # what raw shots so far say together of the joint echoes
     doubted_in_row: int = 0  # shots since the last that was good
+    jumped: bool = False  # the last one did, against the balance
     heard_notes: tuple[str, ...] = ()  # what the last raw shot came to
     shot_level: Quantity | None = None  # depth of the last shot that the belief took in, and its gassy column then
     shot_submergence_ft: float | None = None

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from advisor import advising, aftermath, assess, bookkeeping, compose, facts, listening, tubing
+from advisor import advising, aftermath, assess, bookkeeping, compose, facts, jumps, listening, tubing
 from advisor import memory as memories
 from advisor.belief import barrel, casing, ensemble, levels, operation, prior, step, update
 from advisor.belief import present as presents
@@ -184,7 +184,8 @@ def _believe(items: list[Work], settings: Settings) -> None:
         for k, item in enumerate(held)
     ]
     belief = step.carry(belief, wells, columns, segments, [item.moment.at_ms for item in held])
-    belief = _taken_in(belief, held, wells, columns)
+    carried, belief = belief, _taken_in(belief, held, wells, columns)
+    jumps.noted(held, carried, belief)
     for k, item in enumerate(held):
         item.belief = belief.pick([k])
         item.memory = replace(item.memory, ledger=bookkeeping.kept(item, segments[k], item.belief))
