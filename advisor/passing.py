@@ -40,6 +40,7 @@ class Passing:
         moved = [rule for rule in rules.followed if any(_by_time(clause) for clause in rule.clauses)]
         self._rules = Rulebook(tuple(moved), {}, rules.cautions)
         self._foreseen: dict[str, Foreseen] = {}
+        self._silent: dict[str, tuple[int, int | None]] = {}  # sites that were: at what time, and heard of when
 
     def moves(self, well: Well, state: WellState, now_ms: int, until_ms: int) -> bool:
         """Whether an alarm of a well would move at now_ms; until_ms: it is looked at then anyway."""
@@ -49,17 +50,26 @@ class Passing:
                 return True
         elif now_ms < known.at_ms:
             return False
-        moving = partial(self._moves, well, state)
+        moving = partial(self._moves, well, state, self._heard_ms(well, now_ms))
         if moving(now_ms):
             return True
         self._foreseen[well.key] = Foreseen(state.facts, state.flags, before(moving, now_ms, until_ms))
         return False
 
-    def _moves(self, well: Well, state: WellState, at_ms: int) -> bool:
+    def _heard_ms(self, well: Well, now_ms: int) -> int | None:
+        """When the site of a well was heard of; of a silent one its wells are asked once for all of them."""
+        asked_ms, heard_ms = self._silent.get(well.site, (None, None))
+        if asked_ms != now_ms:
+            heard_ms = self._sites.heard_ms(self._store, well.site, now_ms, first=well.key)
+            if self._sites.silent_at(well.site, heard_ms, now_ms):
+                self._silent[well.site] = now_ms, heard_ms
+        return heard_ms
+
+    def _moves(self, well: Well, state: WellState, heard_ms: int | None, at_ms: int) -> bool:
         shelved = (flags.hold_until_ms for flags in state.flags.values() if flags.hold == "shelved")
         if any(end_ms is not None and at_ms >= end_ms for end_ms in shelved):
             return True
-        silent = self._sites.silent(self._store, well.site, at_ms, first=well.key)
+        silent = self._sites.silent_at(well.site, heard_ms, at_ms)
         passed = facts.passed(state.facts, state.kept.head.memory, well, at_ms, site_silent=silent)
         flags = {name: one for name, one in state.flags.items() if name in self._rules.followed_ids}
         speaks = well.key in self._spokesmen
