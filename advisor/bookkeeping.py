@@ -4,19 +4,21 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import replace
 
-from advisor.belief import causes, update
+from advisor.belief import causes, trend, update
 from advisor.belief import ledger as ledgers
 from advisor.belief.ensemble import Belief
 from advisor.belief.ledger import Ledger, News
 from advisor.column import Column
-from advisor.memory import BUILD_UP_MS
+from advisor.memory import BUILD_UP_MS, DAY_MS, Memory
 from advisor.model import Level, Quantity
 from advisor.tasks import Work
 from advisor.well import Segment, Well
 
 # of a production test that came before the first level: how old it may be, and what its rate is less sure by since
 OLDEST_TEST_D, TEST_AGES_FRAC = 30.0, 0.02  # per root day (our choices)
+LEARNING_DAYS = 3  # in which the potential moves because the well is being learnt, not because it changes
 STUCK_FROM = 3  # times one value is read in a row: no level, and no day like others
 HOUR_MS = 3_600_000
 PRESSURE_KINDS = frozenset({"level", "casing-pressure", "trace"})
@@ -102,3 +104,24 @@ def bleeds_off(item: Work) -> bool:
 def _shut_in(item: Work) -> bool:
     """The casing valve is said just now to be shut, and for longer than a build-up takes."""
     return item.memory.shut_in() and item.memory.valve_said_ms == item.moment.at_ms
+
+
+def with_potential(memory: Memory, at_ms: int, potential: Quantity | None) -> Memory:
+    """The day's inflow potential, the last of each day kept; with each new day the trend of the days before it."""
+    if potential is None:
+        return memory
+    day = at_ms // DAY_MS
+    kept = tuple(row for row in memory.potential_by_day if day - 90 < row[0] < day)
+    if day - (memory.first_at_ms or at_ms) // DAY_MS < LEARNING_DAYS:
+        return memory
+    if memory.trend_day != day:
+        found = trend.inflow_trend(
+            day=[row[0] for row in kept], potential_bpd=[row[1] for row in kept], sd_bpd=[row[2] for row in kept]
+        )
+        memory = replace(
+            memory,
+            trend_day=day,
+            trend=Quantity(value=found.frac_per_30d, sd=found.sd) if found is not None else None,
+            trend_words=found.sentence if found is not None else None,
+        )
+    return replace(memory, potential_by_day=(*kept, (day, potential.value, potential.sd)))

@@ -177,19 +177,22 @@ def _casing(memory: Memory, workup: WorkUp | None) -> Quantity | None:
 
 
 def inputs_believed(memory: Memory, well: Well, at_ms: int) -> dict[str, str]:
-    """What each input is worth now: its quality, or stale, or missing."""
+    """What each input is worth now: its quality, or stale, or missing. History never makes one fresh."""
 
-    def word(then_ms: int | None, quality: str, limit_ms: float) -> str:
+    def word(then_ms: int | None, live_ms: int | None, quality: str, limit_ms: float) -> str:
         if then_ms is None:
             return "missing"
-        return "stale" if at_ms - then_ms > limit_ms else quality
+        return "stale" if live_ms is None or at_ms - live_ms > limit_ms else quality
 
     level_limit = STALE_LEVEL_INTERVALS * well.level_every_h * HOUR_MS
     casing_limit = max(STALE_CASING_INTERVALS * well.casing_pressure_every_min * MINUTE_MS, level_limit)
+    casing_ms = memory.casing_at_ms if memory.casing_live else None
+    run_ms = memory.run_at_ms if memory.run_live else None
+    run_limit = 2.0 * well.run_every_min * MINUTE_MS
     return {
-        "level": word(memory.level_at_ms, memory.level_quality, level_limit),
-        "casing_pressure": word(memory.casing_at_ms, memory.casing_quality, casing_limit),
-        "run": word(memory.run_at_ms, memory.run_quality, 2.0 * well.run_every_min * MINUTE_MS),
+        "level": word(memory.level_at_ms, memory.level_live_at_ms, memory.level_quality, level_limit),
+        "casing_pressure": word(memory.casing_at_ms, casing_ms, memory.casing_quality, casing_limit),
+        "run": word(memory.run_at_ms, run_ms, memory.run_quality, run_limit),
     }
 
 
@@ -199,11 +202,16 @@ def _input_notes(memory: Memory, well: Well, at_ms: int) -> tuple[str, ...]:
         notes.append("level: the newest shot is bad; the one before it is used")
     believed = inputs_believed(memory, well, at_ms)
     if believed["level"] == "stale" and memory.level_at_ms is not None:
-        age_h = (at_ms - memory.level_at_ms) / HOUR_MS
-        notes.append(
-            f"level: the last believed shot is {age_h:.0f} h old; one is expected every {well.level_every_h:g} h"
-        )
-    if believed["run"] == "stale":
+        live_ms, every = memory.level_live_at_ms, f"one is expected every {well.level_every_h:g} h"
+        if live_ms is None:
+            notes.append(f"level: every believed shot was sent on as history; {every}")
+        else:
+            history = "" if live_ms == memory.level_at_ms else ", and those since were sent on as history"
+            age_h = (at_ms - live_ms) / HOUR_MS
+            notes.append(f"level: the last believed shot is {age_h:.0f} h old{history}; {every}")
+    if believed["run"] == "stale" and not memory.run_live:
+        notes.append("run: the last run reading was sent on as history; whether the unit runs now is not known")
+    elif believed["run"] == "stale":
         notes.append("run: no run reading for twice its interval; whether the unit runs is not known")
     if believed["run"] == "missing":
         notes.append("run: none yet; the configured settings are taken to be in force")

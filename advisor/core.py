@@ -17,6 +17,7 @@ from contextlib import contextmanager
 from datetime import datetime, timedelta
 
 from advisor import clock
+from advisor.common_cause import CommonCauses
 from advisor.config.names import nearest_words
 from advisor.config.sections import Config
 from advisor.decisions import Decisions
@@ -76,6 +77,7 @@ class Advisor:
         publication = Publication(config, self.store, heard)
         self._progress = Progress(config, self.store, self.rules, settings, self._reception, publication)
         self._unattended = unattended
+        self._common_causes = CommonCauses(config, self.store, publication)
         self._decisions = Decisions(config, self.store, self.rules, terms, self._progress, publication)
 
     def close(self) -> None:
@@ -139,6 +141,7 @@ class Advisor:
             if self._unattended:
                 self._decisions.by_policy(now_ms)
             self._decisions.release_due(now_ms)
+            self._common_causes.tell(now_ms)
         return troubles
 
     # ---- a person decides

@@ -174,7 +174,7 @@ class Decisions:
             raise NotPossible(str(error)) from error
         if not state.facts and step.alarm is not None:  # not looked at since the start: its words are those it had
             step = replace(step, alarm=self._as_published(step.alarm))
-        state.flags[alarm] = step.flags
+        state.flags = {**state.flags, alarm: step.flags}
         self._publication.alarms_moved([step], now_ms)
 
     def _as_published(self, alarm: Alarm) -> Alarm:

@@ -6,7 +6,7 @@ A fact whose inputs are missing has the value None; it is never zero and never n
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from advisor import outcomes, tubing
 from advisor.memory import SAME_VALUES, Memory, same_setting
@@ -31,6 +31,11 @@ OF_CHANGES = (
     "intake_test_running",
 )
 WORK_WITHIN_MS = 7 * DAY_MS  # sheaves are changed when somebody goes there for it, planned by the week (our choice)
+IN_TIME = frozenset({
+    "level_age_h", "level_intervals_old", "casing_still_levels", "casing_still_times", "casing_share_of_max",
+    "build_up_running", "valve_shut_min", "running", "stopped_min", "stopped_over_idle_min", "stop_explained",
+    "tubing_off_psi", "site_silent",
+})  # fmt: skip
 OVER_REST_MIN = 30.0  # timers and their clocks are coarse (common practice, no source)
 
 
@@ -63,9 +68,7 @@ def derive(
             f"suspect_{name.replace('-', '_')}": (assessment.suspects.get(name) if assessment else None)
             for name in SUSPECTS
         },
-        **_level_facts(memory, well, now_ms),
-        **_casing_facts(memory, well, now_ms),
-        **_run_facts(memory, well, now_ms),
+        **_in_time(memory, well, now_ms, site_silent),
         "stands_unplanned": _stands_unplanned(memory, now_ms),
         "out_of_use": 0.0 if memory.out_of_use is None else 1.0,
         **_inflow_facts(assessment, extra or {}),
@@ -73,16 +76,37 @@ def derive(
         "test_off_sd": abs(memory.test_off_sd) if memory.test_off_sd is not None else None,
         "clock_off_min": (extra or {}).get("clock_off_min"),
         "velocity_apart_frac": (extra or {}).get("velocity_apart_frac"),
-        "tubing_off_psi": _tubing_off_psi(memory, well, now_ms),
         **dict.fromkeys(OF_CHANGES),
         "shots_doubted_in_row": float(memory.doubted_in_row) if _shot_heard(memory) else None,
         "people_on_location": 1.0 if memory.people_on_location else 0.0,
+    }
+    return facts | _as_facts(values, now_ms)
+
+
+def passed(
+    facts: Mapping[str, Fact], memory: Memory, well: Well, now_ms: int, *, site_silent: bool | None
+) -> dict[str, Fact]:
+    """Earlier facts of a well of which nothing came since, with what time alone has made of them by now_ms."""
+    return {**facts, **_as_facts(_in_time(memory, well, now_ms, site_silent), now_ms)}
+
+
+def _in_time(memory: Memory, well: Well, now_ms: int, site_silent: bool | None) -> dict[str, float | None]:
+    """The facts that move without a reading: times, ages, and what is not known any more after a while."""
+    return {
+        **_level_facts(memory, well, now_ms),
+        **_casing_facts(memory, well, now_ms),
+        **_run_facts(memory, well, now_ms),
+        "tubing_off_psi": _tubing_off_psi(memory, well, now_ms),
         "site_silent": None if site_silent is None else float(site_silent),
     }
-    for name, value in values.items():
-        if name in FOR_RULES:
-            facts[name] = Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0])
-    return facts
+
+
+def _as_facts(values: Mapping[str, float | None], now_ms: int) -> dict[str, Fact]:
+    return {
+        name: Fact(value=value, at_ms=now_ms, unit=FOR_RULES[name][0])
+        for name, value in values.items()
+        if name in FOR_RULES
+    }
 
 
 def _shot_heard(memory: Memory) -> bool:
@@ -113,19 +137,29 @@ def _casing_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | 
         if memory.build_up is not None and memory.valve == "shut":
             ends_ms = memory.build_up.at_ms + memory.build_up.every_s * 1000.0 * len(memory.build_up.casing_psig)
             build_up = float(now_ms <= ends_ms + 5 * MINUTE_MS)
-    shut_min = None
-    if memory.valve is not None and memory.valve_live and memory.valve_since_ms is not None:
-        shut_min = (now_ms - memory.valve_since_ms) / MINUTE_MS if memory.valve == "shut" else 0.0
-    still = None
+    watch = memory.casing_watch
+    still = still_times = None
     if fresh and memory.newest_casing_values:
-        same = len(memory.newest_casing_values) == SAME_VALUES and len(set(memory.newest_casing_values)) == 1
-        still = float(memory.levels_since_casing) if same else 0.0
+        still = float(watch.levels) if watch.same >= SAME_VALUES else 0.0
+        still_times = watch.still_times
     return {
         "casing_still_levels": still,
+        "casing_still_times": still_times,
         "casing_share_of_max": share,
         "build_up_running": build_up,
-        "valve_shut_min": shut_min,
+        "valve_shut_min": _valve_shut_min(memory, now_ms, fresh=fresh),
     }
+
+
+def _valve_shut_min(memory: Memory, now_ms: int, *, fresh: bool) -> float | None:
+    """By the last word of the valve, or by a pressure that has built up as if it were shut, until that falls."""
+    said_min = None
+    if memory.valve is not None and memory.valve_live and memory.valve_since_ms is not None:
+        said_min = (now_ms - memory.valve_since_ms) / MINUTE_MS if memory.valve == "shut" else 0.0
+    built_min = memory.casing_watch.built_min(now_ms)
+    if built_min is not None:
+        return max(said_min or 0.0, built_min)
+    return 0.0 if memory.valve is None and fresh else said_min
 
 
 def _run_facts(memory: Memory, well: Well, now_ms: int) -> dict[str, float | None]:

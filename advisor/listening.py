@@ -19,6 +19,7 @@ from advisor.tasks import Moment
 from advisor.well import Well
 
 HOUR_MS = 3_600_000
+JUMPS = "its level lies where the balance of the well cannot have brought it"
 UNEXPECTED_FT = 30.0  # how far a level is let go from the last one in the first hour, growing with the root of time
 
 
@@ -78,6 +79,17 @@ def _picked(moment: Moment, memory: Memory, well: Well) -> Heard:
             )
             return Heard(moment=moment, request=None if memory.people_on_location else request, tries=tries)
     return Heard(moment=moment)
+
+
+def again(moment: Moment, memory: Memory, well: Well) -> tuple[repeat.Request | None, repeat.Tries]:
+    """The repeat of a shot whose level jumps, and what is remembered of it."""
+    for reading in moment.readings:
+        level = reading.measured
+        if isinstance(level, Level) and not reading.historical and not memory.people_on_location:
+            shot = Shot(quality="uncertain", probability=0.0, reasons=(JUMPS,))
+            fired = _fired(level, memory)
+            return repeat.request(shot=shot, fired=fired, well=well, tries=memory.tries, now_ms=moment.at_ms)
+    return None, memory.tries
 
 
 def _as_shot(reading: Reading, level: Level, well: Well) -> Shot:

@@ -9,9 +9,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, replace
 
-from advisor import tubing
-from advisor.belief import operation, trend
+from advisor import casing_watch, tubing
+from advisor.belief import operation
 from advisor.belief.ledger import Ledger
+from advisor.casing_watch import CasingWatch
 from advisor.column import BuildUp, Column, Inputs, WorkUp
 from advisor.model import (
     CasingPressure,
@@ -35,13 +36,13 @@ BUILD_UP_MS = 45 * 60_000  # the longest, till the casing is back at the pressur
 GAS_WALK_FRAC = 0.1  # of the annular gas, per root day (our choice)
 NO_TRIES = Tries()
 NO_DAYS = Ledger()
+NO_WATCH = CasingWatch()
 KEPT_RUNS = 8  # a state holds until the next reading, so only the last few matter
 SAME_VALUES = 5
 OUT_OF_USE = frozenset({"rods-parted", "workover", "treatment", "shut-in"})
 RUNS_ON = "rods-parted"  # the unit may run on with it: that it runs does not end it
 DISTURBING = frozenset({"pump-changed", "rods-parted", "workover", "treatment", "shut-in", "returned"})
 PIPE_MOVED = frozenset({"workover", "pump-changed"})  # or may have been: other joints
-LEARNING_DAYS = 3  # in which the potential moves because the well is being learnt, not because it changes
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -69,6 +70,7 @@ class Memory:
     tries: Tries = NO_TRIES  # of repeats of a raw shot
     lines: Lines | None = None  # what raw shots so far say together of the joint echoes
     doubted_in_row: int = 0  # shots since the last that was good
+    jumped: bool = False  # the last one did, against the balance
     heard_notes: tuple[str, ...] = ()  # what the last raw shot came to
     shot_level: Quantity | None = None  # depth of the last shot that the belief took in, and its gassy column then
     shot_submergence_ft: float | None = None
@@ -77,7 +79,7 @@ class Memory:
     casing_quality: Quality = "good"
     casing_live: bool = True  # the last pressure did not come as history
     newest_casing_values: tuple[float, ...] = ()
-    levels_since_casing: int = 0  # that moved since casing pressure last did
+    casing_watch: CasingWatch = NO_WATCH
     valve: str | None = None
     valve_since_ms: int | None = None
     valve_said_ms: int | None = None  # when a reading said so last
@@ -176,7 +178,7 @@ def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
     memory = replace(
         memory,
         newest_level_values=(*memory.newest_level_values, value)[-SAME_VALUES:],
-        levels_since_casing=memory.levels_since_casing + moved,
+        casing_watch=casing_watch.level_read(memory.casing_watch, moved=moved),
     )
     if reading.quality == "bad":
         return memory
@@ -211,8 +213,8 @@ def _casing(memory: Memory, reading: Reading, casing: CasingPressure) -> Memory:
     if reading.quality == "bad":
         return memory
     values = (*memory.newest_casing_values, casing.casing_psig[0])[-SAME_VALUES:]
-    levels = memory.levels_since_casing if set(casing.casing_psig) == {*memory.newest_casing_values[-1:]} else 0
-    memory = replace(memory, newest_casing_values=values, levels_since_casing=levels)
+    watch = casing_watch.read(memory.casing_watch, casing.casing_psig)
+    memory = replace(memory, newest_casing_values=values, casing_watch=watch)
     if casing.every_s is not None and len(casing.casing_psig) > 1 and memory.valve == "shut":
         # a build-up starts at the pressure the well was flowing at: that first sample is the present pressure
         build_up = BuildUp(at_ms=reading.at_ms, casing_psig=casing.casing_psig, every_s=casing.every_s)
@@ -245,8 +247,10 @@ def worked_up(memory: Memory, workup: WorkUp) -> Memory:
 
 
 def _pressure_now(memory: Memory, casing_psig: float, reading: Reading) -> Memory:
+    watch = memory.casing_watch
     return replace(
         memory,
+        casing_watch=watch if reading.historical else casing_watch.pressed(watch, reading.at_ms, casing_psig),
         casing_psig=casing_psig,
         casing_at_ms=reading.at_ms,
         casing_quality=reading.quality,
@@ -258,6 +262,8 @@ def _valve_now(memory: Memory, valve: str | None, reading: Reading) -> Memory:
     if valve is None:
         return memory
     since_ms = memory.valve_since_ms if valve == memory.valve else reading.at_ms
+    if memory.valve == "shut" and valve != "shut" and not reading.historical:
+        memory = replace(memory, casing_watch=casing_watch.opened(memory.casing_watch))
     return replace(
         memory, valve=valve, valve_since_ms=since_ms, valve_said_ms=reading.at_ms, valve_live=not reading.historical
     )
@@ -375,24 +381,3 @@ def inputs(memory: Memory, well: Well, at_ms: int) -> Inputs:
         water_cut_frac=water_cut if water_cut is not None else well.water_cut_frac,
         gas_mscfd=gas_mscfd,
     )
-
-
-def with_potential(memory: Memory, at_ms: int, potential: Quantity | None) -> Memory:
-    """The day's inflow potential, the last of each day kept; with each new day the trend of the days before it."""
-    if potential is None:
-        return memory
-    day = at_ms // DAY_MS
-    kept = tuple(row for row in memory.potential_by_day if day - 90 < row[0] < day)
-    if day - (memory.first_at_ms or at_ms) // DAY_MS < LEARNING_DAYS:
-        return memory
-    if memory.trend_day != day:
-        found = trend.inflow_trend(
-            day=[row[0] for row in kept], potential_bpd=[row[1] for row in kept], sd_bpd=[row[2] for row in kept]
-        )
-        memory = replace(
-            memory,
-            trend_day=day,
-            trend=Quantity(value=found.frac_per_30d, sd=found.sd) if found is not None else None,
-            trend_words=found.sentence if found is not None else None,
-        )
-    return replace(memory, potential_by_day=(*kept, (day, potential.value, potential.sd)))

@@ -12,7 +12,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from advisor import advising, aftermath, assess, bookkeeping, compose, facts, listening, tubing
+from advisor import advising, aftermath, assess, bookkeeping, compose, facts, jumps, listening, tubing
 from advisor import memory as memories
 from advisor.belief import barrel, casing, ensemble, levels, operation, prior, step, update
 from advisor.belief import present as presents
@@ -186,7 +186,8 @@ def _believe(items: list[Work], settings: Settings) -> None:
     ]
     bleeds = [bookkeeping.bleeds_off(item) for item in held]
     belief = step.carry(belief, wells, columns, segments, [item.moment.at_ms for item in held], bleeds=bleeds)
-    belief = _taken_in(belief, held, wells, columns)
+    carried, belief = belief, _taken_in(belief, held, wells, columns)
+    jumps.noted(held, carried, belief)
     for k, item in enumerate(held):
         item.belief = belief.pick([k])
         item.memory = replace(item.memory, ledger=bookkeeping.kept(item, segments[k], item.belief))
@@ -301,7 +302,7 @@ def _assess(items: list[Work]) -> None:
     for item in items:
         look = item.look
         potential = look.quantities.get("inflow_potential_bpd") if look is not None else None
-        item.memory = memories.with_potential(item.memory, item.moment.at_ms, potential)
+        item.memory = bookkeeping.with_potential(item.memory, item.moment.at_ms, potential)
         from_shot = compose.of_shot(item.workup, item.belief, fresh=_shot_just_now(item))
         if (
             look is not None

@@ -17,6 +17,7 @@ from advisor.belief.ensemble import BeliefFormatError
 from advisor.config.sections import Config
 from advisor.heads import Before, Kept, restored, stored
 from advisor.model import Reading
+from advisor.passing import Passing
 from advisor.pipeline import work
 from advisor.publication import Publication
 from advisor.reception import Reception
@@ -71,6 +72,7 @@ class Progress:
         for well in sorted(config.wells):
             firsts.setdefault(config.wells[well].site, well)
         self._spokesmen = frozenset(firsts.values())  # the one well of each site that speaks for all of it
+        self._passing = Passing(store, rules, self._sites, self._spokesmen)
 
     def forget(self) -> None:
         """Drops what is held in memory: the store is right (after a transaction that failed)."""
@@ -366,7 +368,7 @@ class Progress:
         outcome = results[-1]
         state = self.state(task.well.key)
         state.present, state.facts = outcome.assessment, outcome.facts
-        state.flags.update({step.flags.rule: step.flags for step in outcome.alarms})
+        state.flags = {**state.flags, **{step.flags.rule: step.flags for step in outcome.alarms}}
         self._publication.alarms_moved(outcome.alarms, outcome.at_ms)
         self._publication.advice_changed(outcome.advice, publish=True)
         if outcome.advice:
@@ -375,14 +377,16 @@ class Progress:
         alarms.say_now(self._store, outcome.well, outcome.standing, outcome.at_ms)
 
     def stale_presents(self, now_ms: int) -> list[str]:
-        """The wells whose published belief is older than it should be."""
+        """The wells whose published belief is older than it should be, or of which an alarm moves by time alone."""
         return [well for well in self._config.wells if self._is_stale(well, now_ms)]
 
     def _is_stale(self, well: str, now_ms: int) -> bool:
         present = self.state(well).present
         if present is None:
             return self._unheard.to_be_told(well, now_ms)
-        return now_ms - present.at_ms >= REFRESH_MS
+        until_ms = present.at_ms + REFRESH_MS
+        of = self._config.wells[well]
+        return now_ms >= until_ms or self._passing.moves(of, self.state(well), now_ms, until_ms)
 
 
 def _decided(outcome: Outcome) -> bool:

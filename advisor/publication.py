@@ -30,6 +30,7 @@ class Publication:
         self._root = config.broker.root
         self._store = store
         self._heard = heard
+        self.alarms_told = True  # since it was last looked at, by whoever sets it back
 
     def assessed(self, assessment: Assessment) -> None:
         """What is believed of a well now."""
@@ -113,10 +114,12 @@ class Publication:
                     self._clear(flags.well, flags.rule, at_ms, flags.occurrence)
 
     def _announce(self, alarm: Alarm) -> None:
+        self.alarms_told = True
         alarms.publish(self._store, [alarm])
         self._queue(alarm.well, ("alarm", alarm.alarm), outgoing.alarm(alarm), alarm.at_ms, retain=True)
 
     def _clear(self, well: str, rule: str, at_ms: int, occurrence: int) -> None:
+        self.alarms_told = True
         alarms.withdraw(self._store, [(well, rule)])
         self._queue(well, ("alarm", rule), b"", at_ms, retain=True, key=f"clear|{occurrence}")
 

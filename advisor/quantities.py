@@ -51,12 +51,20 @@ FOR_RULES: dict[str, tuple[str, str]] = {
         "levels",
         "levels that moved while casing pressure stayed the same to the last digit; 0 unless its last five are one",
     ),
+    "casing_still_times": (
+        "times",
+        "how many times as many readings as ever before casing pressure stays the same to the last digit, while a "
+        "level moved; 0 under five, and before ten moves of it",
+    ),
     "build_up_running": ("0 or 1", "a build-up test is being recorded"),
     "intake_test_running": (
         "0 or 1",
         "a test that brings the level to the intake is under way, not yet on its way back",
     ),
-    "valve_shut_min": ("min", "time for which the casing valve has been shut"),
+    "valve_shut_min": (
+        "min",
+        "time for which the casing valve has been shut, or casing pressure has built up as if it were",
+    ),
     "running": ("0 or 1", "the unit is running"),
     "stopped_min": ("min", "time for which the unit has not been running"),
     "stopped_over_idle_min": ("min", "stopped_min less the idle time in force"),

@@ -260,9 +260,9 @@ def run(args: argparse.Namespace) -> int:
     try:
         done = replay(config, files, Path(args.out), report=_report, as_received=args.as_received)
     except OSError as error:
-        _report(
-            f"{error.filename}: cannot be read or written ({error.strerror}); must be a file of readings, or --out"
-        )
+        is_input = str(error.filename) in {str(file) for file in files}
+        fault, must = ("read", "a file of readings") if is_input else ("written", "in a folder to write to (--out)")
+        _report(f"{error.filename}: cannot be {fault} ({error.strerror}); must be {must}")
         return FAULT
     if args.json:
         print(json.dumps(_as_json(done)))

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from advisor import outcome_book, words
+from advisor import common_cause, outcome_book, words
 from advisor import outcomes as changes
 from advisor.config.load import load_config
 from advisor.config.sections import Config
@@ -192,6 +192,8 @@ def alarms_verb(args: argparse.Namespace) -> int:
     found.sort(key=lambda alarm: (PRIORITIES.get(alarm.priority, 3), alarm.since_ms or 0, alarm.well))
     if args.json:
         return _print_json([{**json.loads(outgoing.alarm(one)), "well": one.well, **_now(one)} for one in found])
+    for cause in common_cause.standing(config, found):
+        print(f"{'together':<10} {common_cause.sentence(cause, found)}")
     for one in found:
         state = _state_words(one, flags.get((one.well, one.alarm)))
         print(f"{one.priority:<10} {one.well:<14} {one.alarm}, {state}")

@@ -24,13 +24,22 @@ class Sites:
 
         first: the well to look at before the others, such as one that was just heard.
         """
-        heard = False
+        return self.silent_at(site, self.heard_ms(store, site, now_ms, first=first), now_ms)
+
+    def silent_at(self, site: str, heard_ms: int | None, at_ms: int) -> bool | None:
+        """The same of a site from which a reading of heard_ms came last."""
+        return None if heard_ms is None else at_ms - heard_ms > 2.0 * self._interval_ms[site]
+
+    def heard_ms(self, store: Store, site: str, now_ms: int, *, first: str) -> int | None:
+        """The time of a reading by which a site is not silent, else that of its newest; None where none came."""
+        newest_ms = None
         for well in (first, *self._wells[site]):
-            newest_ms = readings.newest_at_ms(store, well, now_ms)
-            if newest_ms is not None and now_ms - newest_ms <= 2.0 * self._interval_ms[site]:
-                return False
-            heard = heard or newest_ms is not None
-        return True if heard else None
+            at_ms = readings.newest_at_ms(store, well, now_ms)
+            if at_ms is not None:
+                newest_ms = at_ms if newest_ms is None else max(newest_ms, at_ms)
+                if not self.silent_at(site, newest_ms, now_ms):
+                    return newest_ms
+        return newest_ms
 
 
 def clock_off_min(config: Config, store: Store, well: str, now_ms: int) -> float | None:

@@ -171,3 +171,24 @@ def test_each_input_says_what_it_is_worth_now(
 def test_a_shot_the_site_marked_bad_is_told() -> None:
     said = composed(fold(LEVEL, reading(Level(round_trip_s=2.0), T0_MS + 1, "bad")))
     assert any("newest shot is bad" in note for note in said.notes)
+
+
+def test_what_comes_as_history_makes_no_input_fresh() -> None:
+    """Shots are expected each hour, run readings too: after 2.5 and 2 intervals the last ones are stale."""
+    live = (reading(Level(round_trip_s=6.0, casing_psig=85.0)), run(8.0))
+    then = T0_MS + 6 * HOUR_MS
+    history = (
+        reading(Level(round_trip_s=6.0, casing_psig=85.0), then, historical=True),
+        reading(run(8.0).measured, then, historical=True),
+    )
+    assert composed(fold(*live), after_h=7.0).inputs == {"level": "stale", "casing_pressure": "stale", "run": "stale"}
+    after = composed(fold(*live, *history), after_h=7.0)
+    assert after.inputs == {"level": "stale", "casing_pressure": "stale", "run": "stale"}
+    assert any("7 h old, and those since were sent on as history" in note for note in after.notes)
+    assert composed(fold(*history), after_h=7.0).inputs["level"] == "stale"
+
+
+def test_history_does_not_make_a_fresh_level_old() -> None:
+    live = reading(Level(round_trip_s=6.0, casing_psig=85.0))
+    older = reading(Level(round_trip_s=6.0), T0_MS + HOUR_MS // 2, historical=True)
+    assert composed(fold(live, older), after_h=1.0).inputs["level"] == "good"
