@@ -15,7 +15,7 @@ from advisor.belief.ledger import DAY_MS, EDGE_D, Ledger
 LEAST_AFTER_D = 0.25  # since the change
 LEAST_SHOTS = 3
 ROSE_FT, ROSE_FRAC = 60.0, 0.15  # over the noise of shots, and of what is seen of the gassy column (our choices)
-LESS_FRAC = 0.06  # of a test, over its own error (our choice)
+LESS_FRAC = 0.12  # of a test: twice what two of 4 % each differ by (our choice)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

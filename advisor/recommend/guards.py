@@ -47,6 +47,7 @@ REVERSAL_DAYS, REVERSAL_FACTOR = 5.0, 2.0  # (our choices, on simulated wells)
 TURNS_DAYS = 30.0  # each turn within them asks for twice the gain again
 OFTEN_TURNED, OFTEN_DAYS, TURNED_GAIN_FRAC = 2, 60.0, 0.015  # (our choices, on simulated wells)
 LEAST_GAIN_BPD, LEAST_GAIN_FRAC = 0.2, 0.0025  # the last few per cent come in steps of one
+ANSWER_DAYS = 5.0
 LEAST_GAIN_SDS = 1.0  # of the gain, member against member (our choice)
 BACK_GAIN_BPD, BACK_GAIN_FRAC = 1.0, 0.01  # of what a change that goes back on the last one is twice to gain
 VISIT_GAIN_BPD, VISIT_GAIN_FRAC = 5.0, 0.03  # a fixed drive needs a crew
@@ -330,9 +331,12 @@ def _made_worse(context: Context) -> Held:
     """Less was lifted, or the level rose, after a step up: a worn or gas-locked pump is not run more still."""
     if not context.changes or context.answer is None or not context.answer.worse:
         return []
-    _, was, became = context.changes[-1]
+    at_ms, was, became = context.changes[-1]
     up = options.change_frac(was, became) > options.EPS
-    return [(MADE_WORSE, texts.made_worse(context.answer))] if up else []
+    lately = (
+        context.now_ms - at_ms <= ANSWER_DAYS * 24 * HOUR_MS
+    )  # later it is told of as wear, or was something else
+    return [(MADE_WORSE, texts.made_worse(context.answer))] if up and lately else []
 
 
 def seems_to_pound(context: Context, view: Outlook) -> bool:

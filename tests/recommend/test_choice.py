@@ -588,7 +588,7 @@ def test_no_speed_up_follows_one_after_which_the_level_rose_or_less_was_lifted(
     became: Setting, now_ft: float, now_bpd: float | None, held: bool
 ) -> None:
     was = setting(7.3) if became.stroke_rate_spm == 8.0 else became
-    changes = ((NOW_MS - 12 * DAY_MS, was, setting(8.0)),)
+    changes = ((NOW_MS - 4 * DAY_MS, was, setting(8.0)),)
     answer = Answer(before_ft=900.0, now_ft=now_ft, before_bpd=160.0, now_bpd=now_bpd)
     draft = advised(
         well(), believed(well(), height_ft=900.0, inflow_share=1.5), context(changes=changes, answer=answer)
