@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from codecs import BOM_UTF8
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
@@ -31,7 +32,7 @@ def load_config(path: str | Path) -> Config:
     """The configuration in a TOML file; paths in it are relative to its folder. ConfigFaults carries every fault."""
     file = Path(path)
     try:
-        text = file.read_text(encoding="utf-8-sig")
+        text = file.read_bytes().removeprefix(BOM_UTF8).decode("utf-8")
     except UnicodeDecodeError as fault:
         raise ConfigFaults([f"{file}: is not UTF-8 at byte {fault.start}; must be TOML in UTF-8"]) from None
     except OSError as fault:
