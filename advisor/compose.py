@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from advisor.belief.ensemble import Belief
+from advisor.belief.present import displacement
 from advisor.column import Column, WorkUp
 from advisor.memory import Memory
 from advisor.model import Assessment, Quantity
@@ -103,6 +104,8 @@ def composed(
         quantities["submergence_ft"] = _submergence(level, column, well)
         learnt = _learnt_note(level, believed["level_ft_md"]) if quantities["submergence_ft"] is column else ()
     _no_more_liquid_than_column(quantities, memory.column)
+    if quantities["pump_displacement_bpd"] is None and memory.setting is not None:
+        quantities["pump_displacement_bpd"] = displacement(well, memory.setting)
     if workup is not None and workup.quantities.get("liquid_frac_annulus") is None:
         quantities["liquid_frac_annulus"] = None  # and a note of the work-up says why
     quantities["casing_psig"] = _casing(memory, workup)

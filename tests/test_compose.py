@@ -14,6 +14,7 @@ from advisor.column import WorkUp
 from advisor.model import Assessment, CasingPressure, Level, Quantity, Reading
 from advisor.quantities import PUBLISHED, SUSPECTS
 from tests.belief.invented import column
+from tests.invented_wells import START, advisor, published, running
 from tests.test_memory import HOUR_MS, T0_MS, WELL, Memory, fold, reading, run
 
 SOME = Quantity(value=100.0, sd=5.0)
@@ -192,3 +193,12 @@ def test_history_does_not_make_a_fresh_level_old() -> None:
     live = reading(Level(round_trip_s=6.0, casing_psig=85.0))
     older = reading(Level(round_trip_s=6.0), T0_MS + HOUR_MS // 2, historical=True)
     assert composed(fold(live, older), after_h=1.0).inputs["level"] == "good"
+
+
+def test_displacement_is_known_by_the_run_alone() -> None:
+    """By hand: 0.11657 x 86 in x 8 strokes a minute x 1.5 in squared = 180.4 bbl/d."""
+    one = advisor()
+    one.receive([running("north/7", START)])
+    one.advance(START)
+    said = published(one, "north/7/assessment")
+    assert said["pump_displacement_bpd"]["value"] == pytest.approx(0.11657 * 86.0 * 8.0 * 1.5**2, rel=1e-3)

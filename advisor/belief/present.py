@@ -113,7 +113,7 @@ def summary(
         starves = suspects.starves(kept[i].causes, suspected[i])
         level_tvd = quantities["level_ft_tvd"]
         quantities["level_ft_md"] = Quantity(value=_measured_ft(level_tvd.value, well), sd=level_tvd.sd)
-        quantities["pump_displacement_bpd"] = _displacement(well, settings[i])
+        quantities["pump_displacement_bpd"] = displacement(well, settings[i])
         room = float(most_bpd[i] / max(lifted.value, 1e-6) - 1.0)
         presents.append(
             Present(
@@ -253,7 +253,8 @@ def _measured_ft(level_ft_tvd: float, well: Well) -> float:
     return float(depths.measured_ft_md(depth_ft_tvd=level_ft_tvd, survey=well.survey_ft))
 
 
-def _displacement(well: Well, setting: Setting) -> Quantity:
+def displacement(well: Well, setting: Setting) -> Quantity:
+    """Stroke of the polished rod times the area of the plunger at the rate in force, bbl/d."""
     value = balance.displacement_bpd_per_spm(well) * setting.stroke_rate_spm
     return Quantity(value=value, sd=DISPLACEMENT_SD_FRAC * value)
 
