@@ -33,7 +33,9 @@ LOUD = np.array([0.006, 0.05, 0.4, 3.0])  # collars' power over that of plain on
 LOUD_CHANCE = np.array([0.15, 0.25, 0.35, 0.25])
 FADING_CHANCE = np.array([0.6, 0.4])
 MOST_OVER = 6.0  # of a block
-STRAY_FRAC, TALLY_STRAY_FRAC = 0.015, 0.004  # standard deviation of a joint's length, and about its tally
+# standard deviation of a joint's length, and about its tally: in feet, for tubing of range 1 (20 to 24 ft) is as
+# uneven as that of range 2 (28 to 32 ft; API 5CT, from memory)
+STRAY_FT, TALLY_STRAY_FT = 0.47, 0.13
 COLLAR_FT = 0.42  # length (common practice, no source)
 HEARD = 1.7  # at the wellhead an echo meets its own reflection
 BIN_HZ, FLAT_HZ = 0.5, 8.0
@@ -116,7 +118,7 @@ def comb(match: Match, path: Path, start_s: float) -> Comb:
         turn=lost - HARMONICS * lost[:, :1],
         expected=np.minimum(expected, MOST_OVER),
         down=middle / deepest,
-        stray_frac=TALLY_STRAY_FRAC if len(path.tally_ft) else STRAY_FRAC,
+        stray_frac=(TALLY_STRAY_FT if len(path.tally_ft) else STRAY_FT) / path.joint_ft,
     )
     total = follow.evidence(blocks)
     return Comb(middle=middle, time_s=time_s, total=total, deepest=deepest)

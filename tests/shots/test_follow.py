@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from advisor.shots import follow, joints
+from tests.shots import plain
 
 W = 40
 
@@ -19,7 +20,7 @@ def blocks(echo: np.ndarray, power: float) -> follow.Blocks:
         turn=np.zeros((len(echo), len(follow.HARMONICS))),
         expected=np.full((len(echo), len(follow.FADING), len(follow.HARMONICS)), power),
         down=(np.arange(len(echo)) + 0.5) / len(echo),
-        stray_frac=joints.STRAY_FRAC,
+        stray_frac=joints.STRAY_FT / plain.JOINT_FT,
     )
 
 
@@ -109,5 +110,5 @@ def test_what_is_louder_than_collars_can_be_counts_no_more_for_it() -> None:
 def test_the_less_is_known_of_lengths_the_less_a_comb_says() -> None:
     """A tally's lengths leave the same comb more evidence than equal ones would."""
     made = blocks(comb(0.97 * follow.BLOCK * np.arange(W) + 0.0, 0.5) + noise(np.random.default_rng(9)), 0.5)
-    known = follow.evidence(replace(made, stray_frac=joints.TALLY_STRAY_FRAC))[-1].max()
+    known = follow.evidence(replace(made, stray_frac=joints.TALLY_STRAY_FT / plain.JOINT_FT))[-1].max()
     assert known > follow.evidence(made)[-1].max() + 1.0
