@@ -72,6 +72,17 @@ def test_a_level_that_falls_while_pumping_and_strokes_is_followed() -> None:
         assert abs(shot.level_ft_md.value - 600.0 * level_s) < 3.0 * shot.level_ft_md.sd + 6.0
 
 
+@pytest.mark.parametrize("seed", range(3))
+def test_what_a_record_has_drifted_by_is_no_level_at_its_end(seed: int) -> None:
+    """A microphone that settles within 3 s by ten times the 3 % of the pulse that come back from the level."""
+    x = plain.record(level_s=4.2, reflection=0.1, seed=seed)
+    x += 0.3 * (1.0 - np.exp(-np.maximum(np.arange(len(x)) / 1000.0 - 0.3, 0.0) / 3.0))
+    shot = analysed(x)
+    assert shot.round_trip_s is not None
+    assert shot.round_trip_s.value == pytest.approx(4.2, rel=0.01)
+    assert not any(echo.time_s > 11.5 for echo in shot.echoes)
+
+
 def test_foam_gives_its_top_as_the_level_or_no_trust() -> None:
     """A gradual end: a dozen faint echoes over 60 ft, the first at 5 s; the gas column ends where the foam begins."""
     foam = tuple((5.0 + 0.008 * n, 0.05) for n in range(12))
