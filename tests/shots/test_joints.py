@@ -148,5 +148,5 @@ def test_a_line_of_scale_comes_to_a_depth_as_much_sooner() -> None:
     got = joints.times_to(comb, way, 2000.0)
     even = int(np.argmin(np.abs(joints.SLOPES)))
     for scale in (0.95, 1.0, 1.05):
-        at = int(np.argmin(np.abs(joints.SCALES - scale)))
-        assert got[even, at] == pytest.approx(way.time_at(2000.0 / joints.SCALES[at]), rel=1e-6)
+        at = int(np.argmin(np.abs(comb.grid.fine - scale)))
+        assert got[even, at] == pytest.approx(way.time_at(2000.0 / comb.grid.fine[at]), rel=1e-6)
