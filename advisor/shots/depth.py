@@ -21,7 +21,7 @@ from advisor.shots.reflectors import Found, Place
 LEAST_REACH = 0.15  # joints count towards a depth from here
 HEARD_SHARE = 0.5  # or where earlier shots leave less than so much of the gas's error (our choice)
 LEAST_HEARD = 0.5  # of the way is what those have then heard of (our choice)
-UNEVEN_FRAC = 0.02  # standard deviation of a joint's length
+UNEVEN_FT = 0.63  # standard deviation of a joint's length, of short joints as of long ones (see joints)
 PICK_SD_S, PICK_SD_FRAC = 0.004, 0.0015
 REFLECTOR_SD_FT, REFLECTOR_SD_FRAC = 3.0, 0.0015
 NEAR = 3  # samples about the echo in which its absorption is looked up
@@ -77,7 +77,7 @@ def of(
     count_sd = COUNT_SD_FACTOR * count.sd if by_joints else count.sd
     shares = [pick_sd / time_s, MIXED_FRAC * (1.0 - min(heard / max(count.number, 1e-6), 1.0))]
     if by_joints:
-        uneven = 0.0 if len(path.tally_ft) else UNEVEN_FRAC / math.sqrt(max(heard, 1.0))
+        uneven = 0.0 if len(path.tally_ft) else UNEVEN_FT / path.joint_ft / math.sqrt(max(heard, 1.0))
         shares += [path.joint_sd_frac, uneven]
     beside = math.hypot(*shares)
     sd = value * math.hypot(count_sd / count.number, beside)

@@ -9,6 +9,7 @@ what it expects less badly than plain noise would is the evidence for the line.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cache
 from typing import TypeAlias
 
 import numpy as np
@@ -19,8 +20,11 @@ from advisor.physics.ranges import Array
 Complex: TypeAlias = NDArray[np.complex128]
 Single: TypeAlias = NDArray[np.float32]
 BLOCK = 4  # joints of a stretch
-SCALES = np.linspace(0.91, 1.09, 46)
-COARSE = np.linspace(0.90, 1.10, 21)  # scales at which a block is worked out
+STEP, FINE, COARSE_STEP = 0.004, 4, 0.01  # of scales; finer ones for each, between which evidence is smooth
+WITHIN_SDS = 3.0  # of the gas's error are looked through
+# but no less than this, for gas files that err by more than they say, and no more, for a fifth higher or lower
+# harmonics of one line lie on those of another
+LEAST_REACH, MOST_REACH = 0.09, 0.18
 SLOPES = np.linspace(-0.020, 0.020, 5)  # change of the scale from the inlet to the deepest point
 HARMONICS = np.array([1.0, 2.0, 3.0, 4.0, 5.0])
 # of an amplitude, that its phase is as expected: pulses come different ways
@@ -29,6 +33,32 @@ FADING = np.array([0.9, 1.7])  # absorption over predicted
 PLACES = 32  # within a joint
 MOST_NATS = 6.0  # of evidence in a block: one loud echo of something else is no comb
 LOUDEST = 2.5  # over the amplitude that the collars of a block have: what is louder is something else's
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Grid:
+    """Scales of lines half way down, either side of the gas model's: those followed, finer ones between, and the
+    coarse ones at which a block is worked out."""
+
+    scales: Array
+    fine: Array
+    coarse: Array
+
+
+def grid(gas_sd_frac: float) -> Grid:
+    """Scales as far out as gas of such an error may be."""
+    return _grid(min(max(WITHIN_SDS * gas_sd_frac, LEAST_REACH), MOST_REACH))
+
+
+@cache
+def _grid(reach: float) -> Grid:
+    count = round(2.0 * reach / STEP) + 1
+    beyond = reach + 0.5 * SLOPES[-1]  # where a line that bends begins or ends
+    return Grid(
+        scales=np.linspace(1.0 - reach, 1.0 + reach, count),
+        fine=np.linspace(1.0 - reach, 1.0 + reach, FINE * (count - 1) + 1),
+        coarse=np.linspace(1.0 - beyond, 1.0 + beyond, round(2.0 * beyond / COARSE_STEP) + 1),
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +76,7 @@ class Blocks:
     expected: Array
     down: Array
     stray_frac: float
+    grid: Grid
 
 
 def evidence(blocks: Blocks) -> Single:
@@ -57,7 +88,8 @@ def evidence(blocks: Blocks) -> Single:
     root = 2.0 * np.sqrt(blocks.expected) * blurred
     dull = np.sum(root * root, axis=2) / 4.0
     wander = _wander(blocks.stray_frac)
-    lines = (len(SLOPES), len(SCALES))
+    scales, coarse = blocks.grid.scales, blocks.grid.coarse
+    lines = (len(SLOPES), len(scales))
     chance = np.full((levels, *lines, PLACES), 1.0 / PLACES, dtype=np.float32)
     total = np.empty((count, levels, *lines), dtype=np.float32)
     sum_ = np.zeros((levels, *lines), dtype=np.float32)
@@ -65,14 +97,14 @@ def evidence(blocks: Blocks) -> Single:
     ratio = np.resize(FADING, levels)
     size = np.sqrt(np.sum(np.abs(blocks.echo) ** 2, axis=1)) + 1e-9  # (W, C)
     kept = np.minimum((np.sqrt(dull) + LOUDEST)[:, :, None] / size[:, None, :], 1.0)
-    step = COARSE[1] - COARSE[0]
+    step = coarse[1] - coarse[0]
     for j in range(count):
         if j:
             middle = 0.5 * (blocks.down[j] + blocks.down[j - 1]) - 0.5
-            at_joint += BLOCK * (SCALES[None, :] - 1.0 + SLOPES[:, None] * middle)
+            at_joint += BLOCK * (scales[None, :] - 1.0 + SLOPES[:, None] * middle)
             chance = chance @ wander
-        local = SCALES[None, :] + SLOPES[:, None] * (blocks.down[j] - 0.5)
-        near = np.clip(np.round((local - COARSE[0]) / step).astype(np.intp), 0, len(COARSE) - 1)
+        local = scales[None, :] + SLOPES[:, None] * (blocks.down[j] - 0.5)
+        near = np.clip(np.round((local - coarse[0]) / step).astype(np.intp), 0, len(coarse) - 1)
         seen = blocks.echo[j][:, near] * np.exp(-2j * np.pi * HARMONICS[:, None, None] * at_joint)
         turned = seen * np.exp(1j * (ratio[:, None] - 1.0) * blocks.turn[j])[:, :, None, None]
         turned *= root[j][:, :, None, None] * kept[j][:, near][:, None]

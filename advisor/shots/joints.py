@@ -18,22 +18,22 @@ from scipy import fft, interpolate, ndimage, optimize
 
 from advisor.physics.ranges import Array
 from advisor.shots import follow
-from advisor.shots.follow import BLOCK, COARSE, FADING, HARMONICS, Complex
+from advisor.shots.follow import BLOCK, FADING, FINE, HARMONICS, MOST_REACH, STEP, Complex, Grid
 from advisor.shots.match import PULSE_BEFORE, Match
 from advisor.shots.path import Path
 from advisor.shots.record import WORK_HZ
 
 PER_JOINT = 16  # samples
 AROUND = 80  # joints over which the background is taken
-FINE = 4  # lines for each one followed, between which evidence is smooth
-SCALES = np.linspace(follow.SCALES[0], follow.SCALES[-1], FINE * (len(follow.SCALES) - 1) + 1)
 SLOPES = np.linspace(follow.SLOPES[0], follow.SLOPES[-1], FINE * (len(follow.SLOPES) - 1) + 1)
 SLOPE_SD = 0.006
 LOUD = np.array([0.006, 0.05, 0.4, 3.0])  # collars' power over that of plain ones
 LOUD_CHANCE = np.array([0.15, 0.25, 0.35, 0.25])
 FADING_CHANCE = np.array([0.6, 0.4])
 MOST_OVER = 6.0  # of a block
-STRAY_FRAC, TALLY_STRAY_FRAC = 0.015, 0.004  # standard deviation of a joint's length, and about its tally
+# standard deviation of a joint's length, and about its tally: in feet, for tubing of range 1 (20 to 24 ft) is as
+# uneven as that of range 2 (28 to 32 ft; API 5CT, from memory)
+STRAY_FT, TALLY_STRAY_FT = 0.47, 0.13
 COLLAR_FT = 0.42  # length (common practice, no source)
 HEARD = 1.7  # at the wellhead an echo meets its own reflection
 BIN_HZ, FLAT_HZ = 0.5, 8.0
@@ -64,6 +64,7 @@ class Comb:
     time_s: Array
     total: NDArray[np.float32]
     deepest: float  # joints
+    grid: Grid
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,56 +93,59 @@ class Count:
 def comb(match: Match, path: Path, start_s: float) -> Comb:
     """The comb of a matched trace after start_s."""
     even = _evened(_flat(match, path, start_s))
+    grid = follow.grid(path.gas_sd_frac)
     deepest = path.deepest_ft / path.joint_ft
     seconds = len(even) / WORK_HZ
-    end = min(float(path.depth_at(seconds)) / path.joint_ft, 1.1 * deepest + 10.0)
+    end = min(float(path.depth_at(seconds)) / path.joint_ft, deepest / float(grid.scales[0]) + 10.0)
     first = max(float(path.depth_at(start_s)) / path.joint_ft, 0.0)
     wide = BLOCK * PER_JOINT
     count = max(int((end - first) / BLOCK), 1)
-    grid = first + np.arange(count * wide) / PER_JOINT
+    at = first + np.arange(count * wide) / PER_JOINT
     depths, times = _knots(path, seconds)
-    at_s = np.interp(grid * path.joint_ft, depths, times)
+    at_s = np.interp(at * path.joint_ft, depths, times)
     when = np.arange(len(even)) / WORK_HZ
     drawn, plain = np.interp(at_s, when, even, right=0.0), np.interp(at_s, when, match.broad, right=0.0)
     middle = np.asarray(first + (np.arange(count) + 0.5) * BLOCK, dtype=np.float64)
     time_s = np.interp(middle * path.joint_ft, depths, times)
     rate = np.gradient(middle, time_s) if count > 1 else np.full(1, 19.0)  # joints a second
-    lines = _lines(drawn, grid * path.joint_ft, path)
+    lines = _lines(drawn, at * path.joint_ft, path, grid)
     noise = _background(drawn, count) * wide
-    over = lines.reshape(count, len(HARMONICS), len(COARSE)) / np.sqrt(noise)[:, :, None]
+    over = lines.reshape(count, len(HARMONICS), len(grid.coarse)) / np.sqrt(noise)[:, :, None]
     expected = _expected(match, path, time_s, rate) / np.maximum(_background(plain, count), 1.0)[:, None, :]
     lost = path.absorption * time_s[:, None] * np.sqrt(HARMONICS * rate[:, None])
     blocks = follow.Blocks(
-        echo=over * np.conj(_phases(match, path, time_s, rate)),
+        echo=over * np.conj(_phases(match, path, time_s, rate, grid)),
         turn=lost - HARMONICS * lost[:, :1],
         expected=np.minimum(expected, MOST_OVER),
         down=middle / deepest,
-        stray_frac=TALLY_STRAY_FRAC if len(path.tally_ft) else STRAY_FRAC,
+        stray_frac=(TALLY_STRAY_FT if len(path.tally_ft) else STRAY_FT) / path.joint_ft,
+        grid=grid,
     )
     total = follow.evidence(blocks)
-    return Comb(middle=middle, time_s=time_s, total=total, deepest=deepest)
+    return Comb(middle=middle, time_s=time_s, total=total, deepest=deepest, grid=grid)
 
 
-def _lines(drawn: Array, depth_ft: Array, path: Path) -> Complex:
+def _lines(drawn: Array, depth_ft: Array, path: Path, grid: Grid) -> Complex:
     """Each block at each harmonic and coarse scale, (W, harmonics x scales); depth_ft: of the samples by the model.
 
     Where joints are tallied each scale has its own places for their ends.
     """
     pieces = drawn.reshape(-1, BLOCK * PER_JOINT)
     if len(path.tally_ft) == 0:
-        return np.asarray(pieces @ _blocks())
-    off = path.uneven_at(COARSE[:, None] * depth_ft).reshape(len(COARSE), len(pieces), -1)
+        return np.asarray(pieces @ _blocks(grid))
+    coarse = grid.coarse
+    off = path.uneven_at(coarse[:, None] * depth_ft).reshape(len(coarse), len(pieces), -1)
     turns = np.exp(-2j * np.pi * HARMONICS[:, None, None, None] * off)
-    plain = _blocks().reshape(-1, len(HARMONICS), len(COARSE))
+    plain = _blocks(grid).reshape(-1, len(HARMONICS), len(coarse))
     lines = np.einsum("wm,hcwm,mhc->whc", pieces, turns, plain, optimize=True)
     return np.asarray(lines.reshape(len(pieces), -1))
 
 
 @cache
-def _blocks() -> NDArray[np.complex128]:
+def _blocks(grid: Grid) -> NDArray[np.complex128]:
     """Exponentials about a block's middle: sample, harmonic x coarse scale."""
     m = (np.arange(BLOCK * PER_JOINT) + 0.5) / PER_JOINT - 0.5 * BLOCK
-    rate = (HARMONICS[:, None] * COARSE[None, :]).ravel()
+    rate = (HARMONICS[:, None] * grid.coarse[None, :]).ravel()
     return np.asarray(np.exp(-2j * np.pi * m[:, None] * rate[None, :]))
 
 
@@ -229,12 +233,12 @@ def _expected(match: Match, path: Path, time_s: Array, rate: Array) -> Array:
     return np.asarray(loud.reshape(len(time_s), -1, len(HARMONICS)))
 
 
-def _phases(match: Match, path: Path, time_s: Array, rate: Array) -> Complex:
+def _phases(match: Match, path: Path, time_s: Array, rate: Array, grid: Grid) -> Complex:
     """Turns (modulus 1) of a collar's echo at each harmonic and coarse scale, (W, H, C): the pulse's, delayed.
 
     A constriction reflects in proportion to i f (see _expected); absorption A sqrt(f) t delays by as much of a turn.
     """
-    hertz = rate[:, None, None] * HARMONICS[None, :, None] * COARSE[None, None, :]
+    hertz = rate[:, None, None] * HARMONICS[None, :, None] * grid.coarse[None, None, :]
     spectrum = fft.rfft(match.pulse, PHASES)
     step = WORK_HZ / PHASES
     spectrum = spectrum * np.exp(2j * np.pi * np.arange(len(spectrum)) * step * PULSE_BEFORE / WORK_HZ)
@@ -247,7 +251,8 @@ def _phases(match: Match, path: Path, time_s: Array, rate: Array) -> Complex:
 def times_to(found: Comb, path: Path, depth_ft: float) -> Array:
     """Travel times at which the lines come to a depth, (slopes, scales), s."""
     number = depth_ft / path.joint_ft
-    target = number / np.broadcast_to(SCALES, (len(SLOPES), len(SCALES)))
+    scales = found.grid.fine
+    target = number / np.broadcast_to(scales, (len(SLOPES), len(scales)))
     target = number / _mean_scale(found, target)
     depths, times = _knots(path, 0.0)
     return np.asarray(np.interp(target * path.joint_ft, depths, times))
@@ -255,7 +260,7 @@ def times_to(found: Comb, path: Path, depth_ft: float) -> Array:
 
 def _mean_scale(found: Comb, target: float | Array) -> Array:
     """Mean scale of every line down to a joint, or to one each, (slopes, scales)."""
-    return np.asarray(SCALES + SLOPES[:, None] * 0.5 * (target / found.deepest - 1.0))
+    return np.asarray(found.grid.fine + SLOPES[:, None] * 0.5 * (target / found.deepest - 1.0))
 
 
 def count(found: Comb, path: Path, time_s: float, hint: Array | None = None, before: Array | None = None) -> Count:
@@ -267,13 +272,13 @@ def count(found: Comb, path: Path, time_s: float, hint: Array | None = None, bef
     target = max(float(path.depth_at(time_s)) / path.joint_ft, 1e-3)
     inside = int(np.searchsorted(found.middle + 0.5 * BLOCK, target + 0.5))
     told = _told(found, inside)
-    chance = _chance((gas(path) if before is None else before) + told)
+    chance = _chance((gas(path) if before is None else before) + told, found.grid)
     if hint is not None:
         chance = chance * hint / np.sum(chance * hint)
     mean_scale = _mean_scale(found, target)
     best = _likeliest(mean_scale, chance, min(max(ALLOWED_FRAC, 1.0 / target), WIDE_FRAC))
     sd = math.sqrt(max(float(np.sum(chance * (mean_scale - best) ** 2)), 1e-8))
-    scale_0, slope = float(np.sum(chance * SCALES[None, :])), float(np.sum(chance * SLOPES[:, None]))
+    scale_0, slope = float(np.sum(chance * found.grid.fine[None, :])), float(np.sum(chance * SLOPES[:, None]))
     line = scale_0 + slope * (found.middle[:inside] / found.deepest - 0.5)
     line_at = np.unravel_index(int(np.argmax(chance)), chance.shape)
     summed = found.total[:, :, round(line_at[0] / FINE), round(line_at[1] / FINE)].astype(np.float64)
@@ -303,9 +308,9 @@ def count(found: Comb, path: Path, time_s: float, hint: Array | None = None, bef
 
 def _likeliest(mean_scale: Array, chance: Array, allowed: float) -> float:
     """The scale with most probability about it, as wide as a depth may be off: between two modes lies no depth."""
-    step = (SCALES[1] - SCALES[0]) / 2.0
-    first = SCALES[0] - 0.05
-    size = round((SCALES[-1] + 0.05 - first) / step) + 1
+    step = STEP / FINE / 2.0
+    first = 1.0 - MOST_REACH - 0.05
+    size = round(2.0 * (1.0 - first) / step) + 1
     where = np.clip(np.round((mean_scale - first) / step).astype(np.intp), 0, size - 1)
     mass = np.bincount(where.ravel(), weights=chance.ravel(), minlength=size)
     mass = ndimage.gaussian_filter1d(mass, ABOUT * allowed / step, mode="constant", truncate=3.0)
@@ -317,34 +322,34 @@ def _likeliest(mean_scale: Array, chance: Array, allowed: float) -> float:
 
 def gas(path: Path) -> Array:
     """Log probability of each line followed, (slopes, scales), by the gas on file."""
-    off = (follow.SCALES[None, :] - 1.0) / path.gas_sd_frac
+    off = (follow.grid(path.gas_sd_frac).scales[None, :] - 1.0) / path.gas_sd_frac
     return np.asarray(-0.5 * off**2 - 0.5 * (follow.SLOPES[:, None] / SLOPE_SD) ** 2)
 
 
 def _told(found: Comb, inside: int) -> Array:
     """Log likelihood of each line followed, (slopes, scales), by the first blocks."""
     if not inside:
-        return np.zeros((len(follow.SLOPES), len(follow.SCALES)))
+        return np.zeros(found.total.shape[2:])
     loud = np.log(np.outer(LOUD_CHANCE, FADING_CHANCE).ravel())[:, None, None]
     each = loud + found.total[inside - 1].astype(np.float64)
     top = each.max(axis=0)
     return np.asarray(top + np.log(np.sum(np.exp(each - top), axis=0)))
 
 
-def _chance(followed: Array) -> Array:
+def _chance(followed: Array, grid: Grid) -> Array:
     """Probability of each line, (slopes, scales), from the log probability of those followed."""
-    slopes, scales = _between()
+    slopes, scales = _between(grid)
     log = slopes @ followed @ scales.T
     chance = np.exp(log - log.max())
     return np.asarray(chance / chance.sum())
 
 
 @cache
-def _between() -> tuple[Array, Array]:
+def _between(grid: Grid) -> tuple[Array, Array]:
     """Cubic interpolation from the lines followed to the finer ones, by slope and by scale."""
     return tuple(  # type: ignore[return-value]
         np.asarray(interpolate.CubicSpline(coarse, np.eye(len(coarse)))(fine))
-        for coarse, fine in ((follow.SLOPES, SLOPES), (follow.SCALES, SCALES))
+        for coarse, fine in ((follow.SLOPES, SLOPES), (grid.scales, grid.fine))
     )
 
 

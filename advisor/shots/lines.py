@@ -62,10 +62,9 @@ def before(lines: Lines | None, well: Well, gas: Array, at_ms: int) -> Before | 
 
     gas: by the gas on file (joints.gas).
     """
-    size = (len(follow.SLOPES), len(follow.SCALES))
-    if lines is None or lines.of != on_file(well) or len(lines.log) != size[0] * size[1]:
+    if lines is None or lines.of != on_file(well) or len(lines.log) != gas.size:
         return None
-    chance = _normal(np.exp(np.reshape(lines.log, size)))
+    chance = _normal(np.exp(np.reshape(lines.log, gas.shape)))
     days = max(at_ms - lines.at_ms, LEAST_H * HOUR_MS) / (24.0 * HOUR_MS)
     chance = (1.0 - ANEW) * _drifted(chance, DRIFT_SD * math.sqrt(days)) + ANEW * _normal(np.exp(gas - np.max(gas)))
     return Before(np.asarray(np.log(chance + math.exp(FLOOR))), lines.joints)
@@ -85,8 +84,7 @@ def _normal(chance: Array) -> Array:
 
 def _drifted(chance: Array, sd: float) -> Array:
     """Spread to neighbouring scales by a random walk; what would leave the grid stays at its edge."""
-    step = follow.SCALES[1] - follow.SCALES[0]
-    share = 0.5 * (sd / step) ** 2
+    share = 0.5 * (sd / follow.STEP) ** 2
     times = max(math.ceil(share / MOST_STEP), 1)
     share /= times
     for _ in range(min(times, 200)):

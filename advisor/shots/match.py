@@ -53,14 +53,17 @@ def of(record: Record, absorption: float) -> Match:
     n = len(x)
     lead = round(LEAD_S * WORK_HZ)
     ring = lead + round(record.pulse_s * WORK_HZ)
-    size = fft.next_fast_len(n + ring + 64, real=True)
+    late = x[min(lead + round(0.5 * WORK_HZ), n // 2) :]
+    long = int(np.clip(len(late) // 8, 64, 512))
+    size = fft.next_fast_len(n + ring + long, real=True)  # whitening reaches so far, or round to the firing
     f = fft.rfftfreq(size, 1.0 / WORK_HZ)
     x = x - np.mean(x[: lead - 2])
-    faded = x * _fade(n, lead)
+    drift = np.linspace(0.0, np.mean(x[n - lead :]), n)  # cut off at the end it would be an echo
+    faded = (x - drift) * _fade(n, lead)
     spectrum = fft.rfft(faded, size)
     pulse = x[:ring] * _fade(ring, max(4, round(0.35 * (ring - lead))))
     pulse_spectrum = fft.rfft(pulse, size)
-    quiet, broad = _quiet(x, lead + round(0.5 * WORK_HZ), f, record.rounding)
+    quiet, broad = _quiet(late, long, f, record.rounding)
     soft = f**4 / (f**4 + LOW_HZ**4) / (1.0 + (f / TOP_HZ) ** 24)
     weight, broad_weight = soft / quiet, soft / broad
     seconds = n / WORK_HZ
@@ -141,7 +144,7 @@ def _fade(n: int, edge: int) -> Array:
     return w
 
 
-def _quiet(x: Array, start: int, f: Array, rounding: float) -> tuple[Array, Array]:
+def _quiet(late: Array, long: int, f: Array, rounding: float) -> tuple[Array, Array]:
     """Noise power at the frequencies f, so that whitened noise has unit variance: that of the quieter stretches.
 
     And its median over BROAD_HZ.
@@ -149,8 +152,6 @@ def _quiet(x: Array, start: int, f: Array, rounding: float) -> tuple[Array, Arra
     An echo, a stroke or a click stands in some stretches only; the power that the quieter third of them has is noise.
     Where a record falls silent because its sampler's steps are too coarse for it, that is the steps', not none.
     """
-    late = x[min(start, len(x) // 2) :]
-    long = int(np.clip(len(late) // 8, 64, 512))
     window = np.hanning(long)
     pieces = np.lib.stride_tricks.sliding_window_view(late, long)[:: long // 2]
     pieces = signal.detrend(pieces, axis=1)

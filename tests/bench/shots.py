@@ -1,6 +1,6 @@
 """The table of how well levels are found.
 
-    python -m tests.bench.shots [--generator first|second] [--wells N] [--earlier N] [--without N]
+    python -m tests.bench.shots [--generator first|second] [--wells N] [--earlier N] [--without N] [--guessed N]
 
 Every well has one shot and so many more, a day apart, each worked with what those before it told, as the advisor
 works them. All are in the table, the first one too; what becomes of each is told besides.
@@ -29,7 +29,7 @@ from advisor.shots.shot import Expectation, Shot
 
 CLEAR_DB, HARD_DB, LEAST_S = 28.0, 17.0, 0.3
 NO_LEVEL = ("no-level", "no-level", "short", "shut-valve", "misfire")
-NONE_SEED = 500_000
+NONE_SEED, GUESSED_SEED = 500_000, 600_000
 DAY_MS = 86_400_000
 
 
@@ -64,18 +64,20 @@ def judged(made: Any, shot: Shot) -> dict[str, Any]:
 
 
 def run(
-    generator: str, seeds: range, kinds: tuple[str, ...] = (), earlier: int = 0
+    generator: str, seeds: range, kinds: tuple[str, ...] = (), earlier: int = 0, gas_on_file: bool = True
 ) -> tuple[list[dict[str, Any]], float]:
     """Rows, and records of 12 s worked in a second of processor time (the generator's own left out).
 
     kinds: what the records are to be, in turn; as they come where empty. earlier: shots of the same well before it,
     a day apart, that the analysis has heard; they have rows as well, with the number of those before each.
+    gas_on_file: whether the well files have a gas_gravity.
     """
     module = importlib.import_module(f"tests.bench.generators.{generator}")
     rows, spent, sound = [], 0.0, 0.0
     for i, seed in enumerate(seeds):
         lines = None
-        for day, made in enumerate(module.series(seed, earlier + 1, kinds[i % len(kinds)] if kinds else None)):
+        kind = kinds[i % len(kinds)] if kinds else None
+        for day, made in enumerate(module.series(seed, earlier + 1, kind, gas_on_file)):
             expected = None
             if made.expected_ft_md is not None:
                 expected = Expectation(level_ft_md=made.expected_ft_md[0], sd_ft=made.expected_ft_md[1])
@@ -158,6 +160,7 @@ def main() -> None:
     ask.add_argument("--start", type=int, default=0)
     ask.add_argument("--earlier", type=int, default=6, help="shots heard before the last one of each well")
     ask.add_argument("--without", type=int, default=0, help="as many wells more whose last records hold no level")
+    ask.add_argument("--guessed", type=int, default=0, help="as many wells more without gas_gravity on file")
     ask.add_argument("--keep", type=Path, help="write the rows here (pickle)")
     args = ask.parse_args()
     rows, rate = run(args.generator, range(args.start, args.start + args.wells), (), args.earlier)
@@ -172,6 +175,15 @@ def main() -> None:
         none, _ = run(args.generator, range(first, first + args.without), NO_LEVEL, args.earlier)
         none = [row for row in none if not row["level"]]  # those before the last one may hold one
         print(f"records that hold no level, called good: {share(none, [row['quality'] == 'good' for row in none])}")
+    if args.guessed:
+        first = args.start + GUESSED_SEED
+        rows, _ = run(args.generator, range(first, first + args.guessed), (), args.earlier, gas_on_file=False)
+        print(f"without gas_gravity on file, {len(rows)} records of {args.guessed} wells")
+        for group in ("clear", "hard"):
+            part = [row for row in rows if row["group"] == group]
+            print(f"{group}: time and depth {share(part, [row['depth'] for row in part])}")
+        good = [row for row in rows if row["quality"] == "good"]
+        print(f"of the good: outside the depth rule {share(good, [not row['depth'] for row in good])}")
 
 
 if __name__ == "__main__":

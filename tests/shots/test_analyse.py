@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from advisor import shots
 from advisor.column import Inputs
 from advisor.model import Trace
+from advisor.shots import path
 from advisor.shots.shot import Expectation, Shot, as_level
 from advisor.well import Reflector
 from tests.shots import plain
@@ -46,6 +47,19 @@ def test_a_level_at_a_whole_multiple_of_a_nearer_echo_is_not_taken_for_its_repea
     assert shot.round_trip_s.value == pytest.approx(5.0, rel=0.01)
 
 
+@pytest.mark.parametrize("scale", [0.84, 0.92, 1.10, 1.15])
+def test_gas_that_is_not_on_file_is_found_by_its_joints(scale: float) -> None:
+    """Sound at so many times the guessed velocity: depth is velocity times half of 5 s, whatever was guessed."""
+    well = plain.well(gas_gravity=None)
+    way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
+    fps = scale * 2.0 * 3000.0 / way.time_at(3000.0)
+    shot = analysed(plain.record(level_s=5.0, fps=fps), well)
+    assert shot.level_ft_md is not None and shot.level_ft_md.by == "joints"
+    assert shot.level_ft_md.value == pytest.approx(2.5 * fps, rel=0.005)
+    assert abs(shot.level_ft_md.value - 2.5 * fps) < 3.0 * shot.level_ft_md.sd
+    assert shot.probability > 0.9
+
+
 def test_an_old_expectation_does_not_hide_a_clear_change() -> None:
     shot = analysed(plain.record(), expectation=Expectation(level_ft_md=1500.0, sd_ft=60.0))
     assert shot.round_trip_s is not None
@@ -70,6 +84,17 @@ def test_a_level_that_falls_while_pumping_and_strokes_is_followed() -> None:
         assert shot.round_trip_s is not None and shot.level_ft_md is not None
         assert shot.round_trip_s.value == pytest.approx(level_s, rel=0.01)
         assert abs(shot.level_ft_md.value - 600.0 * level_s) < 3.0 * shot.level_ft_md.sd + 6.0
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_what_a_record_has_drifted_by_is_no_level_at_its_end(seed: int) -> None:
+    """A microphone that settles within 3 s by ten times the 3 % of the pulse that come back from the level."""
+    x = plain.record(level_s=4.2, reflection=0.1, seed=seed)
+    x += 0.3 * (1.0 - np.exp(-np.maximum(np.arange(len(x)) / 1000.0 - 0.3, 0.0) / 3.0))
+    shot = analysed(x)
+    assert shot.round_trip_s is not None
+    assert shot.round_trip_s.value == pytest.approx(4.2, rel=0.01)
+    assert not any(echo.time_s > 11.5 for echo in shot.echoes)
 
 
 def test_foam_gives_its_top_as_the_level_or_no_trust() -> None:

@@ -29,6 +29,25 @@ def test_the_depth_by_joints_is_number_times_length() -> None:
         assert got.level_ft.value == pytest.approx(3000.0, rel=0.008)
 
 
+@pytest.mark.parametrize("joint_ft", [22.0, 31.5])
+def test_uneven_joints_leave_as_many_feet_unknown_whatever_their_length(
+    joint_ft: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """n joints whose lengths err by 0.63 ft each (our choice) err by 0.63 sqrt(n) ft together, and what is carried on
+    from them in proportion."""
+    apart = 2.0 * joint_ft / plain.FPS
+    others = tuple((n * apart, 0.02) for n in range(1, int(5.0 / apart)))
+    x, well = plain.record(joints=0.0, others=others), plain.well(joint_length_ft=joint_ft)
+    got = depths(x, well, 5.0)
+    monkeypatch.setattr(depth, "UNEVEN_FT", 0.0)
+    even = depths(x, well, 5.0)
+    assert got.joints is not None and even.joints is not None
+    n = got.count.reach_joints
+    assert n > 0.8 * 3000.0 / joint_ft
+    by_uneven_ft = math.sqrt(got.joints.sd**2 - even.joints.sd**2)
+    assert by_uneven_ft == pytest.approx(0.63 * math.sqrt(n) * got.joints.value / (n * joint_ft), rel=1e-6)
+
+
 @pytest.mark.parametrize("ratio", [0.5, 1.0, 1.6])
 def test_absorption_unlike_the_predicted_does_not_bias_the_joints(ratio: float) -> None:
     """Absorption delays each collar by a sqrt(f)/(2 pi f) a second of way, as it does in plain.echoes by design.
@@ -128,7 +147,7 @@ def test_an_echo_too_faint_to_be_told_as_the_reflectors_still_chooses_the_veloci
 def test_a_reflector_that_is_not_heard_says_little() -> None:
     """By hand: with no peak about, four fifths of what puts it above the level are taken away, evenly."""
     well = plain.well(reflectors=(Reflector(name="anchor", depth_ft_md=2400.0, area_change="smaller"),))
-    cleaned = record.of(plain.trace(plain.record(joints=0.0, noise=1e-4)))
+    cleaned = record.of(plain.trace(plain.record(joints=0.0, noise=1e-4, seed=5)))
     way = path.of(well, casing_psig=60.0, atmospheric_psia=14.7)
     matched = match.of(cleaned, way.absorption)
     comb = joints.comb(matched, way, shots.joints_from_s(cleaned))

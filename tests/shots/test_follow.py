@@ -7,19 +7,22 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from advisor.shots import follow, joints
+from advisor.shots import follow, joints, path
+from tests.shots import plain
 
 W = 40
+GRID = follow.grid(path.GAS_SD_FRAC)
 
 
 def blocks(echo: np.ndarray, power: float) -> follow.Blocks:
     """Echoes of W blocks by harmonic, the same at every coarse scale; all harmonics of one power."""
     return follow.Blocks(
-        echo=np.repeat(echo[:, :, None], len(follow.COARSE), axis=2),
+        echo=np.repeat(echo[:, :, None], len(GRID.coarse), axis=2),
         turn=np.zeros((len(echo), len(follow.HARMONICS))),
         expected=np.full((len(echo), len(follow.FADING), len(follow.HARMONICS)), power),
         down=(np.arange(len(echo)) + 0.5) / len(echo),
-        stray_frac=joints.STRAY_FRAC,
+        stray_frac=joints.STRAY_FT / plain.JOINT_FT,
+        grid=GRID,
     )
 
 
@@ -37,7 +40,18 @@ def comb(joint: np.ndarray, power: float) -> np.ndarray:
 def best(total: np.ndarray) -> tuple[float, float]:
     """Scale at half way and slope of the likeliest line."""
     slope, scale = np.unravel_index(int(np.argmax(total[-1, 0])), total.shape[2:])
-    return float(follow.SCALES[scale]), float(follow.SLOPES[slope])
+    return float(GRID.scales[scale]), float(follow.SLOPES[slope])
+
+
+@pytest.mark.parametrize(("gas_sd_frac", "reach"), [(0.02, 0.09), (0.03, 0.09), (0.06, 0.18), (0.12, 0.18)])
+def test_lines_lie_as_far_out_as_the_gas_may_be(gas_sd_frac: float, reach: float) -> None:
+    """Three standard deviations, no less than 0.09 and, lest one line's fifth harmonic be another's fourth, 0.18."""
+    grid = follow.grid(gas_sd_frac)
+    for scales, far in ((grid.scales, reach), (grid.fine, reach), (grid.coarse, reach + 0.01)):
+        assert (scales[0], scales[-1]) == pytest.approx((1.0 - far, 1.0 + far))
+    assert np.diff(grid.scales) == pytest.approx(0.004)
+    assert np.diff(grid.fine) == pytest.approx(0.001)
+    assert np.diff(grid.coarse) == pytest.approx(0.01)
 
 
 def test_of_noise_alone_the_likelihood_ratio_has_the_mean_one() -> None:
@@ -109,5 +123,5 @@ def test_what_is_louder_than_collars_can_be_counts_no_more_for_it() -> None:
 def test_the_less_is_known_of_lengths_the_less_a_comb_says() -> None:
     """A tally's lengths leave the same comb more evidence than equal ones would."""
     made = blocks(comb(0.97 * follow.BLOCK * np.arange(W) + 0.0, 0.5) + noise(np.random.default_rng(9)), 0.5)
-    known = follow.evidence(replace(made, stray_frac=joints.TALLY_STRAY_FRAC))[-1].max()
+    known = follow.evidence(replace(made, stray_frac=joints.TALLY_STRAY_FT / plain.JOINT_FT))[-1].max()
     assert known > follow.evidence(made)[-1].max() + 1.0

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from advisor import shots
-from advisor.shots import joints, match, path, record
+from advisor.shots import follow, joints, match, path, record
 from tests.shots import plain
 
 
@@ -95,6 +95,25 @@ def test_a_tally_sets_the_joint_length_and_short_pieces_do_not() -> None:
     assert way.joint_ft == 31.5
 
 
+@pytest.mark.parametrize("joint_ft", [22.0, 31.5])
+def test_a_joint_strays_by_as_many_feet_whatever_its_length(joint_ft: float, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A tolerance of 2 ft either way is 0.091 of a joint of 22 ft, 0.063 of one of 31.5 ft. Of the spread within it
+    the same: 0.47 ft (our choice) is 0.0214 and 0.0149, 0.13 ft about a tally 0.0059 and 0.0041."""
+    told: list[float] = []
+    evidence = follow.evidence
+
+    def kept(blocks: follow.Blocks) -> follow.Single:
+        told.append(blocks.stray_frac)
+        return evidence(blocks)
+
+    monkeypatch.setattr(follow, "evidence", kept)
+    x = plain.record(level_s=2.0, seconds=4.0)
+    worked(x, plain.well(joint_length_ft=joint_ft))
+    worked(x, plain.well(joint_length_ft=None, joint_tally_ft=(joint_ft,) * 200))
+    expected = {22.0: [0.0214, 0.0059], 31.5: [0.0149, 0.0041]}
+    assert told == pytest.approx(expected[joint_ft], abs=5e-5)
+
+
 def test_a_tally_says_where_each_joint_ends() -> None:
     """By hand: joints of 30, 34 and 32 ft are 32 ft on average; their ends lie 1/16 of a joint off, then none."""
     well = plain.well(joint_length_ft=None, joint_tally_ft=(30.0, 34.0, 32.0))
@@ -129,5 +148,5 @@ def test_a_line_of_scale_comes_to_a_depth_as_much_sooner() -> None:
     got = joints.times_to(comb, way, 2000.0)
     even = int(np.argmin(np.abs(joints.SLOPES)))
     for scale in (0.95, 1.0, 1.05):
-        at = int(np.argmin(np.abs(joints.SCALES - scale)))
-        assert got[even, at] == pytest.approx(way.time_at(2000.0 / joints.SCALES[at]), rel=1e-6)
+        at = int(np.argmin(np.abs(comb.grid.fine - scale)))
+        assert got[even, at] == pytest.approx(way.time_at(2000.0 / comb.grid.fine[at]), rel=1e-6)

@@ -63,6 +63,32 @@ def test_a_record_that_falls_silent_has_the_noise_of_its_steps() -> None:
     assert np.max(match.of(got, 0.02).up[750:]) < 8.0  # there is nothing in the record after its third second
 
 
+DRIFTS = {
+    "rises evenly": lambda t: 0.02 * t,
+    "settles": lambda t: 0.3 * (1.0 - np.exp(-np.maximum(t, 0.0) / 3.0)),
+    "swings with the strokes": lambda t: 0.1 * np.sin(2.0 * np.pi * 8.0 / 60.0 * t + 1.0),
+    "has stood off from the first": lambda t: np.full(len(t), 0.3),
+}
+
+
+@pytest.mark.parametrize("drift", DRIFTS)
+def test_a_record_that_drifts_has_no_echo_at_its_end(drift: str) -> None:
+    """There is nothing but noise in the last two seconds: what is left of the drift is that of 125 samples of unit
+    variance, of which one in 14,000 would reach 5 (normal, either sign)."""
+    for seed in range(3):
+        x = plain.record(level_s=4.0, seconds=12.0, reflection=0.2, noise=0.004, seed=seed)
+        got = match.of(record.of(plain.trace(x + DRIFTS[drift](np.arange(len(x)) / 1000.0 - 0.3))), 0.10)
+        assert max(np.max(got.up[-125:]), np.max(got.down[-125:])) < 5.0
+
+
+@pytest.mark.parametrize("seed", [0, 3])
+def test_the_end_of_a_quiet_record_does_not_hear_the_firing_at_its_start(seed: int) -> None:
+    """Nothing has come for ten seconds: at its very end as little stands out as before it."""
+    x = plain.record(level_s=None, seconds=16.0, joints=0.0, others=((3.0, 0.3), (6.0, 0.1)), noise=5e-4, seed=seed)
+    got = match.of(record.of(plain.trace(x)), 0.10)
+    assert max(np.max(got.up[-125:]), np.max(got.down[-125:])) < 5.0
+
+
 def test_an_echo_of_the_other_sign_is_not_the_level_s() -> None:
     x = plain.record(level_s=None, others=((4.0, -0.4),), joints=0.0)
     got = match.of(record.of(plain.trace(x)), 0.02)

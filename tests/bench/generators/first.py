@@ -61,10 +61,11 @@ def made(seed: int, kind: str | None = None) -> Made:
     return series(seed, 1, kind)[0]
 
 
-def series(seed: int, count: int, kind: str | None = None) -> list[Made]:
+def series(seed: int, count: int, kind: str | None = None, gas_on_file: bool = True) -> list[Made]:
     """So many records of one well, oldest first; the last is the one of this number, the others hold a level.
 
     They share pipe, joints, what else reflects, absorption and well file; gas, level, pulse and noise are their own.
+    gas_on_file: whether the well file has a gas_gravity; the records are the same.
     """
     rng = np.random.Generator(np.random.PCG64([seed, 41]))
     plan = _plan(rng)
@@ -74,6 +75,8 @@ def series(seed: int, count: int, kind: str | None = None) -> list[Made]:
         more = [one for one in more if one["name"] not in {"liner", "tubing anchor"} & _names(plan["changes"])]
         plan["changes"] = sorted(plan["changes"] + more, key=lambda one: float(one["depth"]))
     last = _recorded(rng, plan, *_sound(rng, plan))
+    if not gas_on_file:
+        last = replace(last, well=replace(last.well, gas_gravity=None))
     out = []
     for i in range(1, count):
         own = np.random.Generator(np.random.PCG64([seed, 41, i]))

@@ -52,16 +52,18 @@ def made(seed: int, kind: str | None = None) -> Shot:
     return series(seed, 1, kind)[0]
 
 
-def series(seed: int, count: int, kind: str | None = None) -> list[Shot]:
+def series(seed: int, count: int, kind: str | None = None, gas_on_file: bool = True) -> list[Shot]:
     """So many records of one well, oldest first; the last is record number seed, those before it hold a level.
 
     Of a well are its pipe, joints, reflectors, well file and kind of noise; its gas, pressure and level move.
+    Without gas_on_file nobody has written down its gravity; all else stays.
     """
     rng = np.random.default_rng(np.random.SeedSequence([seed, 977]))
     hole = _hole(rng)
     hole["kind"] = kind or hole["kind"]
     hole["noise"] = [seed, 979]
     last = _fired(rng, hole)
+    last = last if gas_on_file else replace(last, well=replace(last.well, gas_gravity=None))
     own = [np.random.default_rng(np.random.SeedSequence([seed, 977, i])) for i in range(1, count)]
     return [*(replace(_fired(one, _moved(one, hole)), well=last.well) for one in own), last]
 
