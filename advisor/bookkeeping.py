@@ -63,7 +63,7 @@ def _news(item: Work, segments: Sequence[Segment]) -> News:
         segments=segments,
         height_ft=taken.alike_ft if taken is not None and again < STUCK_FROM else None,
         shot_value=_value(item),
-        shot_psia=_shot_psia(item),
+        gauge_moves=_gauge_moves(item),
         # what a build-up leaves behind comes and goes as a slug of gas does
         casing_psia=item.column.casing_psia if item.moment.has(PRESSURE_KINDS) and not bleeds_off(item) else None,
         gas_mscfd=_gas_mscfd(item),
@@ -86,11 +86,12 @@ def _value(item: Work) -> float | None:
 def _again(item: Work) -> int:
     """How often in a row the value of this moment was read by now; 1 for a new one."""
     value = _value(item)
-    return 1 if value is None else ledgers.again(item.task.head.memory.ledger, value, _shot_psia(item))
+    return 1 if value is None else ledgers.again(item.task.head.memory.ledger, value, _gauge_moves(item))
 
 
-def _shot_psia(item: Work) -> float | None:
-    return item.column.casing_psia if item.column is not None else None
+def _gauge_moves(item: Work) -> int | None:
+    watch = item.memory.casing_watch
+    return None if watch.last_psig is None else watch.moves
 
 
 def _gas_mscfd(item: Work) -> float | None:

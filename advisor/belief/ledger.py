@@ -25,7 +25,6 @@ LEAST_FOR_SWING = 8
 OUTLIER_SD, TRIMMINGS = 3.0, 4
 LEAST_NOISE_FT = 4.0
 LEAST_SWING_D = 1e-4  # spread of the rests about their mean, below which the level's swing is not seen
-STILL_PSI = 0.005  # pressures are sent to hundredths
 SPIKE_PSI, SPIKE_FRAC, SPIKE_SD = 6.0, 0.06, 5.0  # a casing pressure over the day's middle one: a slug of gas passes
 # of the casing pressure, and how much of it comes between two readings
 STEP_PSI, STEP_SD, STEP_AT_ONCE = 4.0, 4.0, 0.7
@@ -94,9 +93,9 @@ class Ledger(msgspec.Struct, frozen=True):
     test_bpd: float | None = None
     fillages: tuple[float, int] = (0.0, 0)
     disturbed_day: int | None = None  # the valve stood shut, or the unit for no known reason: no day like others
-    shot_value: float | None = None  # as it was read, how often in a row while the casing moved, and its pressure
+    shot_value: float | None = None  # as it was read, and how often in a row while the casing gauge moved
     same: int = 0
-    shot_psia: float | None = None
+    gauge_moves: int | None = None  # moves of that gauge by then; None without one
     off_ft: float | None = None  # what lately was believed of the height, less what the shots read
     measured_day: int | None = None  # of the last depth that joint echoes or a known reflector measured
     reference: tuple[float, ...] = ()  # the well as it was believed to be when nothing was wrong, and the one after
@@ -115,7 +114,7 @@ class News(msgspec.Struct, frozen=True, kw_only=True):
     segments: Sequence[Segment]
     height_ft: float | None = None
     shot_value: float | None = None
-    shot_psia: float | None = None  # of the casing at the shot
+    gauge_moves: int | None = None  # how often the casing gauge has moved by the shot; None without one
     casing_psia: float | None = None
     gas_mscfd: float | None = None
     test_bpd: float | None = None
@@ -125,14 +124,14 @@ class News(msgspec.Struct, frozen=True, kw_only=True):
     events: tuple[str, ...] = ()
 
 
-def again(ledger: Ledger, value: float, psia: float | None) -> int:
+def again(ledger: Ledger, value: float, gauge_moves: int | None) -> int:
     """How often in a row a value was read with this one; 1 for a new one.
 
-    Not counted where the casing pressure is that of the shot before as well: of a quiet well both stand still.
+    Not counted where the casing gauge has not moved since the shot before either: of a quiet well both stand still.
     """
     if value != ledger.shot_value:
         return 1
-    quiet = psia is not None and ledger.shot_psia is not None and abs(psia - ledger.shot_psia) < STILL_PSI
+    quiet = gauge_moves is not None and gauge_moves == ledger.gauge_moves
     return ledger.same if quiet else ledger.same + 1
 
 
@@ -140,7 +139,7 @@ def noted(ledger: Ledger, news: News) -> Ledger:
     """The ledger with one more moment in it; a day is closed by the first moment 3 h into the next."""
     if BEGINS_ANEW.intersection(news.events):
         ledger = Ledger(
-            shot_value=ledger.shot_value, same=ledger.same, shot_psia=ledger.shot_psia, off_ft=ledger.off_ft
+            shot_value=ledger.shot_value, same=ledger.same, gauge_moves=ledger.gauge_moves, off_ft=ledger.off_ft
         )
     at_d = news.at_ms / DAY_MS
     if ledger.day is None:
@@ -154,11 +153,11 @@ def noted(ledger: Ledger, news: News) -> Ledger:
             idle_d += days
     ledger = _closed(msgspec.structs.replace(ledger, idle_d=idle_d, run_d=run_d, strokes=strokes), at_d)
     day = int(at_d)
-    shots, same, value, psia = ledger.shots, ledger.same, ledger.shot_value, ledger.shot_psia
+    shots, same, value, moves = ledger.shots, ledger.same, ledger.shot_value, ledger.gauge_moves
     if news.height_ft is not None:
         shots = (*shots, Shot(at_d, round(news.height_ft, 1), idle_d, run_d, strokes))
     if news.shot_value is not None:
-        same, value, psia = again(ledger, news.shot_value, news.shot_psia), news.shot_value, news.shot_psia
+        same, value, moves = again(ledger, news.shot_value, news.gauge_moves), news.shot_value, news.gauge_moves
     fillages = ledger.fillages
     if news.fillage_frac is not None:
         fillages = (fillages[0] + news.fillage_frac, fillages[1] + 1)
@@ -167,7 +166,7 @@ def noted(ledger: Ledger, news: News) -> Ledger:
         shots=shots,
         same=same,
         shot_value=value,
-        shot_psia=psia,
+        gauge_moves=moves,
         casing_psia=_with(ledger.casing_psia, news.casing_psia),
         gas_mscfd=_with(ledger.gas_mscfd, news.gas_mscfd),
         test_bpd=ledger.test_bpd if news.test_bpd is None else news.test_bpd,

@@ -190,3 +190,14 @@ def test_rests_that_differ_at_wild_shots_alone_show_no_swing() -> None:
     run = at - FIRST_DAY - idle
     _, _, swing, sd = ledgers._fitted(np.stack([at, height, idle, run, 8.0 * run], axis=1))
     assert swing is None and sd is None
+
+
+def test_a_value_that_comes_again_counts_only_while_the_casing_gauge_moves() -> None:
+    """Of a quiet well both stand still; without a gauge nothing is known of that."""
+    for moves, counted in (((1, 2, 3, 4), 4), ((1, 1, 1, 1), 1), ((1, 2, 2, 3), 3), ((None,) * 4, 4)):
+        ledger = Ledger()
+        for hour, moved in enumerate(moves):
+            ledger = ledgers.noted(
+                ledger, News(at_ms=hour * 3_600_000, segments=(), shot_value=6.0, gauge_moves=moved)
+            )
+        assert ledger.same == counted
