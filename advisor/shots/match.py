@@ -55,7 +55,7 @@ def of(record: Record, absorption: float) -> Match:
     ring = lead + round(record.pulse_s * WORK_HZ)
     late = x[min(lead + round(0.5 * WORK_HZ), n // 2) :]
     long = int(np.clip(len(late) // 8, 64, 512))
-    size = fft.next_fast_len(n + ring + long, real=True)  # whitening reaches so far, or round to the firing
+    size = fft.next_fast_len(n + ring + long, real=True)  # as far as whitening reaches, or the end hears the firing
     f = fft.rfftfreq(size, 1.0 / WORK_HZ)
     x = x - np.mean(x[: lead - 2])
     drift = np.linspace(0.0, np.mean(x[n - lead :]), n)  # cut off at the end it would be an echo
