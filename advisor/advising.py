@@ -126,7 +126,7 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
             effectiveness=item.assessment.quantities.get("pump_effectiveness_frac"),
         ),
         widened_by=widened_by,
-        widened_why=widened_why,
+        widened_why=(widened_why,) if widened_why else (),
     )
 
 

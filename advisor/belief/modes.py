@@ -82,7 +82,7 @@ def gaining(belief: Belief, kind: Marks, name: str, gained: Array, rows: Marks) 
         wanted = belief.size / (1.0 + (belief.size - count) / count * against)
         more = round(wanted) - count
         if abs(more) >= MOVED_AT_LEAST or abs(odds[i]) >= SETTLED_ODDS:
-            rows_of = _exchanged(low if more > 0 else ~low, abs(more), belief, i)
+            rows_of = exchanged(low if more > 0 else ~low, abs(more), belief, i)
             for part, values in members.items():
                 values[i] = belief.members[part][i][rows_of]
             chosen.spread(members, belief, i, rows_of != np.arange(belief.size))
@@ -105,7 +105,7 @@ def _log_fit(read_ft: Array, seen_ft: float, variance: float) -> float:
     return -0.5 * off * off / variance
 
 
-def _exchanged(winners: Marks, number: int, belief: Belief, i: int) -> NDArray[np.intp]:
+def exchanged(winners: Marks, number: int, belief: Belief, i: int) -> NDArray[np.intp]:
     """Places of all members, with `number` of the losers given up for copies of winners."""
     chance = stream(belief.wells[i], int(belief.at_ms[i]), "kinds")
     have, others = np.flatnonzero(winners), np.flatnonzero(~winners)

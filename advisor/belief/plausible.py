@@ -10,8 +10,8 @@ from __future__ import annotations
 
 import numpy as np
 
-from advisor.belief import chosen
-from advisor.belief.ensemble import Belief, Marks, stream
+from advisor.belief import chosen, modes
+from advisor.belief.ensemble import Belief, Marks
 
 BEYOND = 5.0  # standard deviations: 1 well in 2 million; with less a well that is a little odd would be put right
 LEAST_KEPT = 0.25  # of the members: with fewer that are plausible, it is the well that is odd
@@ -27,9 +27,7 @@ def kept(belief: Belief, rows: Marks) -> Belief:
         return belief
     members = {name: values.copy() for name, values in belief.members.items()}
     for i in np.flatnonzero(wanted).tolist():
-        chance = stream(belief.wells[i], int(belief.at_ms[i]), "plausible")
-        places = np.arange(belief.size)
-        places[odd[i]] = np.resize(chance.permutation(np.flatnonzero(~odd[i])), int(odd[i].sum()))
+        places = modes.exchanged(~odd[i], int(odd[i].sum()), belief, i)
         for name, values in members.items():
             values[i] = belief.members[name][i][places]
         chosen.spread(members, belief, i, odd[i], untold=())

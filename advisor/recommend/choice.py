@@ -58,7 +58,7 @@ class Context:
     largest_step_frac: float | None = None  # of a bounded policy that is switched on
     inspecting: bool = False  # an inspection is asked for, and nothing has come since that ends it
     widened_by: float = 1.0  # factor on the standard deviations that are told, and why
-    widened_why: str = ""
+    widened_why: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -88,9 +88,7 @@ def _besides(well: Well, context: Context, view: Outlook, index: int) -> tuple[s
         found.append(texts.not_worth_a_visit(guards.VISIT_GAIN_BPD))
     if context.largest_step_frac is not None:
         found.append(texts.small_steps(context.largest_step_frac))
-    if context.widened_why:
-        found.append(context.widened_why)
-    return tuple(found)
+    return (*found, *context.widened_why)
 
 
 def hold(
@@ -112,7 +110,7 @@ def hold(
         proposed=None,
         expected=None,
         if_nothing=expected_of(told, 0),
-        because=(*(why for _, why in reasons), *would, *((context.widened_why,) if context.widened_why else ())),
+        because=(*(why for _, why in reasons), *would, *context.widened_why),
         unless=(),
         limits=tuple(pick.checks) if pick is not None else tuple(over),
         cautions=cautions.applicable(
@@ -139,7 +137,7 @@ def inspection(well: Well, context: Context, view: Outlook) -> Draft:
         proposed=None,
         expected=None,
         if_nothing=expected_of(outlook.wider(view, context.widened_by), 0),
-        because=(why, *((context.widened_why,) if context.widened_why else ())),
+        because=(why, *context.widened_why),
         unless=("The shots since the last change are wrong: foam, a stuck valve or another well's record.",),
         limits=(),
         cautions=cautions.applicable(well, context.in_force, None, inspect=True),

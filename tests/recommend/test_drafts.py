@@ -79,7 +79,7 @@ def test_what_is_told_is_as_wide_everywhere_and_what_is_chosen_rests_on_what_was
     of = well()
     belief = believed(of, height_ft=900.0, inflow_share=1.5)
     plain = advised(of, belief, context())
-    wide = advised(of, belief, context(widened_by=2.0, widened_why="Twice as wide."))
+    wide = advised(of, belief, context(widened_by=2.0, widened_why=("Twice as wide.",)))
     assert wide.proposed == plain.proposed and wide.widened_by == 2.0
     assert wide.because[-1] == "Twice as wide."
     for one, two in ((plain.expected, wide.expected), (plain.if_nothing, wide.if_nothing)):
