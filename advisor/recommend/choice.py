@@ -63,12 +63,16 @@ class Context:
 
 @dataclass(frozen=True, slots=True)
 class Pick:
-    """A candidate chosen: its place in the outlook, the limits it was checked against, and what was passed over."""
+    """A candidate chosen: its place in the outlook, the limits it was checked against, and what was passed over.
+
+    stands: on offer already, and kept before the fresh choice.
+    """
 
     index: int
     checks: list[LimitCheck]
     passed_over: LimitCheck | None
     feasible: bool
+    stands: bool = False
 
 
 def advise(
@@ -118,13 +122,15 @@ def _goes_part_of_the_way(well: Well, context: Context, view: Outlook, pick: Pic
     if guards.stops_short(context, view, pick.index):
         return (texts.WAY_BACK,)
     down = options.change_frac(context.in_force, view.settings[pick.index]) < 0.0
-    if down and not pick.feasible and guards.begins_with_little(well, context, view):
+    reach = guards.within_reach(well, context, view)
+    if down and not pick.feasible and reach[pick.index] and guards.begins_with_little(well, context, view):
         return (texts.LITTLE_FIRST,)
     if all(check.ok for check in drafts.bounds(context, view, pick.index, well)):
         return ()
-    if pick.feasible:
+    if np.any(guards.within_bounds(context, view) & reach):  # of those the fresh choice is one
         return (texts.STANDS_ON,)
-    return (texts.part_of_the_way(kept.holds_down(well, view.settings[pick.index])),)
+    held_down = kept.holds_down(well, view.settings[pick.index])
+    return (texts.part_of_the_way(held_down, stands=pick.stands),)
 
 
 def _to_the_intake(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft | None:
@@ -178,6 +184,8 @@ def standing(well: Well, column: Column, context: Context, view: Outlook, pick: 
     if context.offered is None or context.offered not in view.settings[1:]:
         return pick
     index = view.settings.index(context.offered)
+    if pick is not None and pick.index == index:
+        return pick
     pounds, short = float(view.pound_probability[index]), float(view.short_probability[index])
     bound = context.pound_probability_max
     keeps = pounds <= STANDS_FACTOR * bound and short <= STANDS_FACTOR * texts.SHORT_PROBABILITY_MAX
@@ -191,7 +199,13 @@ def standing(well: Well, column: Column, context: Context, view: Outlook, pick: 
     checks = guards.limits_of(well, column, context, view, index)
     if limits.forbidding(checks, context.in_force, context.offered):
         return pick
-    return Pick(index, checks + drafts.bounds(context, view, index, well), pick.passed_over if pick else None, True)
+    return Pick(
+        index,
+        checks + drafts.bounds(context, view, index, well),
+        pick.passed_over if pick else None,
+        feasible=bool(guards.within_bounds(context, view)[index]),
+        stands=True,
+    )
 
 
 def _spares(context: Context, view: Outlook, index: int) -> bool:

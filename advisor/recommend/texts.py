@@ -24,7 +24,7 @@ TWO_HUMPS = (
 )
 NONE_KEEPS = "No setting within reach keeps every bound."
 BY_PEOPLE = "Slower sheaves, a shorter stroke or a smaller plunger are work for people to plan."
-STANDS_ON = "It kept every bound when it was offered, and stands while it is not far outside them."
+STANDS_ON = "It is on offer already, and stands while it is not far outside its bounds and no other clearly better."
 WAY_BACK = (
     "On the way back from the test this goes no further down than may be enough; where the level does not rise, a"
     " further step follows."
@@ -198,14 +198,19 @@ def pounds_on(pounds: float, pound_max: float, held_down: str) -> str:
     )
 
 
-def part_of_the_way(held_down: str) -> str:
-    """Why a proposal is made that does not keep its bounds yet."""
+def part_of_the_way(held_down: str, *, stands: bool = False) -> str:
+    """Why a proposal is made that does not keep its bounds yet; stands: as it is on offer already."""
     after = (
         f"{held_down[0].upper()}{held_down[1:]}. {BY_PEOPLE}"
         if held_down
         else ("More may follow once it has shown what it did.")
     )
-    return f"No one step keeps every bound: this is the one within reach that is least likely to pound. {after}"
+    which = (
+        "this one is on offer already, and hardly likelier to pound than any other within reach"
+        if stands
+        else "this is the one within reach that is least likely to pound"
+    )
+    return f"No one step keeps every bound: {which}. {after}"
 
 
 def over_ratings(in_force: Setting, over: Sequence[LimitCheck]) -> tuple[str, ...]:

@@ -182,6 +182,8 @@ def test_a_well_long_known_is_slowed_by_little_first_unless_it_all_but_surely_po
     assert first.if_nothing is not None and 0.5 < first.if_nothing.pound_probability < 0.9
     assert first.proposed is not None and 0.97 * 8.0 <= first.proposed.stroke_rate_spm < 8.0
     assert first.because[0] == texts.LITTLE_FIRST
+    on_offer = advised(of, belief, replace(long_known, offered=first.proposed))
+    assert on_offer.proposed == first.proposed and on_offer.because[0] == texts.LITTLE_FIRST
     answered = replace(long_known, changes=((NOW_MS - 30 * HOUR_MS, setting(8.2), setting(8.0)),))
     further = advised(of, belief, answered)
     assert further.proposed is not None and further.proposed.stroke_rate_spm < 0.9 * 8.0

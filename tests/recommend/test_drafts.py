@@ -56,6 +56,20 @@ def test_a_step_that_does_not_reach_its_bounds_says_that_more_may_follow() -> No
     assert "More may follow" not in at_least.because[0]
 
 
+def test_a_step_that_goes_part_of_the_way_says_so_for_as_long_as_it_is_on_offer() -> None:
+    """And one that another would now be taken for says that it is on offer already, never that it kept its bounds."""
+    of = well()
+    belief = believed(of, height_ft=0.0, inflow_share=0.4, spread=0.008)
+    first = advised(of, belief, context())
+    again = advised(of, belief, context(offered=first.proposed))
+    assert again.proposed == first.proposed
+    assert again.because[0] == first.because[0] == texts.part_of_the_way("")
+    other = advised(of, belief, context(offered=setting(6.2)))  # of twice what comes in, a little more
+    assert other.proposed == setting(6.2)
+    assert other.because[0] == texts.part_of_the_way("", stands=True)
+    assert "on offer already" in other.because[0] and "least likely" not in other.because[0]
+
+
 def test_gas_behind_a_shut_valve_is_told_by_what_is_at_stake() -> None:
     """Under the rating of 500 psig a matter of barrels, over it of people; a pump that pounds is not left waiting."""
     of = well()
