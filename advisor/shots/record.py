@@ -251,7 +251,7 @@ def _pulse_s(high: Array) -> float:
     """Until the pulse has rung down to a twelfth of its peak, 0.05 to 0.40 s."""
     lead = round(LEAD_S * WORK_HZ)
     part = np.abs(high[lead : lead + round(0.45 * WORK_HZ)])
-    loud = np.flatnonzero(part > part.max() / 12.0)
+    loud = np.flatnonzero(part >= part.max() / 12.0)  # all of it where nothing was heard
     quiet_after = np.flatnonzero(np.diff(loud) > round(0.04 * WORK_HZ))
     end = loud[quiet_after[0]] if len(quiet_after) else loud[-1]
     return float(np.clip(end / WORK_HZ + 0.012, 0.05, 0.40))

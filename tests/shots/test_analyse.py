@@ -140,6 +140,18 @@ def test_a_shot_that_never_fired_is_said_to_be_one() -> None:
     assert "did not fire" in shot.reasons[0]
 
 
+@pytest.mark.parametrize("hz", [250.0, 1000.0])
+def test_silence_after_the_trigger_given_is_a_shot_that_did_not_fire(hz: float) -> None:
+    """A click at 2.4 s of a microphone that shows nothing else, the trigger said to be at 5.6 s."""
+    x = np.zeros(round(8.0 * hz))
+    x[round(2.4 * hz) :][:2] = 1.0, -0.7
+    shot = shots.analyse(
+        plain.trace(x, hz=hz, trigger_index=round(5.6 * hz)), plain.well(), expectation=None, atmospheric_psia=14.7
+    )
+    assert shot.quality == "bad"
+    assert "did not fire" in shot.reasons[0]
+
+
 def test_a_pulse_eight_times_the_noise_has_fired() -> None:
     """White noise of 0.25 at 1 kHz is 0.12 at 250 Hz; an echo of 60 ms in it stands out all the same."""
     shot = analysed(plain.record(level_s=3.0, joints=0.0, noise=0.25, fading=0.01, reflection=0.9))
