@@ -169,13 +169,22 @@ def _notes(case: Case, time_s: float) -> tuple[str, ...]:
     wanted_s = SECONDS_PER_1000_FT * below / 1000.0
     if case.record.seconds < wanted_s:
         out.append(f"{case.record.seconds:.1f} s of record; {wanted_s:.1f} s are wanted for this depth")
-    if case.expectation is not None:
-        off = case.depths.level_ft.value + case.well.shot_inlet_ft_md - case.expectation.level_ft_md
-        if abs(off) > 3.0 * math.hypot(case.expectation.sd_ft, case.depths.level_ft.sd):
-            out.append(f"the level is {abs(off):.0f} ft {'below' if off > 0 else 'above'} what was expected")
-    if abs(below - case.path.intake_ft) < 2.0 * case.depths.level_ft.sd + 30.0:
-        out.append("the level is at the pump intake")
+    if case.quality != "bad":
+        out += _level_notes(case)
     return tuple(out + ([*case.depths.odd] if case.quality == "good" else []))
+
+
+def _level_notes(case: Case) -> list[str]:
+    """What is told of the level, where there is one to be told of."""
+    out = []
+    level = case.depths.level_ft
+    if case.expectation is not None:
+        off = level.value + case.well.shot_inlet_ft_md - case.expectation.level_ft_md
+        if abs(off) > 3.0 * math.hypot(case.expectation.sd_ft, level.sd):
+            out.append(f"the level is {abs(off):.0f} ft {'below' if off > 0 else 'above'} what was expected")
+    if abs(level.value - case.path.intake_ft) < 2.0 * level.sd + 30.0:
+        out.append("the level is at the pump intake")
+    return out
 
 
 def _echoes(case: Case, time_s: float) -> tuple[Echo, ...]:

@@ -129,6 +129,15 @@ def test_a_level_at_the_intake_is_said_to_be_there() -> None:
 
 
 @pytest.mark.parametrize("seed", range(6))
+def test_nothing_is_told_of_a_level_that_is_not_there(seed: int) -> None:
+    """The likeliest of what is left may lie anywhere, at the intake or far from where the level was expected."""
+    before = Expectation(level_ft_md=3000.0, sd_ft=30.0)
+    shot = analysed(plain.record(level_s=None, joints=0.0, noise=0.01, seed=seed), expectation=before)
+    assert shot.quality == "bad"
+    assert not any(note.startswith("the level is") for note in shot.notes)
+
+
+@pytest.mark.parametrize("seed", range(6))
 def test_a_record_without_a_level_is_never_good(seed: int) -> None:
     assert analysed(plain.record(level_s=None, joints=0.0, seed=seed)).quality != "good"
 
