@@ -76,14 +76,14 @@ def as_level(shot: Shot, trace: Trace, well: Well) -> Level | None:
     """The shot as a picked level, to be worked up as one the site picked; None where nothing was found.
 
     joint_reach_frac is such that the joints counted, carried on, give the depth by joints found here; that and a
-    reflector's go beside it. Without either the travel time alone is passed on.
+    reflector's go beside it. Without either the travel time alone is passed on: too few joints give no depth.
     """
     if shot.round_trip_s is None or shot.level_ft_md is None:
         return None
-    joints = shot.joints_counted or 0
-    length = _length_ft(well, joints)
-    below = (shot.by_joints_ft_md or shot.level_ft_md).value - well.shot_inlet_ft_md
-    reach = min(length / below, 1.0) if length and below > 0.0 else None
+    joints, reach = shot.joints_counted or 0, None
+    if shot.by_joints_ft_md is not None:
+        length, below = _length_ft(well, joints), shot.by_joints_ft_md.value - well.shot_inlet_ft_md
+        reach = min(length / below, 1.0) if length and below > 0.0 else None
     return Level(
         round_trip_s=shot.round_trip_s.value,
         joints_counted=joints if reach else None,

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from advisor import shots
+from advisor import assess, shots
 from advisor.column import Inputs
 from advisor.model import Trace
 from advisor.shots import path
@@ -203,8 +205,6 @@ def test_the_practice_is_noted() -> None:
 
 
 def test_the_shot_is_worked_up_as_a_picked_level_to_the_same_depth() -> None:
-    from advisor import assess
-
     well, x = plain.well(oil_degapi=36.0, water_cut_frac=0.4), plain.record()
     trace = plain.trace(x)
     shot = shots.analyse(trace, well, expectation=None, atmospheric_psia=14.7)
@@ -215,6 +215,25 @@ def test_the_shot_is_worked_up_as_a_picked_level_to_the_same_depth() -> None:
     found = done.quantities["level_ft_md"]
     assert found is not None and found.by == "joints"
     assert found.value == pytest.approx(shot.level_ft_md.value, rel=0.002)
+
+
+def test_too_few_joints_for_a_depth_are_passed_on_as_none() -> None:
+    """A level by gas stays one: joints carried on to a depth that gas gave have measured nothing."""
+    trace = plain.trace(plain.record())
+    shot = shots.analyse(trace, plain.well(), expectation=None, atmospheric_psia=14.7)
+    few = replace(shot, joints_counted=12, joint_reach_frac=0.13, by_joints_ft_md=None)
+    level = as_level(few, trace, plain.well())
+    assert level is not None and level.round_trip_s is not None
+    assert level.joints_counted is None and level.joint_reach_frac is None
+    done = assess.work_up(
+        [Inputs(well=plain.well(), at_ms=0, level=level, level_at_ms=0, casing_psig=60.0, casing_at_ms=0)],
+        atmospheric_psia=14.7,
+        base_psia=14.696,
+        base_degf=60.0,
+    )[0]
+    found = done.quantities["level_ft_md"]
+    assert found is not None and found.by == "gas"
+    assert found.sd > 0.039 * found.value  # 4 % of a velocity from a gravity on file (our choice)
 
 
 @pytest.mark.parametrize(
