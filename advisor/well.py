@@ -117,6 +117,14 @@ class Well:
         return max(self.pump_intake_ft_md, self.datum_ft_md or 0.0, *bottoms, *survey)
 
     @property
+    def datum_at_ft_md(self) -> float | None:
+        """The datum as configured, else the middle of the perforations; None: neither is on file."""
+        if self.datum_ft_md is not None or not self.perforations_ft_md:
+            return self.datum_ft_md
+        top = min(a for a, _ in self.perforations_ft_md)
+        return 0.5 * (top + max(b for _, b in self.perforations_ft_md))
+
+    @property
     def least_gas_gravity(self) -> float:
         """Of methane with the inert shares configured; a gas_gravity below it contradicts them."""
         return float(gas.least_gravity(n2_frac=self.n2_frac, co2_frac=self.co2_frac, h2s_frac=self.h2s_frac))

@@ -49,7 +49,7 @@ def of(inputs: Sequence[Inputs]) -> Fleet:
         return rows(lambda each: value(each.level) if each.level is not None else None)
 
     surveys = Surveys([each.well.survey_ft for each in inputs])
-    datum = of_well(datum_ft_md)
+    datum = of_well(lambda w: w.datum_at_ft_md)
     end = of_well(lambda w: w.pump_intake_ft_md)
     profile = Profile(
         casing_id_in=of_well(lambda w: w.casing_id_in),
@@ -67,10 +67,10 @@ def of(inputs: Sequence[Inputs]) -> Fleet:
         place=intake.Place(
             intake_ft_md=end,
             perforations_top_ft_md=of_well(
-                lambda w: min((a for a, _ in w.perforations_ft_md), default=datum_ft_md(w))
+                lambda w: min((a for a, _ in w.perforations_ft_md), default=w.datum_at_ft_md)
             ),
             perforations_bottom_ft_md=of_well(
-                lambda w: max((b for _, b in w.perforations_ft_md), default=datum_ft_md(w))
+                lambda w: max((b for _, b in w.perforations_ft_md), default=w.datum_at_ft_md)
             ),
             datum_ft_md=datum,
         ),
@@ -89,16 +89,6 @@ def of(inputs: Sequence[Inputs]) -> Fleet:
         water_cut_frac=rows(lambda each: each.water_cut_frac),
         liquid_bpd=rows(lambda each: each.liquid_bpd),
     )
-
-
-def datum_ft_md(well: Well) -> float | None:
-    """The configured datum, else the middle of the perforations."""
-    if well.datum_ft_md is not None:
-        return well.datum_ft_md
-    if not well.perforations_ft_md:
-        return None
-    top = min(a for a, _ in well.perforations_ft_md)
-    return 0.5 * (top + max(b for _, b in well.perforations_ft_md))
 
 
 def oil_degapi(inputs: Inputs) -> float | None:

@@ -194,7 +194,7 @@ def _explain(each: Inputs, quantities: dict[str, Quantity | None], case: Case, i
         "temperature": each.well.surface_degf is None or each.well.bottom_degf is None,
         "oil": fleet.oil_degapi(each) is None,
         "water": each.water_cut_frac is None,
-        "perforations": fleet.datum_ft_md(each.well) is None,
+        "perforations": each.well.datum_at_ft_md is None,
     }
     for name, quantity in quantities.items():
         if quantity is None:

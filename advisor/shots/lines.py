@@ -52,9 +52,10 @@ class Before:
 def on_file(well: Well) -> str:
     """What of the well file lines hang on; where it is changed they begin anew."""
     tally = None if not well.joint_tally_ft else round(sum(well.joint_tally_ft), 2)
-    gas = (well.gas_gravity, well.n2_frac, well.co2_frac, well.h2s_frac, well.surface_degf, well.bottom_degf)
+    gas = (well.gas_gravity, well.n2_frac, well.co2_frac, well.h2s_frac)
+    heat = (well.surface_degf, well.bottom_degf, well.datum_at_ft_md)
     places = (well.joint_length_ft, tally, well.shot_inlet_ft_md, well.pump_intake_ft_md, well.perforations_ft_md)
-    return repr((gas, places))
+    return repr((gas, heat, places))
 
 
 def before(lines: Lines | None, well: Well, gas: Array, at_ms: int) -> Before | None:

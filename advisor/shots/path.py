@@ -73,7 +73,9 @@ def of(well: Well, *, casing_psig: float, atmospheric_psia: float) -> Path:
     surveys = Surveys([well.survey_ft])
     tvd = surveys.true_vertical_ft((depth + inlet)[None, :])[0]
     gravity, sd = _gravity(well, notes)
-    degf = _temperatures(well, tvd, notes)
+    datum = well.datum_at_ft_md
+    bottom_tvd = float(tvd[-1] if datum is None else surveys.true_vertical_ft(np.array([[datum]]))[0, 0])
+    degf = _temperatures(well, tvd, max(bottom_tvd, 1.0), notes)
     psia = max(casing_psig + atmospheric_psia, 5.0)
     fps, sd = _velocities(well, gravity, degf, tvd, psia, sd, notes)
     slow = 2.0 / fps
@@ -107,15 +109,16 @@ def _gravity(well: Well, notes: list[str]) -> tuple[float, float]:
     return well.gas_gravity, GAS_SD_FRAC
 
 
-def _temperatures(well: Well, tvd: Array, notes: list[str]) -> Array:
+def _temperatures(well: Well, tvd: Array, bottom_ft_tvd: float, notes: list[str]) -> Array:
+    """At the nodes, degF; bottom_degf is that of the datum."""
     top, bottom = well.surface_degf, well.bottom_degf
-    end = max(float(tvd[-1]), 1.0)
     if top is None or bottom is None:
         top = GUESSED_TOP_DEGF if top is None else top
-        bottom = top + GUESSED_DEGF_PER_FT * end if bottom is None else bottom
+        bottom = top + GUESSED_DEGF_PER_FT * bottom_ft_tvd if bottom is None else bottom
         notes.append(f"temperatures are not all configured: {top:.0f} to {bottom:.0f} degF taken")
     return np.asarray(
-        temperature_degf(depth_ft_tvd=tvd, surface_degf=top, bottom_degf=bottom, bottom_ft_tvd=end), dtype=np.float64
+        temperature_degf(depth_ft_tvd=tvd, surface_degf=top, bottom_degf=bottom, bottom_ft_tvd=bottom_ft_tvd),
+        dtype=np.float64,
     )
 
 

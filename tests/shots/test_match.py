@@ -97,7 +97,7 @@ def test_an_echo_of_the_other_sign_is_not_the_level_s() -> None:
 
 
 def test_travel_time_agrees_with_the_integral() -> None:
-    """2 int dz/c by scipy's quadrature of the same velocity."""
+    """2 int dz/c by scipy's quadrature of the same velocity; 150 degF at 5,150 ft, the middle of the perforations."""
     from scipy import integrate
 
     from advisor.physics import acoustic, gas
@@ -107,14 +107,23 @@ def test_travel_time_agrees_with_the_integral() -> None:
     mix = gas.composition(gas_gravity=0.80)
 
     def slowness(z: float) -> float:
-        psia = 100.0 * np.exp(0.01875 * 0.80 * z / (0.95 * (459.67 + 75.0 + 37.5 * z / 5230.0)))
-        degf = 75.0 + 75.0 * z / 5230.0
+        psia = 100.0 * np.exp(0.01875 * 0.80 * z / (0.95 * (459.67 + 75.0 + 37.5 * z / 5150.0)))
+        degf = 75.0 + 75.0 * z / 5150.0
         return 2.0 / float(acoustic.velocity_fps(composition=mix, pressure_psia=psia, temperature_degf=degf))
 
     for depth in (300.0, 2000.0, 5000.0):
         exact = integrate.quad(slowness, 0.0, depth)[0]
         assert got.time_at(depth) == pytest.approx(exact, rel=5e-4)
         assert float(got.depth_at(exact)) == pytest.approx(depth, rel=5e-4)
+
+
+@pytest.mark.parametrize("changes", [{}, {"datum_ft_md": 5000.0, "perforations_ft_md": ((5100.0, 5110.0),)}])
+def test_the_temperature_at_the_bottom_is_that_of_the_datum(changes: dict[str, object]) -> None:
+    """142 degF at 5,000 ft, the middle of long perforations or the datum on file: 98.6 degF half way to 3,000."""
+    long = {"perforations_ft_md": ((4000.0, 6000.0),), "pump_intake_ft_md": 3900.0, "bottom_degf": 142.0}
+    got = path.of(plain.well(**long | changes), casing_psig=60.0, atmospheric_psia=14.7)
+    even = path.of(plain.well(surface_degf=98.6, bottom_degf=98.6), casing_psig=60.0, atmospheric_psia=14.7)
+    assert got.time_at(3000.0) == pytest.approx(even.time_at(3000.0), rel=2e-4)  # velocity bends with the root of T
 
 
 def test_absorption_is_kirchhoff_s_by_hand() -> None:
