@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from advisor.column import BuildUp
-from advisor.model import Quantity
+from advisor.model import Level, Quantity
 from tests.test_assess import AT_MS, build_up, inputs, said, sd, value, well, worked
 
 
@@ -19,6 +19,18 @@ def test_a_falling_level_during_the_build_up_is_more_gas() -> None:
     moved = worked(inputs(build_up=falling))
     extra = value(moved, "annular_gas_mscfd") - value(worked(inputs()), "annular_gas_mscfd")
     assert extra == pytest.approx(2.007, rel=1e-3)
+
+
+def test_a_level_that_falls_in_a_slanting_hole_leaves_more_room_than_in_an_upright_one() -> None:
+    """Two feet along the hole for each of true depth from 2,000 ft on. By hand, 2,500 ft down: 99.7 psia by
+    exp(0.018741 x 0.75 x 2500/(0.980 x 560.5 degR)) are 106.3 psia; 121.7 degF and Z 0.982 there; 2 ft/min of depth
+    are 50.92 x 106.3 psia x 4 ft/min x 0.102876 ft2/(0.982 x 581.3 degR) = 3.90 Mscf/d."""
+    slant = well(survey_ft=((0.0, 0.0), (2000.0, 2000.0), (6000.0, 4000.0)))
+    at = {"level": Level(level_ft_md=3000.0)}
+    falling = replace(build_up(), level_moves_ft=tuple(2.0 * 0.25 * i for i in range(9)))
+    moved = worked(inputs(slant, build_up=falling, **at))
+    extra = value(moved, "annular_gas_mscfd") - value(worked(inputs(slant, **at)), "annular_gas_mscfd")
+    assert extra == pytest.approx(3.90, rel=5e-3)
 
 
 def test_a_timer_that_stops_amid_a_build_up_does_not_spoil_it() -> None:

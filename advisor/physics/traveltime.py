@@ -13,13 +13,15 @@ from advisor.physics.constants import DEGR_AT_ZERO_DEGF, GAS_CONSTANT
 from advisor.physics.gas_column import COLUMN_DEGR_PER_FT
 from advisor.physics.ranges import Floats
 
+LEAST_UPRIGHT = 0.05  # true vertical over measured: a level lies in no hole flatter than this (our choice)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Descent:
     """What a march from the inlet down to the level gives, in the broadcast shape of its inputs.
 
     content_lbmol: gas between inlet and level; content_lbmol_per_psi: its change with the surface pressure at a
-    fixed level; level_lbmol_per_ft: its change with the level at a fixed surface pressure.
+    fixed level; level_lbmol_per_ft: its change with the level's true vertical depth at a fixed surface pressure.
     """
 
     level_ft_md: Floats
@@ -155,7 +157,8 @@ def _march(
         z_now, c_now = z_mid + reach * (z_mid - z_old), c_mid + reach * (c_mid - c_old)
         z_old, c_old = z_mid, c_mid
     degf = profile.degf_at(tvd)
-    per_ft = psia * profile.area_ft2_at(z_md) / (z_now * GAS_CONSTANT * (degf + DEGR_AT_ZERO_DEGF))
+    per_ft_md = psia * profile.area_ft2_at(z_md) / (z_now * GAS_CONSTANT * (degf + DEGR_AT_ZERO_DEGF))
+    upright = 0.5 * (profile.true_vertical_ft(z_md + 1.0) - profile.true_vertical_ft(z_md - 1.0))
     return Descent(
         level_ft_md=z_md,
         level_ft_tvd=tvd,
@@ -164,5 +167,5 @@ def _march(
         round_trip_s=time,
         content_lbmol=content,
         content_lbmol_per_psi=gain / inlet_psia,
-        level_lbmol_per_ft=per_ft,
+        level_lbmol_per_ft=per_ft_md / np.maximum(upright, LEAST_UPRIGHT),
     )
