@@ -14,6 +14,7 @@ from advisor.recommend import intake_test, limits, options, texts
 from advisor.recommend.outlook import Outlook
 from advisor.review import BLOCKED
 from advisor.well import Well
+from advisor.words import percent
 
 if TYPE_CHECKING:
     from advisor.recommend.choice import Context
@@ -111,7 +112,7 @@ def _readings(belief: Belief, well: Well, context: Context) -> Held:
     for name, words in (("level-stuck", "the level reads as if stuck"), ("gauge-off", "the casing gauge seems off")):
         chance = context.suspects.get(name, 0.0)
         if chance >= CERTAIN:
-            held.append((name, f"At {chance:.0%} {words}: no change rests on it."))
+            held.append((name, f"At {percent(chance)} {words}: no change rests on it."))
     return held
 
 
@@ -309,13 +310,11 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
     ):
         chance = context.suspects.get(name, 0.0)
         if faster and chance >= SUSPECTED:
-            held.append((name, f"At {chance:.0%} {words}: the unit is not run more into that."))
+            held.append((name, f"At {percent(chance)} {words}: the unit is not run more into that."))
     together = sum(context.suspects.get(name, 0.0) for name in LIFTS_LESS)
     if faster and not held and together >= SUSPECTED:
-        likeliest = max(LIFTS_LESS, key=lambda name: context.suspects.get(name, 0.0))
-        held.append(
-            (likeliest, f"At {together:.0%} the pump lifts less than it did, of a cause that is not clear yet.")
-        )
+        each = {name: context.suspects.get(name, 0.0) for name in LIFTS_LESS}
+        held.append((max(LIFTS_LESS, key=lambda name: each[name]), texts.lifts_less(each)))
     if faster and not held:
         held += _made_worse(context)
     if faster and not held and seems_to_pound(context, view):

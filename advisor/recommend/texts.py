@@ -12,7 +12,7 @@ from advisor.model import LimitCheck
 from advisor.recommend import options
 from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
-from advisor.words import plain_number
+from advisor.words import percent, plain_number
 
 SHORT_PROBABILITY_MAX = 0.20  # of less than least_liquid_height_ft at the end of a run
 # a probability of too little liquid that is worth a word where the ± beside it, taken as that of a normal, would say
@@ -232,8 +232,8 @@ def _of(check: LimitCheck) -> str:
 def told_and_foretold(told: float, foretold: float) -> str:
     """Where what the readings say of the pump and what is expected at its setting are apart."""
     return (
-        f"The readings say at {told:.0%} that the pump pounds now; of the level once it has settled at the setting in"
-        f" force the outlook says {foretold:.0%}."
+        f"The readings say at {percent(told)} that the pump pounds now; of the level once it has settled at the"
+        f" setting in force the outlook says {percent(foretold)}."
     )
 
 
@@ -331,8 +331,14 @@ def intake_test_goes_on(view: Outlook) -> str:
     """Why nothing else is proposed while the level is brought to the intake."""
     return (
         "The level is being brought to the intake, to learn how high it stands: at"
-        f" {view.short_probability[0]:.0%} it comes there at the setting in force."
+        f" {percent(float(view.short_probability[0]))} it comes there at the setting in force."
     )
+
+
+def lifts_less(chances: Mapping[str, float]) -> str:
+    """Why a well is not run more whose pump lifts less of one cause or another; they need not exclude each other."""
+    each = ", ".join(f"{name.replace('-', ' ')} {chance(one)}" for name, one in chances.items() if one >= 0.05)
+    return f"The pump likely lifts less than it did, of a cause that is not clear yet (probabilities: {each})."
 
 
 def made_worse(answer: Answer) -> str:
@@ -374,17 +380,17 @@ def little_gain(known_days: float, gain_bpd: float, needed_bpd: float) -> str:
 def pounding_told(told: float, foretold: float) -> str:
     """Why strokes are not added to a pump that seems to pound, whatever is foretold."""
     return (
-        f"The readings say at {told:.0%} that the pump pounds at the settings in force, the outlook {foretold:.0%}:"
-        " the unit is not run more until that is settled."
+        f"The readings say at {percent(told)} that the pump pounds at the settings in force, the outlook"
+        f" {percent(foretold)}: the unit is not run more until that is settled."
     )
 
 
 def step_test_pounding(told: float, foretold: float, settles_h: float) -> str:
     """What a step down settles where the readings and the outlook disagree."""
     return (
-        f"A step down, to learn: the readings say at {told:.0%} that the pump pounds, the outlook {foretold:.0%}."
-        f" A level that does not rise within about {settled_h(settles_h):.0f} h stands at the intake: then the step"
-        " costs no liquid."
+        f"A step down, to learn: the readings say at {percent(told)} that the pump pounds, the outlook"
+        f" {percent(foretold)}. A level that does not rise within about {settled_h(settles_h):.0f} h stands at the"
+        " intake: then the step costs no liquid."
     )
 
 

@@ -225,3 +225,19 @@ def test_a_wider_outlook_is_wider_in_what_is_told_alone() -> None:
     assert view.gain_sd_bpd.tolist() == [0.0, 3.0] and view.height_sd_ft.tolist() == [120.0, 120.0]
     assert view.short_probability.tolist() == [0.2, 0.02]
     assert choice.choose(well(), column(), context(first_at_ms=START_MS), view) is None
+
+
+@pytest.mark.parametrize(("told", "words"), [(0.999, "at over 99%"), (0.6, "at 60%"), (0.001, "at under 1%")])
+def test_no_percentage_is_none_or_certain(told: float, words: str) -> None:
+    assert words in texts.told_and_foretold(told, 0.002)
+    assert "the outlook says under 1%" in texts.told_and_foretold(told, 0.002)
+
+
+def test_causes_that_need_not_exclude_each_other_are_told_one_by_one() -> None:
+    """0.45, 0.49 and 0.2 are 1.14 together, which is no probability."""
+    of = well()
+    doubts = {"worn-pump": 0.45, "gas-interference": 0.49, "leak-back": 0.2, "no-pump-action": 0.01}
+    draft = advised(of, believed(of, height_ft=900.0, inflow_share=1.5), context(suspects=doubts))
+    assert draft.held_by == ("gas-interference",)
+    assert "worn pump 0.45, gas interference 0.49, leak back 0.20" in draft.because[0]
+    assert "114%" not in draft.because[0] and "no pump action" not in draft.because[0]
