@@ -373,7 +373,7 @@ def _reversal(context: Context, view: Outlook, index: int, change: float, well: 
         return []
     if float(view.gain_bpd[index]) >= needed:
         return []
-    return [(REVERSAL, texts.goes_back(days, factor, needed, leaves))]
+    return [(REVERSAL, texts.goes_back(days, factor, needed, leaves if change < 0.0 else None))]
 
 
 def least_risk(context: Context) -> float:

@@ -353,11 +353,12 @@ def made_worse(answer: Answer) -> str:
     )
 
 
-def goes_back(days: float, factor: float, needed_bpd: float, leaves: float) -> str:
-    """Why a change is held that would go back on the last one."""
+def goes_back(days: float, factor: float, needed_bpd: float, leaves: float | None) -> str:
+    """Why a change is held that would go back on the last one; leaves: pounding that is reason enough, if any is."""
+    pounds = "" if leaves is None else f" or a probability of pounding over {leaves:.2f}"
     return (
         f"It would go back on the change of {days:.1f} days ago: that needs {factor:.0f} times the gain"
-        f" ({needed_bpd:.1f} bbl/d or a probability of pounding over {leaves:.2f})."
+        f" ({needed_bpd:.1f} bbl/d{pounds})."
     )
 
 

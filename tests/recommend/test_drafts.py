@@ -241,3 +241,15 @@ def test_causes_that_need_not_exclude_each_other_are_told_one_by_one() -> None:
     assert draft.held_by == ("gas-interference",)
     assert "worn pump 0.45, gas interference 0.49, leak back 0.20" in draft.because[0]
     assert "114%" not in draft.because[0] and "no pump action" not in draft.because[0]
+
+
+def test_a_step_up_that_goes_back_is_not_told_to_need_a_pump_that_pounds() -> None:
+    """Only down: nothing is run more because it pounds."""
+    of = well()
+    belief = believed(of, height_ft=900.0, inflow_share=1.5)
+    turned = ((8.6, 7.0), (7.0, 8.6), (8.6, 7.0), (7.0, 8.6), (8.6, 8.0))
+    down = tuple((NOW_MS - (17 - 4 * i) * 24 * HOUR_MS, setting(a), setting(b)) for i, (a, b) in enumerate(turned))
+    draft = advised(of, belief, context(changes=down))
+    assert draft.held_by == ("reversal",)
+    assert "times the gain" in draft.because[0] and "pounding" not in draft.because[0]
+    assert "probability of pounding over 0.20" in texts.goes_back(1.0, 2.0, 3.0, 0.2)
