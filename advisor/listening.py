@@ -58,9 +58,7 @@ def heard(moment: Moment, memory: Memory, well: Well, *, atmospheric_psia: float
         readings += [reading, *_as_level(reading, trace, last, well)]
         if not reading.historical and reading.quality != "bad":
             fired = repeat.Fired(pulse=trace.pulse, casing_psig=trace.casing_psig, chamber_psig=trace.chamber_psig)
-            request, tries = repeat.request(shot=last, fired=fired, well=well, tries=tries, now_ms=moment.at_ms)
-    if memory.people_on_location:
-        request = None
+            request, tries = _asked(last, fired, well, replace(memory, tries=tries), moment.at_ms)
     told = replace(moment, readings=tuple(readings))
     return Heard(moment=told, shot=last, lines=lines, request=request, tries=tries)
 
@@ -70,25 +68,26 @@ def _picked(moment: Moment, memory: Memory, well: Well) -> Heard:
     for reading in moment.readings:
         level = reading.measured
         if isinstance(level, Level) and not reading.historical:
-            request, tries = repeat.request(
-                shot=_as_shot(reading, level, well),
-                fired=_fired(level, memory),
-                well=well,
-                tries=memory.tries,
-                now_ms=moment.at_ms,
-            )
-            return Heard(moment=moment, request=None if memory.people_on_location else request, tries=tries)
+            request, tries = _asked(_as_shot(reading, level, well), _fired(level, memory), well, memory, moment.at_ms)
+            return Heard(moment=moment, request=request, tries=tries)
     return Heard(moment=moment)
+
+
+def _asked(
+    shot: Shot, fired: repeat.Fired | None, well: Well, memory: Memory, now_ms: int
+) -> tuple[repeat.Request | None, repeat.Tries]:
+    """The repeat after a shot, and what is remembered of it; with people on location none is made, or counted."""
+    request, tries = repeat.request(shot=shot, fired=fired, well=well, tries=memory.tries, now_ms=now_ms)
+    return (None, memory.tries) if request is not None and memory.people_on_location else (request, tries)
 
 
 def again(moment: Moment, memory: Memory, well: Well) -> tuple[repeat.Request | None, repeat.Tries]:
     """The repeat of a shot whose level jumps, and what is remembered of it."""
     for reading in moment.readings:
         level = reading.measured
-        if isinstance(level, Level) and not reading.historical and not memory.people_on_location:
+        if isinstance(level, Level) and not reading.historical:
             shot = Shot(quality="uncertain", probability=0.0, reasons=(JUMPS,))
-            fired = _fired(level, memory)
-            return repeat.request(shot=shot, fired=fired, well=well, tries=memory.tries, now_ms=moment.at_ms)
+            return _asked(shot, _fired(level, memory), well, memory, moment.at_ms)
     return None, memory.tries
 
 

@@ -187,3 +187,12 @@ def test_no_picked_shot_is_asked_for_with_people_on_location_or_of_long_ago() ->
     weak = level(WELL, START + hours(1), **FIRED, signal_to_noise_db=1.0)
     assert not requests(message(WELL, "event", START, what="people-on-location"), weak)
     assert not requests(level(WELL, START, **FIRED, signal_to_noise_db=1.0, historical=True))
+
+
+def test_what_people_on_location_kept_from_being_asked_for_does_not_count_as_asked() -> None:
+    weak = [level(WELL, START + hours(2 * n), **FIRED, signal_to_noise_db=1.0) for n in range(1, 7)]
+    came, left = (
+        message(WELL, "event", START + hours(h), what=f"people-{how}") for h, how in ((0, "on-location"), (9, "left"))
+    )
+    asked = requests(came, *weak[:4], left, *weak[4:])
+    assert len(asked) == 2
