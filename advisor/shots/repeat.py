@@ -26,14 +26,14 @@ _FAULT = re.compile(r"(?P<where>[a-z_]+): (?P<said>.*?)(?:; must .*)?")
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tries:
-    """What was asked of a well: times of the requests of the last day, how many in this row, whether it is no use.
+    """What was asked of a well: times of the requests of the last day, and how many in a row that did not help.
 
-    doubtful: repeats did not help or none stronger is allowed; it stays until a shot is good.
+    in_row: since the last good shot; for_reach: after good ones, since joints were last counted far enough.
     """
 
     asked_ms: tuple[int, ...] = ()
     in_row: int = 0
-    doubtful: bool = False
+    for_reach: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,25 +61,23 @@ def request(
     """The next request after a shot, or None, and what is to be remembered.
 
     fired None: not known, so there is nothing to raise and nothing is asked for.
-    A good shot with joints counted far enough ends the row. People on location and a well that takes no requests are
-    the caller's to see to.
+    A good shot ends the row of those not to be trusted, be its joints counted far enough or not; one with joints
+    counted far enough ends both. People on location and a well that takes no requests are the caller's to see to.
     """
     asked = tuple(t for t in tries.asked_ms if now_ms - t < DAY_MS)
     why = _why(shot)
     if why is None:
         return None, Tries(asked_ms=asked)
-    if shot.quality == "good":
-        tries = replace(tries, doubtful=False)
-    tries = replace(tries, asked_ms=asked)
-    if tries.in_row >= MOST_IN_ROW:
-        return None, replace(tries, doubtful=shot.quality != "good")
-    if len(asked) >= well.shots_per_day:
-        return None, replace(tries, doubtful=shot.quality != "good" and tries.in_row > 0)
-    if asked and now_ms - asked[-1] < BACK_OFF_MIN[tries.in_row] * 60_000:
+    good = shot.quality == "good"
+    row = tries.for_reach if good else tries.in_row
+    tries = replace(tries, asked_ms=asked, in_row=0 if good else tries.in_row)
+    if row >= MOST_IN_ROW or len(asked) >= well.shots_per_day:
+        return None, tries
+    if asked and now_ms - asked[-1] < BACK_OFF_MIN[row] * 60_000:
         return None, tries
     stronger = None if fired is None else _stronger(fired, well)
     if stronger is None:
-        return None, replace(tries, doubtful=shot.quality != "good")
+        return None, tries
     pulse, chamber, how = stronger
     made = Request(
         pulse=pulse,
@@ -87,7 +85,8 @@ def request(
         why=f"{why}. Please repeat it {how}.",
         lapses_at_ms=now_ms + round(LAPSE_MIN * 60_000),
     )
-    return made, replace(tries, asked_ms=(*asked, now_ms), in_row=tries.in_row + 1)
+    tries = replace(tries, asked_ms=(*asked, now_ms))
+    return made, replace(tries, for_reach=row + 1) if good else replace(tries, in_row=row + 1)
 
 
 def _why(shot: Shot) -> str | None:

@@ -24,14 +24,24 @@ def asked(shot: Shot, tries: Tries, now_ms: int, *, well=None, **changes: object
 
 
 def test_a_good_shot_asks_for_nothing() -> None:
-    assert asked(GOOD, Tries(in_row=2, doubtful=True), 0) == (None, Tries())
+    assert asked(GOOD, Tries(in_row=2, for_reach=3), 0) == (None, Tries())
 
 
 def test_joints_counted_to_less_than_four_fifths_ask_for_a_stronger_pulse() -> None:
     short = Shot(quality="good", probability=0.97, joint_reach_frac=0.6)
     got, tries = asked(short, Tries(), 0)
     assert got is not None and got.chamber_psig == 360.0  # 100 psi over the 260 psig fired
-    assert not tries.doubtful
+    assert tries == Tries(asked_ms=(0,), for_reach=1)
+
+
+def test_a_shot_not_to_be_trusted_is_repeated_though_joints_are_never_counted_far_enough() -> None:
+    """Three requests for the reach of good shots; then none for it, and still three for shots that are bad."""
+    short = Shot(quality="good", probability=0.97, joint_reach_frac=0.6)
+    tries, made = Tries(), []
+    for day, shot in enumerate([short] * 5 + [BAD] * 5 + [short] + [BAD]):
+        got, tries = asked(shot, tries, day * DAY_MS)
+        made.append(got is not None)
+    assert made == [True] * 3 + [False] * 2 + [True] * 3 + [False] * 2 + [False] + [True]
 
 
 def test_compression_is_raised_in_steps_to_the_lowest_rating_and_then_given_up() -> None:
@@ -44,7 +54,6 @@ def test_compression_is_raised_in_steps_to_the_lowest_rating_and_then_given_up()
             chamber = got.chamber_psig
         now += 90 * MIN_MS
     assert seen == [360.0, 460.0, 500.0]
-    assert tries.doubtful
 
 
 def test_at_least_150_psi_over_the_casing_is_asked_for() -> None:
@@ -54,8 +63,7 @@ def test_at_least_150_psi_over_the_casing_is_asked_for() -> None:
 
 def test_without_a_rating_on_file_nothing_is_raised() -> None:
     for missing in ("casing_max_psig", "chamber_max_psig"):
-        got, tries = asked(BAD, Tries(), 0, well=plain.well(**{missing: None}))
-        assert got is None and tries.doubtful
+        assert asked(BAD, Tries(), 0, well=plain.well(**{missing: None})) == (None, Tries())
 
 
 def test_requests_back_off_and_keep_to_the_day_s_number() -> None:
@@ -98,7 +106,7 @@ def test_no_request_exceeds_a_rating(
 
 def test_what_is_not_known_to_be_fired_is_not_raised() -> None:
     got, tries = repeat.request(shot=BAD, fired=None, well=plain.well(), tries=Tries(), now_ms=0)
-    assert got is None and tries.doubtful
+    assert got is None and tries == Tries()
 
 
 SILENCE = "samples: silence, the microphone shows nothing; must be a record of a shot"
