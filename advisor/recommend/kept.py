@@ -48,15 +48,18 @@ def _gentler_forbidden(well: Well, column: Column, context: Context, view: Outlo
 
 
 def holds_down(well: Well, setting: Setting) -> str:
-    """What of the drive's own settings lets it run no less than that; '' where nothing does."""
+    """What of the drive's own settings lets it run no less than that; '' where it may run less."""
+    if any(options.change_frac(setting, each) < -options.EPS for each in options.candidates(well, setting)):
+        return ""
     drive, source = well.drive, well.source or "the well's settings"
-    if drive.kind == "timer" or setting.idle_min > 0.0:
-        at_most = drive.most_idle_min is not None and setting.idle_min >= drive.most_idle_min - options.EPS
-        if drive.never_idle:
-            return f"never_idle ({source}) allows no longer rest, and a timer has no stroke rate to set"
-        return f"the rest is at most_idle_min ({source}), and a timer has no stroke rate to set" if at_most else ""
+    rest = ""
+    if drive.never_idle:
+        rest = f"never_idle ({source}) allows no {'longer ' if setting.idle_min > 0.0 else ''}rest"
+    elif setting.idle_min > 0.0:
+        rest = f"most_idle_min and least_run_min ({source}) allow no longer rest and no shorter run"
+    if drive.kind == "timer":
+        return f"{rest}, and a timer has no stroke rate to set" if rest else ""
     least = drive.stroke_rate_min_spm
     if drive.kind == "fixed" or least is None or setting.stroke_rate_spm > least + 0.5 * drive.step_spm:
         return ""
-    rest = ", and never_idle allows no rest" if drive.never_idle else ""
-    return f"{least:g} strokes a minute is the least of the drive ({source}){rest}"
+    return f"{least:g} strokes a minute is the least of the drive ({source}){f', and {rest}' if rest else ''}"

@@ -29,9 +29,21 @@ def test_what_the_drive_itself_keeps_up_is_named() -> None:
     assert "3 strokes a minute is the least" in kept.holds_down(well(), setting(3.0))
     assert kept.holds_down(well(), setting(8.0)) == ""
     timer = well(drive=drive("timer", most_idle_min=60.0))
-    assert "most_idle_min" in kept.holds_down(timer, setting(8.0, 30.0, 60.0))
+    assert "most_idle_min" in kept.holds_down(timer, setting(8.0, 10.0, 60.0))
     assert kept.holds_down(timer, setting(8.0, 30.0, 30.0)) == ""
     assert kept.holds_down(well(drive=drive("fixed")), setting(8.0)) == ""
+
+
+def test_what_may_still_be_set_lower_is_not_told_as_held_down() -> None:
+    """A shorter run with the longest rest, fewer strokes of a drive that rests, a rest at the least of its rates."""
+    timer = well(drive=drive("timer", most_idle_min=60.0))
+    assert kept.holds_down(timer, setting(8.0, 30.0, 60.0)) == ""
+    rests = well(drive=drive(least_run_min=10.0, least_idle_min=10.0, most_idle_min=60.0))
+    assert kept.holds_down(rests, setting(8.0, 10.0, 60.0)) == ""
+    assert kept.holds_down(rests, setting(3.0)) == ""
+    least = kept.holds_down(rests, setting(3.0, 10.0, 60.0))
+    assert "3 strokes a minute is the least" in least and "no longer rest and no shorter run" in least
+    assert "timer" not in least
 
 
 @pytest.mark.parametrize("held", [{"people_on_location": True}, {"casing_psig": 450.0}, {"pound_told": 0.9}])
