@@ -24,7 +24,8 @@ def check(
 ) -> list[LimitCheck]:
     """Every limit the proposal touches; lift_ft is the depth the pump lifts from, true vertical."""
     found = [_step(well, in_force, proposed)]
-    found += _rate_range(well, proposed)
+    if abs(proposed.stroke_rate_spm - in_force.stroke_rate_spm) > options.EPS:
+        found += _rate_range(well, proposed)
     found += _loads(well, proposed, in_force, highest_rate_30d_spm, lift_ft)
     if proposed.idle_min > 0 or in_force.idle_min > 0:
         found += _timer(well, proposed, in_force, casing_share_of_max)

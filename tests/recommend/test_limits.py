@@ -119,6 +119,16 @@ def test_a_longer_rest_minds_the_casing_and_what_is_set() -> None:
     assert checked(sandy, now, now)["never-idle"].limit == 30.0
 
 
+def test_a_range_of_rates_forbids_no_rest_at_the_rate_that_runs_already() -> None:
+    """8 strokes a minute where the file says 7 at most: a longer rest changes nothing of that, 7.6 would break it."""
+    timer = well(drive=drive("timer", stroke_rate_max_spm=7.0))
+    now, longer = setting(8.0, 30.0, 30.0), setting(8.0, 30.0, 40.0)
+    assert limits.forbidding(list(checked(timer, longer, now).values()), now, longer) == []
+    slower = setting(7.6)
+    over = checked(well(drive=drive(stroke_rate_max_spm=7.0)), slower)
+    assert limits.forbidding(list(over.values()), setting(8.0), slower) == [over["stroke-rate-most"]]
+
+
 def test_loads_without_ratings_say_which_is_missing() -> None:
     with pytest.raises(ValueError, match="gear_max_in_lb is not configured; must be"):
         loads.at_rate(replace(well(), gear_max_in_lb=None), 8.0, 5000.0)
