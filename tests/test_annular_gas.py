@@ -109,3 +109,10 @@ def test_a_gas_lighter_than_methane_with_its_inerts_is_taken_for_that_and_said()
     assert value(lean, "level_ft_md") == pytest.approx(value(least, "level_ft_md"), rel=1e-4)
     assert "gas_gravity: 0.62 is less than methane has with co2_frac 0.12; 0.670 is taken, methane's" in lean.notes
     assert not any(note.startswith("gas_gravity") for note in least.notes)
+
+
+def test_what_a_flat_build_up_cannot_show_is_told_only_where_the_gas_is_known() -> None:
+    flat = build_up(0.0)
+    assert "Mscf/d is not seen" in said(worked(inputs(build_up=flat)), "annular_gas_mscfd")
+    unknown = said(worked(inputs(well(gas_gravity=None), build_up=flat)), "annular_gas_mscfd")
+    assert "build-up not used" in unknown and "nan" not in unknown

@@ -89,9 +89,8 @@ def _one(each: Inputs, per_psi: float, per_ft: float, base_psia: float, base_deg
         return (*_guessed(each, notes, "after a refused build-up")[:2], False, rough, None)
     if rise.flat:
         half = 0.5 * rate(rise.seen_psi_per_min)
-        notes.append(
-            f"annular_gas_mscfd: build-up not used: {rise.fault}; less than {2.0 * half:.2g} Mscf/d is not seen"
-        )
+        seen = f"; less than {2.0 * half:.2g} Mscf/d is not seen" if math.isfinite(half) else ""
+        notes.append(f"annular_gas_mscfd: build-up not used: {rise.fault}{seen}")
         if not math.isfinite(half):
             return _UNKNOWN
         known = _together(before, Quantity(value=half, sd=half))
