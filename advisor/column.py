@@ -23,6 +23,17 @@ class BuildUp:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class GasRoom:
+    """The gas above the level of a build-up, by the shot nearest to it in time, apart_ms from it: what it gains with
+    a psi at the surface, and with a foot that the level falls.
+    """
+
+    lbmol_per_psi: float
+    lbmol_per_ft: float
+    apart_ms: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Inputs:
     """What is known about one well when its shot is worked up; the last believed reading of each kind."""
 
@@ -35,6 +46,7 @@ class Inputs:
     casing_at_ms: int | None = None
     casing_quality: Quality = "good"
     build_up: BuildUp | None = None
+    gas_room: GasRoom | None = None  # of that build-up, by the shots so far
     gas_before: Quantity | None = None  # annular gas by the build-ups before this one, Mscf/d, as sure as it is now
     liquid_bpd: float | None = None  # total liquid from the last production test
     water_cut_frac: float | None = None  # from the last test, else the well's setting
@@ -104,5 +116,6 @@ class WorkUp:
     observation: Observation | None
     notes: tuple[str, ...] = ()
     gas_by_build_ups: Quantity | None = None  # annular gas by all of them so far, Mscf/d; None: by none yet
+    gas_room: GasRoom | None = None  # of the last build-up; None: none, or no level yet
     rough_gas_mscfd: float | None = None  # of the last build-up, a refused one too if it tells much from little
     velocity_apart_frac: float | None = None  # depth by joint echoes or a reflector against that by gas properties

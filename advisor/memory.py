@@ -13,7 +13,7 @@ from advisor import casing_watch, tubing
 from advisor.belief import operation
 from advisor.belief.ledger import Ledger
 from advisor.casing_watch import CasingWatch
-from advisor.column import BuildUp, Column, Inputs, WorkUp
+from advisor.column import BuildUp, Column, GasRoom, Inputs, WorkUp
 from advisor.model import (
     CasingPressure,
     Confirm,
@@ -85,6 +85,7 @@ class Memory:
     valve_said_ms: int | None = None  # when a reading said so last
     valve_live: bool = True
     build_up: BuildUp | None = None
+    gas_room: GasRoom | None = None  # of that build-up
     gas: Quantity | None = None  # annular gas by the build-ups so far, Mscf/d
     gas_before: Quantity | None = None  # and by those before the last, as sure as they were when that came
     test: ProductionTest | None = None
@@ -218,7 +219,7 @@ def _casing(memory: Memory, reading: Reading, casing: CasingPressure) -> Memory:
     if casing.every_s is not None and len(casing.casing_psig) > 1 and memory.valve == "shut":
         # a build-up starts at the pressure the well was flowing at: that first sample is the present pressure
         build_up = BuildUp(at_ms=reading.at_ms, casing_psig=casing.casing_psig, every_s=casing.every_s)
-        memory = replace(memory, build_up=build_up, gas_before=_aged_gas(memory, reading.at_ms))
+        memory = replace(memory, build_up=build_up, gas_room=None, gas_before=_aged_gas(memory, reading.at_ms))
         return _pressure_now(memory, casing.casing_psig[0], reading)
     last = casing.casing_psig[-1] if memory.valve == "shut" else sum(casing.casing_psig) / len(casing.casing_psig)
     return _pressure_now(memory, last, reading)
@@ -243,7 +244,7 @@ def worked_up(memory: Memory, workup: WorkUp) -> Memory:
     """With what a work-up says of the annulus; what it cannot say stays as it was."""
     column = workup.column if workup.column is not None else memory.column
     gas = workup.gas_by_build_ups if workup.gas_by_build_ups is not None else memory.gas
-    return replace(memory, column=column, gas=gas)
+    return replace(memory, column=column, gas=gas, gas_room=workup.gas_room)
 
 
 def _pressure_now(memory: Memory, casing_psig: float, reading: Reading) -> Memory:
@@ -376,6 +377,7 @@ def inputs(memory: Memory, well: Well, at_ms: int) -> Inputs:
         casing_at_ms=memory.casing_at_ms,
         casing_quality=memory.casing_quality,
         build_up=memory.build_up,
+        gas_room=memory.gas_room,
         gas_before=memory.gas_before,
         liquid_bpd=liquid_bpd,
         water_cut_frac=water_cut if water_cut is not None else well.water_cut_frac,

@@ -9,7 +9,10 @@ import pytest
 
 from advisor.column import BuildUp
 from advisor.model import Level, Quantity
+from tests import invented_wells
 from tests.test_assess import AT_MS, build_up, inputs, said, sd, value, well, worked
+
+DAY_MS = 86_400_000
 
 
 def test_a_falling_level_during_the_build_up_is_more_gas() -> None:
@@ -48,6 +51,38 @@ def test_a_timer_that_stops_amid_a_build_up_does_not_spoil_it() -> None:
     assert worked(inputs(build_up=bent)).quantities["annular_gas_mscfd"] is None
     known = worked(inputs(build_up=replace(bent, level_moves_ft=tuple(moves))))
     assert value(known, "annular_gas_mscfd") == pytest.approx(gas, rel=1e-3)
+
+
+def test_the_gas_of_a_build_up_stays_as_the_level_moves_on_after_it() -> None:
+    """9.530 Mscf/d with the level at 3,739 ft, where it stood; not what as fast a rise is in 2,478 ft of gas."""
+    first = worked(inputs())
+    later = {"level": Level(round_trip_s=4.0), "level_at_ms": AT_MS + 5 * DAY_MS, "at_ms": AT_MS + 5 * DAY_MS}
+    moved = worked(inputs(**later, gas_room=first.gas_room))
+    assert value(moved, "annular_gas_mscfd") == pytest.approx(9.530, rel=1e-3)
+    assert moved.gas_room == first.gas_room
+    assert value(moved, "level_ft_md") < 2500.0
+
+
+def test_a_shot_nearer_to_the_build_up_tells_its_gas_better() -> None:
+    before = inputs(level=Level(round_trip_s=4.0), level_at_ms=AT_MS - DAY_MS)
+    stale = worked(before)
+    assert stale.gas_room is not None and stale.gas_room.apart_ms == DAY_MS
+    fresh = worked(inputs(level_at_ms=AT_MS + 60_000, gas_room=stale.gas_room))
+    assert value(fresh, "annular_gas_mscfd") == pytest.approx(9.530, rel=1e-3)
+    assert fresh.gas_room is not None and fresh.gas_room.apart_ms == 60_000
+
+
+def test_annular_gas_changes_with_the_next_build_up_and_not_with_the_level() -> None:
+    """The same rise with an echo after 7 s and after 5: five sevenths of the room, and nearly so much gas."""
+    told, one = [], invented_wells.advisor()
+    for at_h, echo_s, rises in ((0, 7.0, True), (48, 5.0, False), (72, 5.0, True)):
+        at = invented_wells.START + invented_wells.hours(at_h)
+        shot, rise = invented_wells.level("north/7", at, echo_s), invented_wells.build_up("north/7", at)
+        one.receive([rise, shot] if rises else [shot])
+        one.advance(at)
+        told.append(invented_wells.published(one, "north/7/assessment")["annular_gas_mscfd"]["value"])
+    assert told[1] == pytest.approx(told[0], rel=1e-6)
+    assert told[2] < 0.9 * told[1]
 
 
 def test_build_ups_are_taken_together_by_their_variances() -> None:

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from advisor.assess import errors
-from advisor.column import BuildUp, Inputs
+from advisor.column import BuildUp, GasRoom, Inputs
 from advisor.model import Quantity
 from advisor.physics import buildup
 from advisor.physics.ranges import Array
@@ -29,7 +29,8 @@ class GasRate:
     """Annular gas (W, 1) Mscf/d for the column, NaN where not known; published says whether it is also shown.
 
     rough_mscfd (W,): of a build-up good enough to tell much gas from little, whether believed or not; NaN of others.
-    by_build_ups (W): by all of them so far, each as sure as it is; None where there was none to believe.
+    by_build_ups (W): by all of them so far, each as sure as it is; None where there was none to believe. room (W): of
+    the gas at the last build-up.
     """
 
     gas_mscfd: Array
@@ -37,6 +38,7 @@ class GasRate:
     published: tuple[bool, ...]
     rough_mscfd: Array
     by_build_ups: tuple[Quantity | None, ...]
+    room: tuple[GasRoom | None, ...]
 
 
 def of(
@@ -45,28 +47,38 @@ def of(
     """The gas rate of each well from the nominal descent (W, 1); what is doubtful is appended to its notes."""
     per_psi = np.asarray(descent.content_lbmol_per_psi)
     per_ft = np.asarray(descent.level_lbmol_per_ft)
-    rows = [
-        _one(each, float(per_psi[i, 0]), float(per_ft[i, 0]), base_psia, base_degr, notes[i])
-        for i, each in enumerate(inputs)
-    ]
+    rooms = [_room(each, float(per_psi[i, 0]), float(per_ft[i, 0])) for i, each in enumerate(inputs)]
+    rows = [_one(each, rooms[i], base_psia, base_degr, notes[i]) for i, each in enumerate(inputs)]
     return GasRate(
         gas_mscfd=np.array([[row[0]] for row in rows]),
         sd_mscfd=np.array([[row[1]] for row in rows]),
         published=tuple(row[2] for row in rows),
         rough_mscfd=np.array([row[3] for row in rows]),
         by_build_ups=tuple(row[4] for row in rows),
+        room=tuple(rooms),
     )
+
+
+def _room(each: Inputs, per_psi: float, per_ft: float) -> GasRoom | None:
+    """By the shot at hand, or by an earlier one that was nearer to the build-up: the level has moved on since."""
+    if each.build_up is None or not (per_psi > 0.0 and math.isfinite(per_ft)):
+        return each.gas_room
+    apart_ms = abs((each.at_ms if each.level_at_ms is None else each.level_at_ms) - each.build_up.at_ms)
+    if each.gas_room is not None and each.gas_room.apart_ms <= apart_ms:
+        return each.gas_room
+    return GasRoom(lbmol_per_psi=per_psi, lbmol_per_ft=per_ft, apart_ms=apart_ms)
 
 
 _Row = tuple[float, float, bool, float, Quantity | None]
 _UNKNOWN: _Row = (math.nan, math.nan, False, math.nan, None)
 
 
-def _one(each: Inputs, per_psi: float, per_ft: float, base_psia: float, base_degr: float, notes: list[str]) -> _Row:
+def _one(each: Inputs, room: GasRoom | None, base_psia: float, base_degr: float, notes: list[str]) -> _Row:
     if each.build_up is None:
         return (*_guessed(each, notes, None), math.nan, None)
     series, before = each.build_up, each.gas_before
-    moved_psi = _moved_psi(series, per_ft / per_psi if per_psi > 0.0 else math.nan)
+    per_psi = math.nan if room is None else room.lbmol_per_psi
+    moved_psi = _moved_psi(series, math.nan if room is None else room.lbmol_per_ft / room.lbmol_per_psi)
     still_psi = [psi + moved for psi, moved in zip(series.casing_psig, moved_psi, strict=True)]
     rise = buildup.judged(rise_psi=still_psi, every_s=series.every_s)
 

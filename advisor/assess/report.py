@@ -101,6 +101,7 @@ def records(inputs: Sequence[Inputs], case: Case, notes: Sequence[list[str]]) ->
                 ),
                 notes=tuple(notes[i]),
                 gas_by_build_ups=case.rate.by_build_ups[i],
+                gas_room=case.rate.room[i],
                 rough_gas_mscfd=_finite(case.rate.rough_mscfd[i]),
                 velocity_apart_frac=_finite(case.level.apart_frac[i, 0]),
             )
