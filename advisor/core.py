@@ -229,9 +229,11 @@ class Advisor:
 
     # ---- what is to be published
 
-    def outgoing(self, limit: int = OUTBOX_AT_ONCE) -> list[Message]:
-        """The outbox in order; what has lapsed is dropped, of a retained topic only the newest waits."""
-        return outbox.pending(self.store, self.now_ms or 0, limit)
+    def outgoing(self, limit: int = OUTBOX_AT_ONCE, *, after: int = 0) -> list[Message]:
+        """The outbox in order, from the first id above ``after``; what has lapsed is dropped, of a retained topic
+        only the newest waits.
+        """
+        return outbox.pending(self.store, self.now_ms or 0, limit, after=after)
 
     def sent(self, message_id: int) -> None:
         """The broker has it. KeyError for an id that was never given out."""
