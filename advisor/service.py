@@ -175,14 +175,18 @@ class Service:
         self._supervisor.stopping()
         self._scheduler.shutdown(wait=False)
         self._inbox.close()
-        with contextlib.suppress(StoreFault):
+        try:
             while batch := self._inbox.take_batch(BATCH, wait_s=0.0):
                 self._receive(batch)
             self._settle()
+        except Exception as error:  # noqa: BLE001 - what is not worked off now is at the next start; the rest must end
+            self._log.failure("turn-failed", error)
         self._publisher.stop()
+        farewell = None  # then the will is said
         with contextlib.suppress(StoreFault):
             self._take_back()
-        self._link.stop(self._status("offline"))
+            farewell = self._status("offline")
+        self._link.stop(farewell)
         if self.web is not None:
             self.web.stop()
         self.advisor.close()

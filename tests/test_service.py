@@ -104,3 +104,43 @@ def test_what_was_sent_while_the_store_was_busy_is_not_sent_again(
     assert broker.heard == [REFUSED]
     assert outbox.size(service.advisor.store) == 0
     publisher.stop(wait_s=0.0)
+
+
+def damaged(*_: object) -> None:
+    raise StoreFault("advisor.db", "is damaged", "must be whole: put the last backup in its place")
+
+
+def never(*_: object) -> None:
+    raise ZeroDivisionError("division by zero")
+
+
+def test_a_store_that_fails_for_good_ends_it_in_order(service: Service, monkeypatch: pytest.MonkeyPatch) -> None:
+    def turn() -> None:
+        for name in ("advance", "receive", "sent_all", "counts"):
+            monkeypatch.setattr(service.advisor, name, damaged)
+        damaged()
+
+    ends_in_order(service, monkeypatch, turn, status=1)
+
+
+def test_a_stop_ends_it_in_order_though_nothing_can_be_worked_through(
+    service: Service, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(service, "_readings_now_ms", 1000)
+
+    def turn() -> None:
+        monkeypatch.setattr(service.advisor, "advance", never)
+        service.stop()
+
+    ends_in_order(service, monkeypatch, turn, status=0)
+
+
+def ends_in_order(
+    service: Service, monkeypatch: pytest.MonkeyPatch, turn: Callable[[], None], *, status: int
+) -> None:
+    closed: list[bool] = []
+    monkeypatch.setattr(service, "_turn", turn)
+    monkeypatch.setattr(service.advisor, "close", lambda: closed.append(True))
+    assert service.run() == status
+    assert not service._link.facts().thread_alive
+    assert closed == [True]
