@@ -23,7 +23,7 @@ from advisor.config.sections import Config
 from advisor.decisions import Decisions
 from advisor.durations import duration_ms
 from advisor.model import Advice, Message
-from advisor.progress import Progress, Trouble
+from advisor.progress import Progress
 from advisor.publication import Heard, Publication
 from advisor.reception import Arrival, Received, Reception
 from advisor.review import NotPossible, Terms
@@ -31,6 +31,7 @@ from advisor.rulebook.load import Rulebook, load_rules, shipped_folder
 from advisor.store import counters, due, outbox, readings
 from advisor.store.store import Store
 from advisor.tasks import Settings
+from advisor.trouble import Trouble
 from advisor.wire import incoming, topics
 from advisor.wire.fields import EVENTS
 from advisor.wire.times import time_text

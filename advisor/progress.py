@@ -7,7 +7,7 @@ through again in silence, and only the present that results may announce anythin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 from advisor import memory as memories
@@ -29,21 +29,13 @@ from advisor.store.beliefs import StoredBelief
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
 from advisor.tasks import Head, Moment, Outcome, Settings, Task, carried_on
+from advisor.trouble import Trouble
 from advisor.unheard import Unheard
-from advisor.wire.times import time_text
 
 DAY_MS = 86_400_000
 HOUR_MS = 3_600_000
 REFRESH_MS = HOUR_MS  # what is believed is brought up to now at least this often
 TOGETHER = 64  # wells worked through in one go
-
-
-@dataclass(frozen=True, slots=True)
-class Trouble:
-    """A well whose readings could not be worked through, and why."""
-
-    well: str
-    error: str
 
 
 class Progress:
@@ -122,30 +114,36 @@ class Progress:
         return troubles
 
     def _batch(self, marks: Mapping[str, int], now_ms: int) -> list[Trouble]:
-        tasks = []
-        troubles = []
-        for well, from_ms in marks.items():
-            try:
-                tasks.append(self._task(well, from_ms, now_ms))
-            except ValueError as error:
-                troubles.append(self._stuck(well, now_ms, error))
-        tasks = self._to_work(tasks)
+        tasks, troubles = self._begun(marks, now_ms)
         troubles += self._worked(tasks, now_ms, self._keep)
         self._settle(list(marks), now_ms)
         return troubles + self._with_history(tasks, now_ms)
 
     def _with_history(self, tasks: Sequence[Task], now_ms: int) -> list[Trouble]:
         """Works in, in silence, what came as history to wells that have now passed a checkpoint."""
-        again = []
+        marks = {}
         for task in tasks:
             well, passed_ms = task.well.key, self.state(task.well.key).kept.head.memory.at_ms
             from_ms = history.since(self._store, well)
             if from_ms is None or task.head.memory.at_ms // DAY_MS == passed_ms // DAY_MS:
                 continue
             history.forget(self._store, well)
-            reach_ms = passed_ms - beliefs.KEPT_D * DAY_MS
-            again.append(self._task(well, max(from_ms, reach_ms), now_ms, in_silence=True))
-        return self._worked(self._to_work(again), now_ms, self._keep)
+            marks[well] = max(from_ms, passed_ms - beliefs.KEPT_D * DAY_MS)
+        again, troubles = self._begun(marks, now_ms, in_silence=True)
+        return troubles + self._worked(again, now_ms, self._keep)
+
+    def _begun(
+        self, marks: Mapping[str, int], now_ms: int, *, in_silence: bool = False
+    ) -> tuple[list[Task], list[Trouble]]:
+        """What there is to work in, and the wells with a stored reading that cannot be read any more."""
+        tasks, troubles = [], []
+        for well, from_ms in marks.items():
+            try:
+                with self._store.transaction():
+                    tasks.append(self._task(well, from_ms, now_ms, in_silence=in_silence))
+            except ValueError as error:
+                troubles.append(self._stuck(well, now_ms, error))
+        return self._to_work(tasks), troubles
 
     def _to_work(self, tasks: Sequence[Task]) -> list[Task]:
         """Those with a reading to work in; a well that went back and has none left stands where it went back to."""
@@ -391,8 +389,3 @@ class Progress:
 
 def _decided(outcome: Outcome) -> bool:
     return any(one.state in {"applied", "refused", "lapsed", "superseded"} for one in outcome.advice)
-
-
-def describe(trouble: Trouble, now_ms: int) -> str:
-    """A line for the log."""
-    return f"{trouble.well}: readings up to {time_text(now_ms)} were not worked through: {trouble.error}"

@@ -26,7 +26,6 @@ from advisor.mqtt.inbox import Arrived, Inbox
 from advisor.mqtt.link import Link
 from advisor.mqtt.publisher import Publisher
 from advisor.mqtt.settings import settings_of
-from advisor.progress import describe
 from advisor.pulse import Pulse
 from advisor.store import logbook, presence, retention
 from advisor.store.faults import StoreFault
@@ -320,7 +319,7 @@ class Service:
         with self._pulse.advancing():
             troubles = self.advisor.advance(as_time(now_ms))
         for trouble in troubles:
-            self._log.error("well-not-worked-through", line=describe(trouble, now_ms))
+            self._log.error("well-not-worked-through", line=trouble.line(now_ms))
         self._publish()
         if idle:
             self._times.worked_ms = now_ms

@@ -121,7 +121,7 @@ def test_a_well_that_cannot_be_worked_through_holds_up_no_other(monkeypatch: pyt
     [trouble] = one.advance(START)
     assert trouble.well == "north/8"
     assert "ZeroDivisionError: no gas at all" in trouble.error
-    assert trouble.well in progress.describe(trouble, 0)
+    assert trouble.well in trouble.line(0)
     assert published(one, "south/1/assessment")["level_ft_md"]
     assert [note.what for note in logbook.of_well(one.store, "north/8")] == ["not-worked-through"]
     assert one.counts()["readings"] == 3
