@@ -81,7 +81,8 @@ class Progress:
 
     def _loaded(self, well: str) -> WellState:
         head = beliefs.head(self._store, well)
-        kept = Kept(head=Head(memory=memories.first(self._config.wells[well])))
+        nothing = memories.first(self._config.wells[well])
+        kept = Kept(head=Head(memory=nothing))
         if head is not None:
             try:
                 kept = restored(head.body)
@@ -89,6 +90,7 @@ class Progress:
                 self._log(well, head.at_ms, "belief-rebuilt", f"{error}; worked out again from the readings")
                 beliefs.drop_after(self._store, well, -1)
                 due.mark(self._store, {well: 0})
+                kept = Kept(head=Head(memory=replace(nothing, at_ms=head.at_ms)))  # so far it was told of
         return WellState(
             kept=kept,
             flags=dict(alarms.flags_of(self._store, well)),
@@ -105,6 +107,8 @@ class Progress:
 
     def due_wells(self, now_ms: int) -> list[Trouble]:
         """Every due well through each of its reading times up to now, in order, then once at now."""
+        for well in self._config.wells:
+            self.state(well)  # which makes those due whose belief cannot be read
         marks = {well: from_ms for well, from_ms in due.every(self._store).items() if well in self._config.wells}
         troubles: list[Trouble] = []
         wells = sorted(marks)
@@ -209,6 +213,7 @@ class Progress:
         state = self.state(well)
         kept, quiet_until_ms = state.kept, None
         flags, advice, turned_down, applied = state.flags, state.advice, state.turned_down, state.applied
+        from_ms = 0 if kept.head.memory.first_at_ms is None else from_ms
         if from_ms <= kept.head.memory.at_ms:
             before = kept.before
             taken_out = readings.disbelieved_between(self._store, well, from_ms, kept.head.memory.at_ms)

@@ -158,6 +158,34 @@ def test_a_stored_belief_that_cannot_be_read_is_worked_out_again_from_the_readin
     again.close()
 
 
+def test_a_belief_that_is_worked_out_again_tells_nothing_of_the_past_a_second_time(tmp_path: Path) -> None:
+    """A unit that stopped for four hours of a day that is over, with a shot an hour."""
+    path, well = str(tmp_path / "advisor.db"), "north/7"
+    one = advisor(well, clock="system", store=path)
+    for n in range(30):
+        at = START + hours(n)
+        one.receive([running(well, at, 0.0 if 6 <= n < 10 else 8.0), level(well, at, casing_psig=85.0)])
+        one.advance(at)
+    told, drained = alarms.log(one.store, well), drain(one)
+    assert "stopped-unexpectedly" in [alarm.alarm for alarm in told]
+    assert drained
+    head = beliefs.head(one.store, well)
+    assert head is not None
+    beliefs.put_heads(one.store, [beliefs.StoredBelief(well=well, at_ms=head.at_ms, body=b"from another version")])
+    flags = alarms.flags_of(one.store, well)
+    one.close()
+
+    again = advisor(well, clock="system", store=path)
+    assert again.advance(START + hours(30)) == []
+    assert alarms.log(again.store, well) == told
+    assert alarms.flags_of(again.store, well) == flags
+    assert [topic for topic, _ in drain(again) if "/alarm/" in topic] == []
+    rebuilt = beliefs.head(again.store, well)
+    assert rebuilt is not None
+    assert (rebuilt.at_ms, rebuilt.body[:4]) == (head.at_ms, b"head")
+    again.close()
+
+
 def test_a_late_reading_after_a_midnight_is_worked_in_from_the_checkpoint_before_it() -> None:
     told = stream("north/7", hours_long=40)
     [late] = [
