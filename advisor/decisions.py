@@ -48,7 +48,13 @@ class Decisions:
     # ---- advice
 
     def approve(self, advice_id: str, *, by: str, now_ms: int) -> Advice:
-        return self._decided(review.approved(self._find(advice_id), by=_name(by), now_ms=now_ms))
+        advice = review.approved(self._find(advice_id), by=_name(by), now_ms=now_ms)
+        if review.too_late(advice, now_ms, self._terms):
+            raise NotPossible(
+                f"{advice_id}: it lapses at {time_text(advice.lapses_at_ms)}, before it could be released; "
+                "fresh readings make it anew"
+            )
+        return self._decided(advice)
 
     def decline(self, advice_id: str, *, by: str, why: str, now_ms: int) -> Advice:
         return self._decided(review.declined(self._find(advice_id), by=_name(by), why=why, now_ms=now_ms))
@@ -80,6 +86,8 @@ class Decisions:
     def by_policy(self, now_ms: int) -> None:
         """Approves what is inside the bounds set for a well, in the policy's name; the time to undo begins."""
         for state, advice in self._current():
+            if review.too_late(advice, now_ms, self._terms):
+                continue
             approved = self._policy.approved(state, advice, now_ms)
             if approved is not None:
                 self._decided(approved)

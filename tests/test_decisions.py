@@ -123,6 +123,17 @@ def test_an_offer_nobody_decides_lapses_and_can_no_longer_be_approved() -> None:
         one.approve(advice_id, by="pat", now=LAST + hours(2))
 
 
+def test_what_lapses_within_the_time_to_undo_is_not_approved_only_to_lapse() -> None:
+    """Offered at LAST for 2 h; released 5 min after an approval."""
+    one, advice_id = offering(more="[advice]\nlapse_h = 2\n")
+    for late_min in (115.0, 119.0, 121.0):
+        with pytest.raises(NotPossible, match="before it could be released"):
+            one.approve(advice_id, by="pat", now=LAST + minutes(late_min))
+    one.approve(advice_id, by="pat", now=LAST + minutes(114))
+    one.advance(LAST + minutes(119))
+    assert len(_released(one)) == 1
+
+
 def test_deferred_advice_comes_back_when_its_time_is_over() -> None:
     one, advice_id = offering()
     one.defer(advice_id, by="pat", why="rig next door", for_="6h", now=LAST)
