@@ -54,27 +54,28 @@ class Decisions:
                 f"{advice_id}: it lapses at {time_text(advice.lapses_at_ms)}, before it could be released; "
                 "fresh readings make it anew"
             )
-        return self._decided(advice)
+        return self._decided(advice, now_ms)
 
     def decline(self, advice_id: str, *, by: str, why: str, now_ms: int) -> Advice:
-        return self._decided(review.declined(self._find(advice_id), by=_name(by), why=why, now_ms=now_ms))
+        advice = review.declined(self._find(advice_id), by=_name(by), why=why, now_ms=now_ms)
+        return self._decided(advice, now_ms)
 
     def defer(self, advice_id: str, *, by: str, why: str, for_ms: int, now_ms: int) -> Advice:
         advice = review.deferred(self._find(advice_id), by=_name(by), why=why, for_ms=for_ms, now_ms=now_ms)
-        return self._decided(advice)
+        return self._decided(advice, now_ms)
 
     def undo(self, advice_id: str, *, by: str, now_ms: int) -> Advice:
         advice = self._find(advice_id)
         newest = advices.newest(self._store, advice.draft.well)
         if newest is not None and newest.id != advice.id:
             raise NotPossible(f"{advice_id}: {newest.id} has taken its place; only the newest advice can be undone")
-        return self._decided(review.undone(advice, by=_name(by), now_ms=now_ms))
+        return self._decided(review.undone(advice, by=_name(by), now_ms=now_ms), now_ms)
 
     def _find(self, advice_id: str) -> Advice:
         return advices.find(self._store, advice_id)
 
-    def _decided(self, advice: Advice) -> Advice:
-        self._publication.advice_changed((advice,), publish=True)
+    def _decided(self, advice: Advice, now_ms: int) -> Advice:
+        self._publication.advice_changed((advice,), now_ms, publish=True)
         state = self._progress.state(advice.draft.well)
         state.advice = advice
         if advice.state == "declined":
@@ -90,7 +91,7 @@ class Decisions:
                 continue
             approved = self._policy.approved(state, advice, now_ms)
             if approved is not None:
-                self._decided(approved)
+                self._decided(approved, now_ms)
 
     def release_due(self, now_ms: int) -> list[Advice]:
         """Sends out approved changes whose time to undo has passed; a block that stands holds them back."""
@@ -98,7 +99,7 @@ class Decisions:
         for state, advice in self._due(now_ms):
             withdrawn = self._policy.withdrawn(state, advice, now_ms)
             if withdrawn is not None:
-                self._decided(withdrawn)
+                self._decided(withdrawn, now_ms)
                 continue
             held = self._held_back(state, advice.draft.well, now_ms)
             if held is not None:
@@ -106,7 +107,7 @@ class Decisions:
                 continue
             released, release = review.released(advice, now_ms=now_ms)
             self._publication.released(release)
-            sent.append(self._decided(released))
+            sent.append(self._decided(released, now_ms))
         return sent
 
     def to_look_at(self, now_ms: int) -> list[str]:
@@ -146,7 +147,7 @@ class Decisions:
         for _, advice in self._current():
             over = review.lapsed(advice, now_ms)
             if over is not None:
-                self._decided(over)
+                self._decided(over, now_ms)
 
     def _current(self) -> list[tuple[WellState, Advice]]:
         states = [self._progress.state(well) for well in self._config.wells]

@@ -324,7 +324,8 @@ class Progress:
             beliefs.drop_old(self._store, well, at_ms)
         standing = next((outcome for outcome in reversed(results) if outcome.advice), None)
         for outcome in results:
-            self._publication.advice_changed(outcome.advice, publish=outcome is standing or _decided(outcome))
+            publish = outcome is standing or _decided(outcome)
+            self._publication.advice_changed(outcome.advice, outcome.at_ms, publish=publish)
             self._publication.changes_followed(outcome.applied, outcome.at_ms)
             if outcome.request is not None:
                 self._publication.shot_asked_for(well, outcome.request, outcome.at_ms)
@@ -373,7 +374,7 @@ class Progress:
         state.present, state.facts = outcome.assessment, outcome.facts
         state.flags = {**state.flags, **{step.flags.rule: step.flags for step in outcome.alarms}}
         self._publication.alarms_moved(outcome.alarms, outcome.at_ms)
-        self._publication.advice_changed(outcome.advice, publish=True)
+        self._publication.advice_changed(outcome.advice, outcome.at_ms, publish=True)
         if outcome.advice:
             state.advice = outcome.advice[-1]
         self._publication.assessed(outcome.assessment)

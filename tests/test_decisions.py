@@ -402,6 +402,41 @@ def test_a_decision_needs_a_name_and_a_reason_and_leaves_a_trail() -> None:
     assert trail == [("advice-approved", "pat")]
 
 
+def test_the_trail_tells_what_a_person_did_and_what_time_and_the_site_did_and_when() -> None:
+    """Deferred for 6 h with a reading in each, approved after 7 h, held back by people until it lapses."""
+    one, advice_id = offering(clock="system", more="[advice]\nlapse_h = 80\n")
+    one.defer(advice_id, by="pat", why="rig next door", for_="6h", now=LAST)
+    for n in range(26, 32):
+        one.receive(stream(WELL, hours_long=1, first_hour=n))
+        one.advance(START + hours(n + 1))
+    assert _current(one).rev > 2
+    one.approve(advice_id, by="sam", now=LAST + hours(7))
+    one.receive([message(WELL, "event", LAST + hours(7.01), what="people-on-location")])
+    one.advance(LAST + hours(8))
+    one.advance(LAST + hours(100))
+    trail = [
+        (entry.what, entry.by, round((entry.at_ms / 1000.0 - LAST.timestamp()) / 3600.0))
+        for entry in reversed(audit.entries(one.store, well=WELL))
+        if entry.body.get("id") == advice_id and entry.what != "release-held"
+    ]
+    assert trail[1:] == [
+        ("advice-deferred", "pat", 0),
+        ("advice-offered", "advisor", 6),
+        ("advice-approved", "sam", 7),
+        ("advice-lapsed", "advisor", 100),
+    ]
+
+
+def test_the_trail_has_the_sites_refusal_as_of_when_it_came() -> None:
+    one, advice_id = offering()
+    release = _release(one, advice_id)
+    one.receive([message(WELL, "confirm", LAST + hours(2), release_id=release["id"], state="refused", reason="busy")])
+    one.advance(LAST + hours(2))
+    [entry] = [entry for entry in audit.entries(one.store, well=WELL) if entry.what == "advice-refused"]
+    assert (entry.by, entry.at_ms) == ("advisor", round((LAST + hours(2)).timestamp() * 1000))
+    assert entry.body["why"] == "busy"
+
+
 def test_a_note_from_the_future_is_refused_and_does_not_move_the_clock() -> None:
     one, _ = offering()
     with pytest.raises(NotPossible, match="still to come"):
