@@ -259,6 +259,8 @@ def test_what_is_no_longer_plain_when_it_would_go_out_is_left_to_a_person() -> N
     one.receive([message(WELL, "event", LAST + minutes(20), what="people-left")])
     one.advance(LAST + minutes(40))
     assert released(one) == []
+    assert "taken back before" in notes(one, "left-to-a-person")[0]
+    assert not any("a person has decided" in note for note in notes(one, "left-to-a-person"))
 
 
 def test_the_reason_is_noted_once_and_not_at_every_look() -> None:
