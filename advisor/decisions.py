@@ -112,11 +112,7 @@ class Decisions:
 
     def to_look_at(self, now_ms: int) -> list[str]:
         """The wells with a release that is due and facts too old to decide on it."""
-        return [
-            advice.draft.well
-            for state, advice in self._due(now_ms)
-            if not state.facts or state.present is None or now_ms - state.present.at_ms >= LOOKED_AT_EVERY_MS
-        ]
+        return [advice.draft.well for state, advice in self._due(now_ms) if _not_looked_at(state, now_ms)]
 
     def _due(self, now_ms: int) -> list[tuple[WellState, Advice]]:
         due = [(state, advice, review.release_due_ms(advice, self._terms)) for state, advice in self._current()]
@@ -124,12 +120,17 @@ class Decisions:
 
     def _held_back(self, state: WellState, well: str, now_ms: int) -> str | None:
         """Why no change is released to a well now, in words; None where nothing stands against it."""
-        if not state.facts:
-            return "What is known of the well could not be worked out."
+        if _not_looked_at(state, now_ms) or self._left_over(state, well, now_ms):
+            return "What came from the well could not be worked through."
         blocks = dict(book.blocks(self._rules, state.facts, self._config.wells[well], now_ms))
         if state.kept.head.memory.people_on_location:
             blocks.setdefault("people-on-location", "People are at the well.")
         return " ".join(f"{name}: {why}" for name, why in blocks.items()) or None
+
+    def _left_over(self, state: WellState, well: str, now_ms: int) -> bool:
+        """Whether something came that is not in the head of a well: who is there, or that the unit stands."""
+        rows = readings.between(self._store, well, state.kept.head.memory.at_ms + 1, now_ms)
+        return any(row.time_class in {"on-time", "late"} and row.disbelieved_by is None for row in rows)
 
     def _hold_back(self, state: WellState, advice: Advice, why: str, now_ms: int) -> None:
         """Keeps with the advice, once for each reason, why its release does not go out."""
@@ -213,6 +214,10 @@ class Decisions:
         note = f"{kind} of {time_text(at_ms)}: {why}"
         entry = logbook.Note(well=well, at_ms=now_ms, what=what, note=note, by=_name(by), noted_at_ms=now_ms)
         logbook.write(self._store, entry)
+
+
+def _not_looked_at(state: WellState, now_ms: int) -> bool:
+    return not state.facts or state.present is None or now_ms - state.present.at_ms >= LOOKED_AT_EVERY_MS
 
 
 def _name(by: str) -> str:

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from advisor import progress
 from advisor.config.load import parse_config
 from advisor.core import Advisor
 from advisor.model import Fact
 from advisor.review import NotPossible
+from advisor.rulebook.load import Rulebook
 from advisor.store import advice as advices
 from advisor.store import audit, logbook, releases
+from advisor.tasks import Outcome, Settings, Task
 from tests.end_to_end.streams import stream
 from tests.invented_wells import START, advisor, config_text, drain, hours, message, published, running
 
@@ -155,6 +160,32 @@ def test_people_on_location_hold_a_release_and_their_leaving_lets_it_go() -> Non
     assert len(_released(one)) == 1
 
 
+@pytest.mark.parametrize("reading", [True, False])
+def test_nothing_is_released_to_a_well_that_cannot_be_worked_through(
+    reading: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither its readings, one of which says that people came; or not even a look at the present."""
+    one, advice_id = offering(clock="system")
+    one.approve(advice_id, by="pat", now=LAST)
+    work = progress.work
+
+    def fails(tasks: Sequence[Task], rules: Rulebook, settings: Settings) -> list[list[Outcome]]:
+        if any(bool(moment.readings) == reading for task in tasks for moment in task.moments):
+            raise ZeroDivisionError("no gas at all")
+        return work(tasks, rules, settings)
+
+    monkeypatch.setattr(progress, "work", fails)
+    one.receive([message(WELL, "event", LAST + minutes(1), what="people-on-location")] if reading else [])
+    one.advance(LAST + minutes(1))
+    one.advance(LAST + minutes(6))
+    assert _released(one) == []
+    assert "could not be worked through" in _current(one).held_back
+    monkeypatch.setattr(progress, "work", work)
+    one.receive([message(WELL, "event", LAST + minutes(30), what="people-left")])
+    one.advance(LAST + minutes(30))
+    assert len(_released(one)) == 1
+
+
 def _stops(at: datetime) -> Any:
     return running(WELL, at, 0.0)
 
@@ -247,8 +278,10 @@ def test_a_suspicion_that_nothing_is_lifted_holds_the_release_back() -> None:
     state = one._progress.state(WELL)
     present = state.present
     assert present is not None
-    state.facts = {**state.facts, "suspect_no_pump_action": Fact(value=0.8, at_ms=present.at_ms, unit="probability")}
-    one._decisions.release_due(one.now_ms + 5 * 60_000)  # type: ignore[operator]
+    due_ms = present.at_ms + 5 * 60_000
+    state.present = replace(present, at_ms=due_ms)  # looked at when the release is due
+    state.facts = {**state.facts, "suspect_no_pump_action": Fact(value=0.8, at_ms=due_ms, unit="probability")}
+    one._decisions.release_due(due_ms)
     assert (_released(one), _current(one).held_back[:20]) == ([], "no-pump-action-block")
 
 
