@@ -15,20 +15,20 @@ from advisor import outcomes as changes
 from advisor import site_watch
 from advisor.belief.ensemble import BeliefFormatError
 from advisor.config.sections import Config
-from advisor.heads import Before, Kept, restored, stored
+from advisor.heads import Kept, carried, restored, stored
 from advisor.model import Reading
 from advisor.passing import Passing
 from advisor.pipeline import work
 from advisor.publication import Publication
 from advisor.reception import Reception
 from advisor.rulebook.load import Rulebook
-from advisor.states import WellState, undecided
+from advisor.states import WellState, rest, undecided
 from advisor.store import advice as advices
 from advisor.store import alarms, assessments, beliefs, due, history, logbook, outcomes, readings
 from advisor.store.beliefs import StoredBelief
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
-from advisor.tasks import Head, Moment, Outcome, Settings, Task, carried_on
+from advisor.tasks import Head, Moment, Outcome, Settings, Task
 from advisor.trouble import Trouble
 from advisor.unheard import Unheard
 
@@ -36,6 +36,7 @@ DAY_MS = 86_400_000
 HOUR_MS = 3_600_000
 REFRESH_MS = HOUR_MS  # what is believed is brought up to now at least this often
 TOGETHER = 64  # wells worked through in one go
+AT_ONCE = 200  # moments of a well: what comes of each is some tens of kB
 
 
 class Progress:
@@ -166,13 +167,27 @@ class Progress:
     def _worked(
         self, tasks: Sequence[Task], now_ms: int, keep: Callable[[Task, Sequence[Outcome]], None]
     ) -> list[Trouble]:
+        """The tasks together, some moments after the others: of months of them only the last need be held."""
+        troubles: list[Trouble] = []
+        left = list(tasks)
+        while left:
+            some = [replace(task, moments=task.moments[:AT_ONCE]) for task in left]
+            troubles += self._isolated(some, now_ms, keep)
+            stuck = {trouble.well for trouble in troubles}
+            left = [task for task in left if task.moments[AT_ONCE:] and task.well.key not in stuck]
+            left = [rest(task, self.state(task.well.key), AT_ONCE) for task in left]
+        return troubles
+
+    def _isolated(
+        self, tasks: Sequence[Task], now_ms: int, keep: Callable[[Task, Sequence[Outcome]], None]
+    ) -> list[Trouble]:
         """The tasks together; where that raises, one by one, so that one well does not hold up the others."""
         try:
             results = work(tasks, self._rules, self._settings)
         except Exception as error:  # noqa: BLE001 - isolated below, and reported by name
             if len(tasks) == 1:
                 return [self._stuck(tasks[0].well.key, now_ms, error)]
-            return [trouble for task in tasks for trouble in self._worked([task], now_ms, keep)]
+            return [trouble for task in tasks for trouble in self._isolated([task], now_ms, keep)]
         return [
             trouble
             for task, outcomes in zip(tasks, results, strict=True)
@@ -285,23 +300,10 @@ class Progress:
     def _keep(self, task: Task, results: Sequence[Outcome]) -> None:
         well = task.well.key
         state = self.state(well)
-        before = None
-        checkpoints = []
-        for outcome in results:
-            head = task.head
-            if head.memory.at_ms // DAY_MS != outcome.at_ms // DAY_MS and head.memory.first_at_ms is not None:
-                checkpoints.append(StoredBelief(well=well, at_ms=head.memory.at_ms, body=stored(Kept(head=head))))
-            after = carried_on(task, outcome)
-            before = Before(
-                head=head,
-                flags=task.flags,
-                advice=task.advice,
-                turned_down=task.turned_down,
-                applied=task.applied,
-                flags_after=after.flags,
-                advice_after=after.advice,
-            )
-            task = after
+        task, before, ended = carried(task, results)
+        checkpoints = [
+            StoredBelief(well=well, at_ms=head.memory.at_ms, body=stored(Kept(head=head))) for head in ended
+        ]
         state.kept = Kept(head=task.head, before=before)
         state.flags, state.advice, state.turned_down = dict(task.flags), task.advice, task.turned_down
         for gone in {one.advice_id for one in state.applied} - {one.advice_id for one in task.applied}:

@@ -75,6 +75,20 @@ def test_however_several_wells_are_batched_each_comes_to_the_same(seed: int, tol
         assert _advice(parts, well) == _advice(whole, well)
 
 
+@pytest.mark.parametrize("at_once", [1, 7])
+def test_however_few_moments_are_worked_at_once_a_backlog_comes_to_the_same(
+    at_once: int, told: Told, whole: Advisor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(progress, "AT_ONCE", at_once)
+    parts = _work(told, [len(told)])
+    for well in WELLS:
+        assert _history(parts, well) == _history(whole, well)
+        assert _advice(parts, well) == _advice(whole, well)
+        assert alarms.flags_of(parts.store, well) == alarms.flags_of(whole.store, well)
+        assert beliefs.head(parts.store, well) == beliefs.head(whole.store, well)
+        assert beliefs.checkpoint_times(parts.store, well) == beliefs.checkpoint_times(whole.store, well)
+
+
 def test_what_moved_between_two_readings_of_one_time_does_not_shift_the_hours_of_the_advice(
     told: Told, whole: Advisor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
