@@ -249,7 +249,8 @@ class Progress:
                 kept = self._back_to(well, from_ms)
         start_ms = kept.head.memory.at_ms
         if kept.head.memory.first_at_ms is None and kept is not state.kept:
-            start_ms = max(0, from_ms - DAY_MS)  # without a checkpoint it was heard of less than a day before
+            # no checkpoint: first heard of less than a day before, or taken out is what is older than they are
+            start_ms = max(0, min(from_ms - DAY_MS, (state.kept.head.memory.first_at_ms or from_ms) - 1))
         assessments.drop_from(self._store, well, start_ms + 1)
         stored_readings = [
             row

@@ -210,6 +210,26 @@ def test_a_reading_taken_out_has_never_been_and_can_be_taken_back_in() -> None:
     assert kept == _history(without)[0]
 
 
+def test_a_reading_older_than_every_checkpoint_that_is_taken_out_has_never_been_either() -> None:
+    """A production test of a wrong tank, after a good one; 20 days later it is noticed."""
+    at = START + hours(48)
+    told = [build_up(WELL, START), running(WELL, START), production(WELL, START + hours(24))]
+    told += [
+        each
+        for n in range(8, 552, 8)
+        for each in (level(WELL, START + hours(n)), running(WELL, START + hours(n), rate=8.0 - 0.1 * (n > 240)))
+    ]
+    without, with_it = advisor(), advisor()
+    without.receive(told)
+    without.advance(START)
+    with_it.receive(sorted([*told, production(WELL, at, oil=200.0, water=150.0)], key=lambda one: one[2]))
+    with_it.advance(START)
+    assert _history(with_it)[0] != _history(without)[0]
+    with_it.disbelieve(WELL, at, "production-test", by="pat", why="of another well", now=START)
+    with_it.advance(START)
+    assert _history(with_it)[0] == _history(without)[0]
+
+
 def test_a_store_opened_again_goes_on_without_a_jump(tmp_path: Path) -> None:
     told = _stream()
     path = str(tmp_path / "advisor.db")
