@@ -70,6 +70,19 @@ def test_a_test_from_before_the_first_level_tells_of_the_inflow_as_one_with_it_d
     assert before < 0.8 * without
 
 
+@pytest.mark.parametrize("rate", [0.0, 8.0])
+def test_a_drive_that_says_it_is_set_to_0_keeps_the_rate_it_had(rate: float) -> None:
+    one = advisor()
+    one.receive([build_up(WELL, START), running(WELL, START), production(WELL, START)])
+    for n in range(1, 8):
+        at = START + hours(n)
+        one.receive([running(WELL, at, rate, stroke_rate_set_spm=0.0), level(WELL, at)])
+        assert one.advance(at) == []
+    assert published(one, "advice")["now"]["stroke_rate_spm"] == 8.0
+    # 0.1166 x 1.5 in squared x 86 in x 8 strokes a minute
+    assert published(one, "assessment")["pump_displacement_bpd"]["value"] == pytest.approx(180.5, rel=0.002)
+
+
 def test_a_level_sent_as_a_depth_is_taken_as_sent() -> None:
     one = advisor()
     one.receive([message(WELL, "level", START, level_m_md=1139.766, casing_psig=85.0)])
