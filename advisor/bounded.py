@@ -78,7 +78,7 @@ def _reasons(advice: Advice, well: Well, approval: Approval, now: Situation) -> 
     if draft.kind not in KINDS or draft.proposed is None:
         return [("kind", f"{draft.kind} is not a change of stroke rate or of run and idle minutes")]
     return [
-        ("in-hand", "a person has decided on it before") if _in_hand(advice) else None,
+        _in_hand(advice),
         ("fixed-drive", "a fixed drive is changed by people, as work to plan")
         if well.drive.kind == "fixed"
         else None,
@@ -88,8 +88,11 @@ def _reasons(advice: Advice, well: Well, approval: Approval, now: Situation) -> 
     ]
 
 
-def _in_hand(advice: Advice) -> bool:
-    return advice.decided_at_ms is not None and not (advice.state == "approved" and advice.by == BY)
+def _in_hand(advice: Advice) -> Reason:
+    if advice.decided_at_ms is None or (advice.state == "approved" and advice.by == BY):
+        return None
+    whose = "its approval within the bounds was taken back" if advice.by == BY else "a person has decided on it"
+    return ("in-hand", f"{whose} before")
 
 
 def step_frac(draft: Draft) -> float:

@@ -23,7 +23,7 @@ from advisor.config.sections import Config
 from advisor.decisions import Decisions
 from advisor.durations import duration_ms
 from advisor.model import Advice, Message
-from advisor.progress import Progress, Trouble
+from advisor.progress import Progress
 from advisor.publication import Heard, Publication
 from advisor.reception import Arrival, Received, Reception
 from advisor.review import NotPossible, Terms
@@ -31,6 +31,7 @@ from advisor.rulebook.load import Rulebook, load_rules, shipped_folder
 from advisor.store import counters, due, outbox, readings
 from advisor.store.store import Store
 from advisor.tasks import Settings
+from advisor.trouble import Trouble
 from advisor.wire import incoming, topics
 from advisor.wire.fields import EVENTS
 from advisor.wire.times import time_text
@@ -229,9 +230,11 @@ class Advisor:
 
     # ---- what is to be published
 
-    def outgoing(self, limit: int = OUTBOX_AT_ONCE) -> list[Message]:
-        """The outbox in order; what has lapsed is dropped, of a retained topic only the newest waits."""
-        return outbox.pending(self.store, self.now_ms or 0, limit)
+    def outgoing(self, limit: int = OUTBOX_AT_ONCE, *, after: int = 0) -> list[Message]:
+        """The outbox in order, from the first id above ``after``; what has lapsed is dropped, of a retained topic
+        only the newest waits.
+        """
+        return outbox.pending(self.store, self.now_ms or 0, limit, after=after)
 
     def sent(self, message_id: int) -> None:
         """The broker has it. KeyError for an id that was never given out."""

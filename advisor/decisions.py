@@ -48,27 +48,34 @@ class Decisions:
     # ---- advice
 
     def approve(self, advice_id: str, *, by: str, now_ms: int) -> Advice:
-        return self._decided(review.approved(self._find(advice_id), by=_name(by), now_ms=now_ms))
+        advice = review.approved(self._find(advice_id), by=_name(by), now_ms=now_ms)
+        if review.too_late(advice, now_ms, self._terms):
+            raise NotPossible(
+                f"{advice_id}: it lapses at {time_text(advice.lapses_at_ms)}, before it could be released; "
+                "fresh readings make it anew"
+            )
+        return self._decided(advice, now_ms)
 
     def decline(self, advice_id: str, *, by: str, why: str, now_ms: int) -> Advice:
-        return self._decided(review.declined(self._find(advice_id), by=_name(by), why=why, now_ms=now_ms))
+        advice = review.declined(self._find(advice_id), by=_name(by), why=why, now_ms=now_ms)
+        return self._decided(advice, now_ms)
 
     def defer(self, advice_id: str, *, by: str, why: str, for_ms: int, now_ms: int) -> Advice:
         advice = review.deferred(self._find(advice_id), by=_name(by), why=why, for_ms=for_ms, now_ms=now_ms)
-        return self._decided(advice)
+        return self._decided(advice, now_ms)
 
     def undo(self, advice_id: str, *, by: str, now_ms: int) -> Advice:
         advice = self._find(advice_id)
         newest = advices.newest(self._store, advice.draft.well)
         if newest is not None and newest.id != advice.id:
             raise NotPossible(f"{advice_id}: {newest.id} has taken its place; only the newest advice can be undone")
-        return self._decided(review.undone(advice, by=_name(by), now_ms=now_ms))
+        return self._decided(review.undone(advice, by=_name(by), now_ms=now_ms), now_ms)
 
     def _find(self, advice_id: str) -> Advice:
         return advices.find(self._store, advice_id)
 
-    def _decided(self, advice: Advice) -> Advice:
-        self._publication.advice_changed((advice,), publish=True)
+    def _decided(self, advice: Advice, now_ms: int) -> Advice:
+        self._publication.advice_changed((advice,), now_ms, publish=True)
         state = self._progress.state(advice.draft.well)
         state.advice = advice
         if advice.state == "declined":
@@ -80,9 +87,11 @@ class Decisions:
     def by_policy(self, now_ms: int) -> None:
         """Approves what is inside the bounds set for a well, in the policy's name; the time to undo begins."""
         for state, advice in self._current():
+            if review.too_late(advice, now_ms, self._terms):
+                continue
             approved = self._policy.approved(state, advice, now_ms)
             if approved is not None:
-                self._decided(approved)
+                self._decided(approved, now_ms)
 
     def release_due(self, now_ms: int) -> list[Advice]:
         """Sends out approved changes whose time to undo has passed; a block that stands holds them back."""
@@ -90,7 +99,7 @@ class Decisions:
         for state, advice in self._due(now_ms):
             withdrawn = self._policy.withdrawn(state, advice, now_ms)
             if withdrawn is not None:
-                self._decided(withdrawn)
+                self._decided(withdrawn, now_ms)
                 continue
             held = self._held_back(state, advice.draft.well, now_ms)
             if held is not None:
@@ -98,16 +107,12 @@ class Decisions:
                 continue
             released, release = review.released(advice, now_ms=now_ms)
             self._publication.released(release)
-            sent.append(self._decided(released))
+            sent.append(self._decided(released, now_ms))
         return sent
 
     def to_look_at(self, now_ms: int) -> list[str]:
         """The wells with a release that is due and facts too old to decide on it."""
-        return [
-            advice.draft.well
-            for state, advice in self._due(now_ms)
-            if not state.facts or state.present is None or now_ms - state.present.at_ms >= LOOKED_AT_EVERY_MS
-        ]
+        return [advice.draft.well for state, advice in self._due(now_ms) if _not_looked_at(state, now_ms)]
 
     def _due(self, now_ms: int) -> list[tuple[WellState, Advice]]:
         due = [(state, advice, review.release_due_ms(advice, self._terms)) for state, advice in self._current()]
@@ -115,12 +120,17 @@ class Decisions:
 
     def _held_back(self, state: WellState, well: str, now_ms: int) -> str | None:
         """Why no change is released to a well now, in words; None where nothing stands against it."""
-        if not state.facts:
-            return "What is known of the well could not be worked out."
+        if _not_looked_at(state, now_ms) or self._left_over(state, well, now_ms):
+            return "What came from the well could not be worked through."
         blocks = dict(book.blocks(self._rules, state.facts, self._config.wells[well], now_ms))
         if state.kept.head.memory.people_on_location:
             blocks.setdefault("people-on-location", "People are at the well.")
         return " ".join(f"{name}: {why}" for name, why in blocks.items()) or None
+
+    def _left_over(self, state: WellState, well: str, now_ms: int) -> bool:
+        """Whether something came that is not in the head of a well: who is there, or that the unit stands."""
+        rows = readings.between(self._store, well, state.kept.head.memory.at_ms + 1, now_ms)
+        return any(row.time_class in {"on-time", "late"} and row.disbelieved_by is None for row in rows)
 
     def _hold_back(self, state: WellState, advice: Advice, why: str, now_ms: int) -> None:
         """Keeps with the advice, once for each reason, why its release does not go out."""
@@ -138,7 +148,7 @@ class Decisions:
         for _, advice in self._current():
             over = review.lapsed(advice, now_ms)
             if over is not None:
-                self._decided(over)
+                self._decided(over, now_ms)
 
     def _current(self) -> list[tuple[WellState, Advice]]:
         states = [self._progress.state(well) for well in self._config.wells]
@@ -204,6 +214,10 @@ class Decisions:
         note = f"{kind} of {time_text(at_ms)}: {why}"
         entry = logbook.Note(well=well, at_ms=now_ms, what=what, note=note, by=_name(by), noted_at_ms=now_ms)
         logbook.write(self._store, entry)
+
+
+def _not_looked_at(state: WellState, now_ms: int) -> bool:
+    return not state.facts or state.present is None or now_ms - state.present.at_ms >= LOOKED_AT_EVERY_MS
 
 
 def _name(by: str) -> str:

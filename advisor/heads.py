@@ -7,7 +7,7 @@ later joins it as if both had come together.
 from __future__ import annotations
 
 import struct
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 
 import msgspec
@@ -15,9 +15,9 @@ import msgspec
 from advisor.belief.ensemble import BeliefFormatError, from_bytes
 from advisor.belief.present import DayAhead
 from advisor.column import WorkUp
-from advisor.memory import Memory
+from advisor.memory import DAY_MS, Memory
 from advisor.model import Advice, AlarmFlags, Applied
-from advisor.tasks import Head
+from advisor.tasks import Head, Outcome, Task, carried_on
 
 VERSION = 1
 _START = struct.Struct("<4sHIIII")
@@ -68,6 +68,28 @@ class _Fronts(msgspec.Struct, frozen=True, kw_only=True):
 
 
 _DECODER = msgspec.json.Decoder(_Fronts)
+
+
+def carried(task: Task, results: Sequence[Outcome]) -> tuple[Task, Before | None, list[Head]]:
+    """The task after its moments, what stood before the last of them, and the heads with which a day ended."""
+    before = None
+    ended = []
+    for outcome in results:
+        head = task.head
+        if head.memory.at_ms // DAY_MS != outcome.at_ms // DAY_MS and head.memory.first_at_ms is not None:
+            ended.append(head)
+        after = carried_on(task, outcome)
+        before = Before(
+            head=head,
+            flags=task.flags,
+            advice=task.advice,
+            turned_down=task.turned_down,
+            applied=task.applied,
+            flags_after=after.flags,
+            advice_after=after.advice,
+        )
+        task = after
+    return task, before, ended
 
 
 def stored(kept: Kept) -> bytes:

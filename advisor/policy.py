@@ -19,7 +19,8 @@ from advisor.well import Approval, Well
 
 LEFT = "left-to-a-person"
 SAID_NO = frozenset({"advice-declined", "advice-deferred", "advice-offered"})
-TRAIL = 100  # entries of the audit trail that are looked at
+REFUSED = "advice-refused"  # by the site
+TRAIL = 100  # such entries of the audit trail that are looked at
 
 
 class Policy:
@@ -96,9 +97,8 @@ class Policy:
 
     def _with_trail(self, situation: Situation, state: WellState, well: Well) -> Situation:
         """With the refusals of people and the site, and releases that no reading has shown yet."""
-        trail = audit.entries(self._store, well=well.key, limit=TRAIL)
-        said_no = [entry.at_ms for entry in trail if entry.what in SAID_NO and entry.by not in {OURS, BY}]
-        said_no += [entry.at_ms for entry in trail if entry.what == "advice-refused"]
+        trail = audit.entries(self._store, well=well.key, what=SAID_NO | {REFUSED}, limit=TRAIL)
+        said_no = [entry.at_ms for entry in trail if entry.what == REFUSED or entry.by not in {OURS, BY}]
         shown_ms = {one.advice_id: one.shown_at_ms for one in state.applied}
         sent = releases.of_well(self._store, well.key, situation.now_ms - bounded.WEEK_MS)
         unseen = [

@@ -7,7 +7,7 @@ through again in silence, and only the present that results may announce anythin
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 
 from advisor import memory as memories
@@ -15,35 +15,28 @@ from advisor import outcomes as changes
 from advisor import site_watch
 from advisor.belief.ensemble import BeliefFormatError
 from advisor.config.sections import Config
-from advisor.heads import Before, Kept, restored, stored
+from advisor.heads import Kept, carried, restored, stored
 from advisor.model import Reading
 from advisor.passing import Passing
 from advisor.pipeline import work
 from advisor.publication import Publication
 from advisor.reception import Reception
 from advisor.rulebook.load import Rulebook
-from advisor.states import WellState, undecided
+from advisor.states import WellState, rest, undecided
 from advisor.store import advice as advices
 from advisor.store import alarms, assessments, beliefs, due, history, logbook, outcomes, readings
 from advisor.store.beliefs import StoredBelief
 from advisor.store.readings import StoredReading
 from advisor.store.store import Store
-from advisor.tasks import Head, Moment, Outcome, Settings, Task, carried_on
+from advisor.tasks import Head, Moment, Outcome, Settings, Task
+from advisor.trouble import Trouble
 from advisor.unheard import Unheard
-from advisor.wire.times import time_text
 
 DAY_MS = 86_400_000
 HOUR_MS = 3_600_000
 REFRESH_MS = HOUR_MS  # what is believed is brought up to now at least this often
 TOGETHER = 64  # wells worked through in one go
-
-
-@dataclass(frozen=True, slots=True)
-class Trouble:
-    """A well whose readings could not be worked through, and why."""
-
-    well: str
-    error: str
+AT_ONCE = 200  # moments of a well: what comes of each is some tens of kB
 
 
 class Progress:
@@ -89,7 +82,8 @@ class Progress:
 
     def _loaded(self, well: str) -> WellState:
         head = beliefs.head(self._store, well)
-        kept = Kept(head=Head(memory=memories.first(self._config.wells[well])))
+        nothing = memories.first(self._config.wells[well])
+        kept = Kept(head=Head(memory=nothing))
         if head is not None:
             try:
                 kept = restored(head.body)
@@ -97,6 +91,7 @@ class Progress:
                 self._log(well, head.at_ms, "belief-rebuilt", f"{error}; worked out again from the readings")
                 beliefs.drop_after(self._store, well, -1)
                 due.mark(self._store, {well: 0})
+                kept = Kept(head=Head(memory=replace(nothing, at_ms=head.at_ms)))  # so far it was told of
         return WellState(
             kept=kept,
             flags=dict(alarms.flags_of(self._store, well)),
@@ -113,6 +108,8 @@ class Progress:
 
     def due_wells(self, now_ms: int) -> list[Trouble]:
         """Every due well through each of its reading times up to now, in order, then once at now."""
+        for well in self._config.wells:
+            self.state(well)  # which makes those due whose belief cannot be read
         marks = {well: from_ms for well, from_ms in due.every(self._store).items() if well in self._config.wells}
         troubles: list[Trouble] = []
         wells = sorted(marks)
@@ -122,30 +119,36 @@ class Progress:
         return troubles
 
     def _batch(self, marks: Mapping[str, int], now_ms: int) -> list[Trouble]:
-        tasks = []
-        troubles = []
-        for well, from_ms in marks.items():
-            try:
-                tasks.append(self._task(well, from_ms, now_ms))
-            except ValueError as error:
-                troubles.append(self._stuck(well, now_ms, error))
-        tasks = self._to_work(tasks)
+        tasks, troubles = self._begun(marks, now_ms)
         troubles += self._worked(tasks, now_ms, self._keep)
         self._settle(list(marks), now_ms)
         return troubles + self._with_history(tasks, now_ms)
 
     def _with_history(self, tasks: Sequence[Task], now_ms: int) -> list[Trouble]:
         """Works in, in silence, what came as history to wells that have now passed a checkpoint."""
-        again = []
+        marks = {}
         for task in tasks:
             well, passed_ms = task.well.key, self.state(task.well.key).kept.head.memory.at_ms
             from_ms = history.since(self._store, well)
             if from_ms is None or task.head.memory.at_ms // DAY_MS == passed_ms // DAY_MS:
                 continue
             history.forget(self._store, well)
-            reach_ms = passed_ms - beliefs.KEPT_D * DAY_MS
-            again.append(self._task(well, max(from_ms, reach_ms), now_ms, in_silence=True))
-        return self._worked(self._to_work(again), now_ms, self._keep)
+            marks[well] = max(from_ms, passed_ms - beliefs.KEPT_D * DAY_MS)
+        again, troubles = self._begun(marks, now_ms, in_silence=True)
+        return troubles + self._worked(again, now_ms, self._keep)
+
+    def _begun(
+        self, marks: Mapping[str, int], now_ms: int, *, in_silence: bool = False
+    ) -> tuple[list[Task], list[Trouble]]:
+        """What there is to work in, and the wells with a stored reading that cannot be read any more."""
+        tasks, troubles = [], []
+        for well, from_ms in marks.items():
+            try:
+                with self._store.transaction():
+                    tasks.append(self._task(well, from_ms, now_ms, in_silence=in_silence))
+            except ValueError as error:
+                troubles.append(self._stuck(well, now_ms, error))
+        return self._to_work(tasks), troubles
 
     def _to_work(self, tasks: Sequence[Task]) -> list[Task]:
         """Those with a reading to work in; a well that went back and has none left stands where it went back to."""
@@ -164,13 +167,27 @@ class Progress:
     def _worked(
         self, tasks: Sequence[Task], now_ms: int, keep: Callable[[Task, Sequence[Outcome]], None]
     ) -> list[Trouble]:
+        """The tasks together, some moments after the others: of months of them only the last need be held."""
+        troubles: list[Trouble] = []
+        left = list(tasks)
+        while left:
+            some = [replace(task, moments=task.moments[:AT_ONCE]) for task in left]
+            troubles += self._isolated(some, now_ms, keep)
+            stuck = {trouble.well for trouble in troubles}
+            left = [task for task in left if task.moments[AT_ONCE:] and task.well.key not in stuck]
+            left = [rest(task, self.state(task.well.key), AT_ONCE) for task in left]
+        return troubles
+
+    def _isolated(
+        self, tasks: Sequence[Task], now_ms: int, keep: Callable[[Task, Sequence[Outcome]], None]
+    ) -> list[Trouble]:
         """The tasks together; where that raises, one by one, so that one well does not hold up the others."""
         try:
             results = work(tasks, self._rules, self._settings)
         except Exception as error:  # noqa: BLE001 - isolated below, and reported by name
             if len(tasks) == 1:
                 return [self._stuck(tasks[0].well.key, now_ms, error)]
-            return [trouble for task in tasks for trouble in self._worked([task], now_ms, keep)]
+            return [trouble for task in tasks for trouble in self._isolated([task], now_ms, keep)]
         return [
             trouble
             for task, outcomes in zip(tasks, results, strict=True)
@@ -211,6 +228,7 @@ class Progress:
         state = self.state(well)
         kept, quiet_until_ms = state.kept, None
         flags, advice, turned_down, applied = state.flags, state.advice, state.turned_down, state.applied
+        from_ms = 0 if kept.head.memory.first_at_ms is None else from_ms
         if from_ms <= kept.head.memory.at_ms:
             before = kept.before
             taken_out = readings.disbelieved_between(self._store, well, from_ms, kept.head.memory.at_ms)
@@ -231,7 +249,8 @@ class Progress:
                 kept = self._back_to(well, from_ms)
         start_ms = kept.head.memory.at_ms
         if kept.head.memory.first_at_ms is None and kept is not state.kept:
-            start_ms = max(0, from_ms - DAY_MS)  # without a checkpoint it was heard of less than a day before
+            # no checkpoint: first heard of less than a day before, or taken out is what is older than they are
+            start_ms = max(0, min(from_ms - DAY_MS, (state.kept.head.memory.first_at_ms or from_ms) - 1))
         assessments.drop_from(self._store, well, start_ms + 1)
         stored_readings = [
             row
@@ -282,23 +301,10 @@ class Progress:
     def _keep(self, task: Task, results: Sequence[Outcome]) -> None:
         well = task.well.key
         state = self.state(well)
-        before = None
-        checkpoints = []
-        for outcome in results:
-            head = task.head
-            if head.memory.at_ms // DAY_MS != outcome.at_ms // DAY_MS and head.memory.first_at_ms is not None:
-                checkpoints.append(StoredBelief(well=well, at_ms=head.memory.at_ms, body=stored(Kept(head=head))))
-            after = carried_on(task, outcome)
-            before = Before(
-                head=head,
-                flags=task.flags,
-                advice=task.advice,
-                turned_down=task.turned_down,
-                applied=task.applied,
-                flags_after=after.flags,
-                advice_after=after.advice,
-            )
-            task = after
+        task, before, ended = carried(task, results)
+        checkpoints = [
+            StoredBelief(well=well, at_ms=head.memory.at_ms, body=stored(Kept(head=head))) for head in ended
+        ]
         state.kept = Kept(head=task.head, before=before)
         state.flags, state.advice, state.turned_down = dict(task.flags), task.advice, task.turned_down
         for gone in {one.advice_id for one in state.applied} - {one.advice_id for one in task.applied}:
@@ -321,7 +327,8 @@ class Progress:
             beliefs.drop_old(self._store, well, at_ms)
         standing = next((outcome for outcome in reversed(results) if outcome.advice), None)
         for outcome in results:
-            self._publication.advice_changed(outcome.advice, publish=outcome is standing or _decided(outcome))
+            publish = outcome is standing or _decided(outcome)
+            self._publication.advice_changed(outcome.advice, outcome.at_ms, publish=publish)
             self._publication.changes_followed(outcome.applied, outcome.at_ms)
             if outcome.request is not None:
                 self._publication.shot_asked_for(well, outcome.request, outcome.at_ms)
@@ -370,7 +377,7 @@ class Progress:
         state.present, state.facts = outcome.assessment, outcome.facts
         state.flags = {**state.flags, **{step.flags.rule: step.flags for step in outcome.alarms}}
         self._publication.alarms_moved(outcome.alarms, outcome.at_ms)
-        self._publication.advice_changed(outcome.advice, publish=True)
+        self._publication.advice_changed(outcome.advice, outcome.at_ms, publish=True)
         if outcome.advice:
             state.advice = outcome.advice[-1]
         self._publication.assessed(outcome.assessment)
@@ -391,8 +398,3 @@ class Progress:
 
 def _decided(outcome: Outcome) -> bool:
     return any(one.state in {"applied", "refused", "lapsed", "superseded"} for one in outcome.advice)
-
-
-def describe(trouble: Trouble, now_ms: int) -> str:
-    """A line for the log."""
-    return f"{trouble.well}: readings up to {time_text(now_ms)} were not worked through: {trouble.error}"

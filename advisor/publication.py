@@ -7,6 +7,7 @@ from hashlib import sha256
 
 from advisor.config.sections import Config
 from advisor.model import Advice, Alarm, AlarmFlags, Applied, Assessment, Release
+from advisor.review import DECIDABLE
 from advisor.rulebook.book import Step
 from advisor.rulebook.lifecycle import Audit, Clear, Effect, Publish
 from advisor.shots.repeat import Request
@@ -16,6 +17,7 @@ from advisor.store.store import Store
 from advisor.wire import outgoing, topics
 
 OURS = "advisor"  # who did it, in the audit trail, where no person did
+DECISIONS = DECIDABLE | {"approved", "declined"}  # offered: a decision was taken back
 Heard = Callable[[str, int, bytes], None]  # topic, time in ms, payload
 
 
@@ -37,31 +39,29 @@ class Publication:
         assessments.put_presents(self._store, [assessment])
         self._queue(assessment.well, ("assessment",), outgoing.assessment(assessment), assessment.at_ms, retain=True)
 
-    def advice_changed(self, changed: Sequence[Advice], *, publish: bool) -> None:
-        """Advice as it stands after a moment or a decision; only the current one is published."""
+    def advice_changed(self, changed: Sequence[Advice], at_ms: int, *, publish: bool) -> None:
+        """Advice as it stands after a moment or a decision at a time; only the current one is published."""
         advices.put(self._store, changed)
         for advice in changed:
-            self._audit_advice(advice)
+            self._audit_advice(advice, at_ms)
         if changed:
             current = changed[-1]
-            at_ms = current.decided_at_ms or current.draft.at_ms
+            of_ms = current.decided_at_ms or current.draft.at_ms
             said = outgoing.advice(current)
             if publish:
-                self._queue(current.draft.well, ("advice",), said, at_ms, retain=True)
+                self._queue(current.draft.well, ("advice",), said, of_ms, retain=True)
             elif self._heard is not None:
-                self._heard(topics.topic(self._root, current.draft.well, "advice"), at_ms, said)
+                self._heard(topics.topic(self._root, current.draft.well, "advice"), of_ms, said)
 
-    def _audit_advice(self, advice: Advice) -> None:
-        if advice.rev > 1 and advice.state == "offered" and advice.decided_at_ms is None:
-            return  # refreshed evidence is in the advice itself
-        audit.append(
-            self._store,
-            at_ms=advice.applied_at_ms or advice.released_at_ms or advice.decided_at_ms or advice.draft.at_ms,
-            by=advice.by or OURS,
-            what=f"advice-{advice.state}",
-            well=advice.draft.well,
-            body={"id": advice.id, "rev": advice.rev, "kind": advice.draft.kind, "why": advice.why},
-        )
+    def _audit_advice(self, advice: Advice, at_ms: int) -> None:
+        """In the name of a person only what that person just did: time, readings and the site do the rest."""
+        name, well = f"advice-{advice.state}", advice.draft.well
+        body = {"id": advice.id, "rev": advice.rev, "kind": advice.draft.kind, "why": advice.why}
+        if advice.by is not None and advice.decided_at_ms == at_ms and advice.state in DECISIONS:
+            audit.append(self._store, at_ms=at_ms, by=advice.by, what=name, well=well, body=body)
+        elif advice.rev == 1 or advice.draft.at_ms != at_ms or advice.state not in DECIDABLE:
+            audit.append_once(self._store, at_ms=at_ms, by=OURS, what=name, well=well, body=body)
+        # else fresh evidence, which is in the advice itself
 
     def changes_followed(self, applied: Iterable[Applied], at_ms: int) -> None:
         """Changes that were made as advised: kept, and published and logged once they are judged."""

@@ -157,7 +157,8 @@ class Reception:
             time_class = incoming.time_class(
                 reading, _arrival_now(reading, now), well, clock_of_readings=self._readings_clock
             )
-            verdict = screening.judged(reading, time_class, well)
+            atmospheric_psia = self._config.base.atmospheric_psia
+            verdict = screening.judged(reading, time_class, well, atmospheric_psia=atmospheric_psia)
             rows.append(
                 StoredReading(
                     well=reading.well,

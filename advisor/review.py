@@ -226,6 +226,11 @@ def release_due_ms(advice: Advice, terms: Terms) -> int | None:
     return advice.decided_at_ms + terms.release_after_ms
 
 
+def too_late(advice: Advice, now_ms: int, terms: Terms) -> bool:
+    """Whether what is approved now lapses before its release goes out."""
+    return now_ms + terms.release_after_ms >= advice.lapses_at_ms
+
+
 def lapsed(advice: Advice, now_ms: int) -> Advice | None:
     """The advice after its time ran out, or back from its deferral; None when nothing changes."""
     if advice.state == "deferred" and advice.deferred_until_ms is not None and now_ms >= advice.deferred_until_ms:

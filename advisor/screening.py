@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from advisor.model import Level, ProductionTest, Quality, Reading, TimeClass
+from advisor.column import LEAST_CASING_PSIA
+from advisor.model import CasingPressure, Level, ProductionTest, Quality, Reading, TimeClass, Trace
 from advisor.physics import pump
 from advisor.well import Well
 from advisor.wire import incoming
@@ -29,8 +30,10 @@ class Judged:
     reasons: tuple[str, ...] = ()
 
 
-def judged(reading: Reading, time_class: TimeClass, well: Well) -> Judged:
-    """The worst of the field's own judgement and ours; a depth that the well does not have is bad."""
+def judged(reading: Reading, time_class: TimeClass, well: Well, *, atmospheric_psia: float) -> Judged:
+    """The worst of the field's own judgement and ours; a depth that the well does not have is bad, and so is a
+    pressure that no casing has.
+    """
     reasons: list[str] = []
     ours: Quality = "good"
     if time_class == "ahead":
@@ -42,6 +45,10 @@ def judged(reading: Reading, time_class: TimeClass, well: Well) -> Judged:
         doubts = test_doubts(reading.measured, well)
         reasons += [f"production-test: {doubt}" for doubt in doubts]
         ours = "bad" if doubts else "good"
+    if isinstance(reading.measured, Level | Trace | CasingPressure):
+        doubts = gauge_doubts(reading.measured, atmospheric_psia)
+        reasons += [f"{reading.kind}: {doubt}" for doubt in doubts]
+        ours = "bad" if doubts else ours
     if reasons:
         ours = worst(ours, "uncertain")
     return Judged(quality=worst(reading.quality, ours), reasons=tuple(reasons))
@@ -71,6 +78,18 @@ def level_doubts(level: Level, well: Well) -> list[str]:
             f"at least {LEAST_SIGNAL_DB:.0f} dB is wanted"
         )
     return doubts
+
+
+def gauge_doubts(measured: Level | Trace | CasingPressure, atmospheric_psia: float) -> list[str]:
+    """Why the casing pressure of a reading, or of a shot, is none."""
+    said = measured.casing_psig
+    least_psig = min(said) if isinstance(said, tuple) else said
+    if least_psig is None or least_psig + atmospheric_psia >= LEAST_CASING_PSIA:
+        return []
+    return [
+        f"its casing pressure of {least_psig:.4g} psig is less than {LEAST_CASING_PSIA:g} psia, which no casing has; "
+        "check the gauge"
+    ]
 
 
 def test_doubts(test: ProductionTest, well: Well) -> list[str]:

@@ -25,8 +25,7 @@ from advisor.core import Advisor
 from advisor.mqtt.inbox import Arrived, Inbox
 from advisor.mqtt.link import Link
 from advisor.mqtt.publisher import Publisher
-from advisor.mqtt.settings import LinkSettings
-from advisor.progress import describe
+from advisor.mqtt.settings import settings_of
 from advisor.pulse import Pulse
 from advisor.store import logbook, presence, retention
 from advisor.store.faults import StoreFault
@@ -80,6 +79,8 @@ class Service:
         self._stopping = False
         self._times = _Times()
         self._uncommitted: list[Arrived] = []  # taken from the inbox while the store could not take them
+        self._offered = 0  # the newest row of the outbox that the publisher was given
+        self._sent: list[int] = []  # rows that it gave back
         self._pulse = Pulse()
         self._supervisor = Supervisor()
         self._clock_watch = ClockWatch(system_ms(), steady_s())
@@ -91,7 +92,7 @@ class Service:
         self._readings_now_ms = self.advisor.now_ms or 0  # kept here: only the writer may ask the store
         self._status_topic = topics.status_topic(config.broker.root, config.broker.name)
         self._link = Link(
-            _link_settings(config), (self._status_topic, self._status("offline"), True), clock_ms=system_ms
+            settings_of(config.broker), (self._status_topic, self._status("offline"), True), clock_ms=system_ms
         )
         self._inbox = Inbox(acknowledge=self._link.acknowledge, clock_ms=system_ms)
         self._publisher = Publisher(self._link, clock_ms=self._now_ms, rest_s=BROKER_SAVED_WITHIN_S)
@@ -173,14 +174,18 @@ class Service:
         self._supervisor.stopping()
         self._scheduler.shutdown(wait=False)
         self._inbox.close()
-        with contextlib.suppress(StoreFault):
+        try:
             while batch := self._inbox.take_batch(BATCH, wait_s=0.0):
                 self._receive(batch)
             self._settle()
+        except Exception as error:  # noqa: BLE001 - what is not worked off now is at the next start; the rest must end
+            self._log.failure("turn-failed", error)
         self._publisher.stop()
+        farewell = None  # then the will is said
         with contextlib.suppress(StoreFault):
-            self.advisor.sent_all(self._publisher.confirmed())
-        self._link.stop(self._status("offline"))
+            self._take_back()
+            farewell = self._status("offline")
+        self._link.stop(farewell)
         if self.web is not None:
             self.web.stop()
         self.advisor.close()
@@ -314,7 +319,7 @@ class Service:
         with self._pulse.advancing():
             troubles = self.advisor.advance(as_time(now_ms))
         for trouble in troubles:
-            self._log.error("well-not-worked-through", line=describe(trouble, now_ms))
+            self._log.error("well-not-worked-through", line=trouble.line(now_ms))
         self._publish()
         if idle:
             self._times.worked_ms = now_ms
@@ -333,12 +338,18 @@ class Service:
     # ---- what goes out
 
     def _publish(self) -> None:
-        done = self._publisher.confirmed()
-        if done:
-            self.advisor.sent_all(done)
-        waiting = self.advisor.outgoing(BATCH * 5 + self._publisher.resting)
+        self._take_back()
+        waiting = self.advisor.outgoing(BATCH * 5, after=self._offered)
         if waiting:
             self._publisher.offer(waiting)
+            self._offered = waiting[-1].id
+
+    def _take_back(self) -> None:
+        """The rows of what was sent go; where the store cannot do it now, the next time."""
+        self._sent += self._publisher.confirmed()
+        if self._sent:
+            self.advisor.sent_all(self._sent)
+            self._sent = []
 
     def _say_status(self) -> None:
         self._link.publish_now(self._status_topic, self._status("online"), True)
@@ -379,17 +390,3 @@ class Service:
             now_ms=self._now_ms() or None,
             machine_ms=system_ms(),
         )
-
-
-def _link_settings(config: Config) -> LinkSettings:
-    broker = config.broker
-    return LinkSettings(
-        host=broker.host,
-        port=broker.port,
-        client_id=f"advisor-{broker.name}",
-        username=broker.username,
-        password=broker.password,
-        tls_ca=broker.tls_ca,
-        tls_cert=broker.tls_cert,
-        tls_key=broker.tls_key,
-    )

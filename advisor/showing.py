@@ -11,6 +11,7 @@ from typing import Any
 
 from advisor import common_cause, outcome_book, words
 from advisor import outcomes as changes
+from advisor.belief.ensemble import BeliefFormatError
 from advisor.config.load import load_config
 from advisor.config.sections import Config
 from advisor.heads import restored
@@ -277,15 +278,23 @@ def raise_missing(path: str) -> None:
 
 
 def _seen(store: Store, well: str) -> Seen:
-    head = beliefs.head(store, well)
     return Seen(
         well=well,
         assessment=assessments.present(store, well),
-        memory=restored(head.body).head.memory if head is not None else None,
+        memory=_memory(store, well),
         advice=advices.newest(store, well),
         alarms=tuple(alarm for alarm in alarms.current(store, well) if alarm.state != "normal"),
         applied=outcome_book.of_well(store, well),
     )
+
+
+def _memory(store: Store, well: str) -> Memory | None:
+    """None as well for one of another release, until the daemon has worked it out again."""
+    head = beliefs.head(store, well)
+    try:
+        return restored(head.body).head.memory if head is not None else None
+    except BeliefFormatError:
+        return None
 
 
 def _as_json(one: Seen) -> dict[str, Any]:

@@ -70,6 +70,19 @@ def test_a_test_from_before_the_first_level_tells_of_the_inflow_as_one_with_it_d
     assert before < 0.8 * without
 
 
+@pytest.mark.parametrize("rate", [0.0, 8.0])
+def test_a_drive_that_says_it_is_set_to_0_keeps_the_rate_it_had(rate: float) -> None:
+    one = advisor()
+    one.receive([build_up(WELL, START), running(WELL, START), production(WELL, START)])
+    for n in range(1, 8):
+        at = START + hours(n)
+        one.receive([running(WELL, at, rate, stroke_rate_set_spm=0.0), level(WELL, at)])
+        assert one.advance(at) == []
+    assert published(one, "advice")["now"]["stroke_rate_spm"] == 8.0
+    # 0.1166 x 1.5 in squared x 86 in x 8 strokes a minute
+    assert published(one, "assessment")["pump_displacement_bpd"]["value"] == pytest.approx(180.5, rel=0.002)
+
+
 def test_a_level_sent_as_a_depth_is_taken_as_sent() -> None:
     one = advisor()
     one.receive([message(WELL, "level", START, level_m_md=1139.766, casing_psig=85.0)])
@@ -208,6 +221,26 @@ def test_a_reading_taken_out_has_never_been_and_can_be_taken_back_in() -> None:
     one.advance(START)
     kept = [a for a in _history(one)[0] if a.at_ms != round((START + hours(20.5)).timestamp() * 1000)]  # type: ignore[attr-defined]
     assert kept == _history(without)[0]
+
+
+def test_a_reading_older_than_every_checkpoint_that_is_taken_out_has_never_been_either() -> None:
+    """A production test of a wrong tank, after a good one; 20 days later it is noticed."""
+    at = START + hours(48)
+    told = [build_up(WELL, START), running(WELL, START), production(WELL, START + hours(24))]
+    told += [
+        each
+        for n in range(8, 552, 8)
+        for each in (level(WELL, START + hours(n)), running(WELL, START + hours(n), rate=8.0 - 0.1 * (n > 240)))
+    ]
+    without, with_it = advisor(), advisor()
+    without.receive(told)
+    without.advance(START)
+    with_it.receive(sorted([*told, production(WELL, at, oil=200.0, water=150.0)], key=lambda one: one[2]))
+    with_it.advance(START)
+    assert _history(with_it)[0] != _history(without)[0]
+    with_it.disbelieve(WELL, at, "production-test", by="pat", why="of another well", now=START)
+    with_it.advance(START)
+    assert _history(with_it)[0] == _history(without)[0]
 
 
 def test_a_store_opened_again_goes_on_without_a_jump(tmp_path: Path) -> None:

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from advisor import progress
 from advisor.config.load import parse_config
 from advisor.core import Advisor
 from advisor.model import Fact
 from advisor.review import NotPossible
+from advisor.rulebook.load import Rulebook
 from advisor.store import advice as advices
 from advisor.store import audit, logbook, releases
+from advisor.tasks import Outcome, Settings, Task
 from tests.end_to_end.streams import stream
 from tests.invented_wells import START, advisor, config_text, drain, hours, message, published, running
 
@@ -123,6 +128,17 @@ def test_an_offer_nobody_decides_lapses_and_can_no_longer_be_approved() -> None:
         one.approve(advice_id, by="pat", now=LAST + hours(2))
 
 
+def test_what_lapses_within_the_time_to_undo_is_not_approved_only_to_lapse() -> None:
+    """Offered at LAST for 2 h; released 5 min after an approval."""
+    one, advice_id = offering(more="[advice]\nlapse_h = 2\n")
+    for late_min in (115.0, 119.0, 121.0):
+        with pytest.raises(NotPossible, match="before it could be released"):
+            one.approve(advice_id, by="pat", now=LAST + minutes(late_min))
+    one.approve(advice_id, by="pat", now=LAST + minutes(114))
+    one.advance(LAST + minutes(119))
+    assert len(_released(one)) == 1
+
+
 def test_deferred_advice_comes_back_when_its_time_is_over() -> None:
     one, advice_id = offering()
     one.defer(advice_id, by="pat", why="rig next door", for_="6h", now=LAST)
@@ -139,6 +155,32 @@ def test_people_on_location_hold_a_release_and_their_leaving_lets_it_go() -> Non
     one.advance(LAST + minutes(20))
     assert _released(one) == []
     assert _current(one).state == "approved"
+    one.receive([message(WELL, "event", LAST + minutes(30), what="people-left")])
+    one.advance(LAST + minutes(30))
+    assert len(_released(one)) == 1
+
+
+@pytest.mark.parametrize("reading", [True, False])
+def test_nothing_is_released_to_a_well_that_cannot_be_worked_through(
+    reading: bool, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Neither its readings, one of which says that people came; or not even a look at the present."""
+    one, advice_id = offering(clock="system")
+    one.approve(advice_id, by="pat", now=LAST)
+    work = progress.work
+
+    def fails(tasks: Sequence[Task], rules: Rulebook, settings: Settings) -> list[list[Outcome]]:
+        if any(bool(moment.readings) == reading for task in tasks for moment in task.moments):
+            raise ZeroDivisionError("no gas at all")
+        return work(tasks, rules, settings)
+
+    monkeypatch.setattr(progress, "work", fails)
+    one.receive([message(WELL, "event", LAST + minutes(1), what="people-on-location")] if reading else [])
+    one.advance(LAST + minutes(1))
+    one.advance(LAST + minutes(6))
+    assert _released(one) == []
+    assert "could not be worked through" in _current(one).held_back
+    monkeypatch.setattr(progress, "work", work)
     one.receive([message(WELL, "event", LAST + minutes(30), what="people-left")])
     one.advance(LAST + minutes(30))
     assert len(_released(one)) == 1
@@ -236,8 +278,10 @@ def test_a_suspicion_that_nothing_is_lifted_holds_the_release_back() -> None:
     state = one._progress.state(WELL)
     present = state.present
     assert present is not None
-    state.facts = {**state.facts, "suspect_no_pump_action": Fact(value=0.8, at_ms=present.at_ms, unit="probability")}
-    one._decisions.release_due(one.now_ms + 5 * 60_000)  # type: ignore[operator]
+    due_ms = present.at_ms + 5 * 60_000
+    state.present = replace(present, at_ms=due_ms)  # looked at when the release is due
+    state.facts = {**state.facts, "suspect_no_pump_action": Fact(value=0.8, at_ms=due_ms, unit="probability")}
+    one._decisions.release_due(due_ms)
     assert (_released(one), _current(one).held_back[:20]) == ([], "no-pump-action-block")
 
 
@@ -389,6 +433,41 @@ def test_a_decision_needs_a_name_and_a_reason_and_leaves_a_trail() -> None:
         one.approve(advice_id, by="sam", now=LAST)
     trail = [(entry.what, entry.by) for entry in audit.entries(one.store) if entry.what == "advice-approved"]
     assert trail == [("advice-approved", "pat")]
+
+
+def test_the_trail_tells_what_a_person_did_and_what_time_and_the_site_did_and_when() -> None:
+    """Deferred for 6 h with a reading in each, approved after 7 h, held back by people until it lapses."""
+    one, advice_id = offering(clock="system", more="[advice]\nlapse_h = 80\n")
+    one.defer(advice_id, by="pat", why="rig next door", for_="6h", now=LAST)
+    for n in range(26, 32):
+        one.receive(stream(WELL, hours_long=1, first_hour=n))
+        one.advance(START + hours(n + 1))
+    assert _current(one).rev > 2
+    one.approve(advice_id, by="sam", now=LAST + hours(7))
+    one.receive([message(WELL, "event", LAST + hours(7.01), what="people-on-location")])
+    one.advance(LAST + hours(8))
+    one.advance(LAST + hours(100))
+    trail = [
+        (entry.what, entry.by, round((entry.at_ms / 1000.0 - LAST.timestamp()) / 3600.0))
+        for entry in reversed(audit.entries(one.store, well=WELL))
+        if entry.body.get("id") == advice_id and entry.what != "release-held"
+    ]
+    assert trail[1:] == [
+        ("advice-deferred", "pat", 0),
+        ("advice-offered", "advisor", 6),
+        ("advice-approved", "sam", 7),
+        ("advice-lapsed", "advisor", 100),
+    ]
+
+
+def test_the_trail_has_the_sites_refusal_as_of_when_it_came() -> None:
+    one, advice_id = offering()
+    release = _release(one, advice_id)
+    one.receive([message(WELL, "confirm", LAST + hours(2), release_id=release["id"], state="refused", reason="busy")])
+    one.advance(LAST + hours(2))
+    [entry] = [entry for entry in audit.entries(one.store, well=WELL) if entry.what == "advice-refused"]
+    assert (entry.by, entry.at_ms) == ("advisor", round((LAST + hours(2)).timestamp() * 1000))
+    assert entry.body["why"] == "busy"
 
 
 def test_a_note_from_the_future_is_refused_and_does_not_move_the_clock() -> None:

@@ -6,6 +6,7 @@ What is late takes its place at once. What is history takes it at the next check
 from __future__ import annotations
 
 from datetime import datetime
+from pathlib import Path
 
 import pytest
 
@@ -111,6 +112,25 @@ def test_history_older_than_two_weeks_moves_no_belief_and_is_kept() -> None:
     assert {at: a for at, a in history(one).items() if at in before} == before
     assert readings.count(one.store) == 3 + 2 * 20 + 1
     assert min(history(one)) >= ms(START)
+
+
+def test_history_that_cannot_be_read_any_more_holds_up_no_other_well(tmp_path: Path) -> None:
+    """-13 psig was above 0 psia with 14.7 psia of atmosphere, and is below it with 12."""
+    store, wells = str(tmp_path / "advisor.db"), (WELL, "north/8")
+    one = advisor(*wells, store=store)
+    one.receive([each for well in wells for each in (build_up(well, START), level(well, START + hours(1)))])
+    one.advance(START)
+    one.receive([message(WELL, "casing-pressure", START + hours(0.5), casing_psig=-13.0, historical=True)])
+    one.advance(START)
+    one.close()
+    again = advisor(*wells, store=store, more="[base]\natmospheric_psia = 12.0\n")
+    again.receive([level(well, START + hours(30)) for well in wells])
+    assert [trouble.well for trouble in again.advance(START)] == [WELL]
+    at = "2031-03-02T12:00:00Z"
+    assert [published(again, f"{well}/assessment")["at"] for well in wells] == [at, at]
+    again.receive([level(WELL, START + hours(60))])
+    assert again.advance(START) == []
+    again.close()
 
 
 def test_history_among_live_readings_of_one_batch_announces_nothing() -> None:

@@ -67,6 +67,7 @@ def test_a_set_rate_stands_and_a_counted_one_only_where_it_differs_for_sure() ->
     assert fold(run(8.1)).setting == Setting(stroke_rate_spm=8.0)
     assert fold(run(8.5)).setting == Setting(stroke_rate_spm=8.5)
     assert fold(run(8.5, stroke_rate_set_spm=8.2)).setting == Setting(stroke_rate_spm=8.2)
+    assert fold(run(8.5, stroke_rate_set_spm=0.0)).setting == Setting(stroke_rate_spm=8.5)
 
 
 def test_an_idle_unit_keeps_the_rate_it_was_set_to() -> None:

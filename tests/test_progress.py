@@ -75,6 +75,20 @@ def test_however_several_wells_are_batched_each_comes_to_the_same(seed: int, tol
         assert _advice(parts, well) == _advice(whole, well)
 
 
+@pytest.mark.parametrize("at_once", [1, 7])
+def test_however_few_moments_are_worked_at_once_a_backlog_comes_to_the_same(
+    at_once: int, told: Told, whole: Advisor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(progress, "AT_ONCE", at_once)
+    parts = _work(told, [len(told)])
+    for well in WELLS:
+        assert _history(parts, well) == _history(whole, well)
+        assert _advice(parts, well) == _advice(whole, well)
+        assert alarms.flags_of(parts.store, well) == alarms.flags_of(whole.store, well)
+        assert beliefs.head(parts.store, well) == beliefs.head(whole.store, well)
+        assert beliefs.checkpoint_times(parts.store, well) == beliefs.checkpoint_times(whole.store, well)
+
+
 def test_what_moved_between_two_readings_of_one_time_does_not_shift_the_hours_of_the_advice(
     told: Told, whole: Advisor, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -121,7 +135,7 @@ def test_a_well_that_cannot_be_worked_through_holds_up_no_other(monkeypatch: pyt
     [trouble] = one.advance(START)
     assert trouble.well == "north/8"
     assert "ZeroDivisionError: no gas at all" in trouble.error
-    assert trouble.well in progress.describe(trouble, 0)
+    assert trouble.well in trouble.line(0)
     assert published(one, "south/1/assessment")["level_ft_md"]
     assert [note.what for note in logbook.of_well(one.store, "north/8")] == ["not-worked-through"]
     assert one.counts()["readings"] == 3
@@ -155,6 +169,34 @@ def test_a_stored_belief_that_cannot_be_read_is_worked_out_again_from_the_readin
     assert rebuilt.body.startswith(b"head")
     assert _history(again, "north/7")[: len(_history(whole, "north/7"))] == _history(whole, "north/7")
     assert "belief-rebuilt" in [note.what for note in logbook.of_well(again.store, "north/7")]
+    again.close()
+
+
+def test_a_belief_that_is_worked_out_again_tells_nothing_of_the_past_a_second_time(tmp_path: Path) -> None:
+    """A unit that stopped for four hours of a day that is over, with a shot an hour."""
+    path, well = str(tmp_path / "advisor.db"), "north/7"
+    one = advisor(well, clock="system", store=path)
+    for n in range(30):
+        at = START + hours(n)
+        one.receive([running(well, at, 0.0 if 6 <= n < 10 else 8.0), level(well, at, casing_psig=85.0)])
+        one.advance(at)
+    told, drained = alarms.log(one.store, well), drain(one)
+    assert "stopped-unexpectedly" in [alarm.alarm for alarm in told]
+    assert drained
+    head = beliefs.head(one.store, well)
+    assert head is not None
+    beliefs.put_heads(one.store, [beliefs.StoredBelief(well=well, at_ms=head.at_ms, body=b"from another version")])
+    flags = alarms.flags_of(one.store, well)
+    one.close()
+
+    again = advisor(well, clock="system", store=path)
+    assert again.advance(START + hours(30)) == []
+    assert alarms.log(again.store, well) == told
+    assert alarms.flags_of(again.store, well) == flags
+    assert [topic for topic, _ in drain(again) if "/alarm/" in topic] == []
+    rebuilt = beliefs.head(again.store, well)
+    assert rebuilt is not None
+    assert (rebuilt.at_ms, rebuilt.body[:4]) == (head.at_ms, b"head")
     again.close()
 
 

@@ -13,7 +13,7 @@ from advisor import cli, words
 from advisor.config.load import load_config
 from advisor.core import Advisor
 from advisor.model import Assessment, LimitCheck, Quantity
-from advisor.store import presence
+from advisor.store import beliefs, presence
 from advisor.well import Setting
 from tests.invented_wells import START, config_text, message, running
 
@@ -98,6 +98,19 @@ def test_what_is_shown_says_how_old_it_is_and_whether_it_is_kept_up(
     monkeypatch.setattr(presence, "is_running", lambda path: False)
     dated = "as of 2031-03-01T07:00:00Z; NO DAEMON has written this store since 2031-03-01T06:00:00Z: "
     assert any(line.startswith(dated) for line in said(capsys, config, *verb).splitlines()[-2:])
+
+
+def test_a_well_whose_belief_is_of_another_release_is_shown_all_the_same(
+    followed: tuple[Advisor, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    one, config = followed
+    head = beliefs.head(one.store, WELL)
+    assert head is not None
+    other = beliefs.StoredBelief(well=WELL, at_ms=head.at_ms, body=b"from another version")
+    beliefs.put_heads(one.store, [other])
+    assert f"{WELL:<14} not known whether running" in said(capsys, config, "wells")
+    assert "Casing pressure 490 psig" in said(capsys, config, "show", WELL)
+    assert json.loads(said(capsys, config, "show", WELL, "--json"))["running"] is None
 
 
 def test_an_advice_says_of_when_it_is(followed: tuple[Advisor, str], capsys: pytest.CaptureFixture[str]) -> None:

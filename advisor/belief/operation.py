@@ -37,9 +37,12 @@ def most(well: Well, in_force: Setting) -> Setting:
 
 
 def after(setting: Setting, run: Run) -> Setting:
-    """The settings in force after one more run reading: what it states, else what was in force."""
+    """The settings in force after one more run reading: what it states, else what was in force.
+
+    A stroke rate set to 0 states none: some drives say so of a unit that stands.
+    """
     rate = setting.stroke_rate_spm
-    if run.stroke_rate_set_spm is not None:
+    if run.stroke_rate_set_spm:
         rate = run.stroke_rate_set_spm
     elif run.running and run.stroke_rate_spm > 0:
         counted = run.stroke_rate_spm

@@ -66,7 +66,8 @@ class Publisher:
 
     One thread sends. Only it touches the books; the writer speaks to it through two queues, so the store keeps its
     one writer. A row is finished when the broker has acknowledged it, or when it must not be sent any more: it
-    lapsed, or a newer message of the same retained topic was offered before it went out.
+    lapsed, or a newer message of the same retained topic was offered before it went out. An empty one, which clears
+    the topic, lets the last word before it go out first.
 
     A broker that ends without warning may forget what it acknowledged since it last saved. So the newest message of
     a retained topic rests for rest_s after that: its row stays, and on a new connection it is sent again.
@@ -87,7 +88,7 @@ class Publisher:
         self._flying: set[int] = set()
         self._held: dict[int, int] = {}  # refused id -> when to try again, ms
         self._resting: dict[int, float] = {}  # acknowledged id -> until when its row is kept, s; in that order
-        self._newest: dict[str, int] = {}  # retained topic -> its newest open id
+        self._last: dict[str, tuple[int, ...]] = {}  # retained topic -> its newest open id; last word and empty one
         self._places = itertools.count()
         self._lock = threading.Lock()
         self._known: set[int] = set()  # offered, and not yet given back by ``confirmed``
@@ -195,22 +196,32 @@ class Publisher:
         self._open[message.id] = message
         self._place[message.id] = next(self._places)
         if message.retain:
-            older = self._newest.get(message.topic)
-            self._newest[message.topic] = message.id
-            if older is not None and older not in self._flying:
+            words = (each for each in self._last.get(message.topic, ()) if each not in self._resting)
+            stays = () if message.payload else tuple(each for each in words if self._open[each].payload)
+            self._only(message.topic, (*stays, message.id))
+        self._queue(message.id)
+
+    def _only(self, topic: str, stays: tuple[int, ...]) -> None:
+        """Of a retained topic these are still to be said; another one under way is finished when it is answered."""
+        before = self._last.get(topic, ())
+        self._last[topic] = stays
+        for older in before:
+            if older not in stays and older not in self._flying:
                 self._superseded += older not in self._resting
                 self._finish(older)
-        self._queue(message.id)
 
     def _answered(self, message_id: int, outcome: Outcome) -> None:
         message = self._open[message_id]
+        last = self._last.get(message.topic, ()) if message.retain else ()
         if outcome.kind == "accepted":
             self._sent += 1
-            if self._rest_s > 0.0 and self._newest.get(message.topic) == message_id:
+            if message_id in last:  # what comes before it would now come after it
+                self._only(message.topic, last[last.index(message_id) :])
+            if self._rest_s > 0.0 and last[-1:] == (message_id,):
                 self._rest(message_id)
             else:
                 self._finish(message_id)
-        elif message.retain and self._newest.get(message.topic) != message_id:
+        elif message.retain and message_id not in last:
             self._superseded += 1
             self._finish(message_id)
         elif outcome.kind == "lost":
@@ -257,8 +268,9 @@ class Publisher:
         message = self._open.pop(message_id)
         del self._place[message_id]
         self._held.pop(message_id, None)
-        if self._newest.get(message.topic) == message_id:
-            del self._newest[message.topic]
+        left = tuple(each for each in self._last.pop(message.topic, ()) if each != message_id)
+        if left:
+            self._last[message.topic] = left
         self._finished.put(message_id)
         if self._resting.pop(message_id, None) is None:
             with self._lock:

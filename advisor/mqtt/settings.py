@@ -6,6 +6,7 @@ import ssl
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from advisor.config.sections import Broker
 from advisor.mqtt import faults
 
 
@@ -62,6 +63,20 @@ class LinkSettings:
                 found.append(f"broker.{name}: {path} is not there; it must be a PEM file that the daemon can read")
         if found:
             raise faults.LinkError("\n".join(found))
+
+
+def settings_of(broker: Broker) -> LinkSettings:
+    """As configured."""
+    return LinkSettings(
+        host=broker.host,
+        port=broker.port,
+        client_id=f"advisor-{broker.name}",
+        username=broker.username,
+        password=broker.password,
+        tls_ca=broker.tls_ca,
+        tls_cert=broker.tls_cert,
+        tls_key=broker.tls_key,
+    )
 
 
 class _ClosingSocket(ssl.SSLSocket):

@@ -57,17 +57,20 @@ What a reading does depends on its age on arrival, in intervals of its kind (`le
 - **ahead**, more than 5 minutes after it came: kept, uncertain, never used for the present. With the readings' clock
   this rule is off.
 """
+_DEAD_GAUGE = "A casing pressure under 1 psia is that of a dead gauge: the reading is kept as `bad`."
 _RULES = {
     "level": (
         "Exactly one of `round_trip_s` and the depth of the level.",
         "A depth more than a tenth below the well's deepest point on file is kept as `bad`.",
+        _DEAD_GAUGE,
         "Where `pulse` and `chamber_psig` are given, another shot is asked for after one that is not to be trusted: "
         "less than `good`, joints counted to under 0.8, or an echo under 6 dB over the noise.",
     ),
-    "trace": ("`trigger_index` lies within the samples; `scale`, 1 where it is absent, is not 0.",),
+    "trace": ("`trigger_index` lies within the samples; `scale`, 1 where it is absent, is not 0.", _DEAD_GAUGE),
     "casing-pressure": (
         "A number, or an array with `every_s` whose first sample is at `at`. Without `casing_valve` the last known "
         "state of the valve holds. An array with the valve shut is a build-up test.",
+        _DEAD_GAUGE,
     ),
     "run": (
         "Sent on every change and at least each `run_every_min`. A state holds until the next reading, at most twice "

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -86,12 +86,14 @@ def verify(store: Store) -> int | None:
     return None if before == last_seal else last
 
 
-def entries(store: Store, *, well: str | None = None, limit: int = 100) -> list[Entry]:
-    """The newest entries, of one well where given, newest first."""
-    if well is None:
-        rows = store.rows(f"SELECT {_COLUMNS} FROM audit ORDER BY n DESC LIMIT ?", (limit,))
-    else:
-        rows = store.rows(f"SELECT {_COLUMNS} FROM audit WHERE well = ? ORDER BY n DESC LIMIT ?", (well, limit))
+def entries(store: Store, *, well: str | None = None, what: Collection[str] = (), limit: int = 100) -> list[Entry]:
+    """The newest entries, of one well and of some deeds where given, newest first."""
+    among = f"AND what IN ({', '.join('?' * len(what))})" if what else ""
+    rows = store.rows(
+        f"""SELECT {_COLUMNS} FROM audit WHERE {"1" if well is None else "well = ?"} {among}
+            ORDER BY n DESC LIMIT ?""",
+        (*(() if well is None else (well,)), *sorted(what), limit),
+    )
     return [
         Entry(n=n, at_ms=at_ms, by=by, what=what, well=of, body=msgspec.json.decode(body), hash=seal)
         for n, at_ms, by, what, of, body, seal in rows

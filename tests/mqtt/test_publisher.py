@@ -48,7 +48,7 @@ class PretendLink:
         with self.lock:
             if self.up:
                 self.sent.append((topic, payload, retain, expires_s))
-                self.flying.append((int(payload), done))
+                self.flying.append((int(payload or 0), done))
             return self.up
 
     def answer(self, outcome: Outcome, first: int = 1000) -> list[int]:
@@ -71,7 +71,7 @@ class PretendLink:
             callback()
 
     def numbers(self) -> list[int]:
-        return [int(payload) for _, payload, _, _ in self.sent]
+        return [int(payload or 0) for _, payload, _, _ in self.sent]
 
 
 class Clock:
@@ -214,6 +214,57 @@ def test_only_the_newest_of_a_retained_topic_goes_out_after_an_outage(
         pretend.answer(ACCEPTED)
     assert pretend.numbers() == [3, 4, 5, 6, 7]  # what is not retained is never superseded
     assert sorted(publisher.confirmed()) == [1, 2, 3, 4, 5, 6, 7]
+
+
+ALARM = "wells/north/7/alarm/leak-back"
+
+
+def cleared(number: int) -> Message:
+    """An empty message, which clears the topic of an alarm."""
+    return Message(id=number, topic=ALARM, payload=b"", retain=True)
+
+
+def test_an_alarm_that_is_over_is_told_to_be_normal_before_its_topic_is_cleared(
+    pretend: PretendLink, publisher: Publisher
+) -> None:
+    publisher.offer([message(1, ALARM, retain=True), message(2, ALARM, retain=True), cleared(3)])
+    wait_until(lambda: len(pretend.sent) == 2, "the last word and the clearing")
+    pretend.drop()
+    pretend.sent.clear()
+    pretend.come_up()
+    wait_until(lambda: len(pretend.sent) == 2, "both again")
+    assert [payload for _, payload, _, _ in pretend.sent] == [b"2", b""]
+    pretend.answer(ACCEPTED)
+    collect(publisher, [1, 2, 3])
+    assert publisher.facts().superseded == 1
+
+
+def test_an_alarm_that_is_back_takes_the_place_of_its_end_that_has_not_gone_out(
+    pretend: PretendLink, publisher: Publisher
+) -> None:
+    pretend.up = False
+    publisher.offer([message(1, ALARM, retain=True), cleared(2), message(3, ALARM, retain=True)])
+    pretend.come_up()
+    wait_until(lambda: pretend.sent, "the newest")
+    pretend.answer(ACCEPTED)
+    collect(publisher, [1, 2, 3])
+    assert pretend.numbers() == [3]
+
+
+@pytest.mark.parametrize("outcome", [Outcome("lost"), Outcome("refused", "the broker answered Quota exceeded")])
+def test_a_last_word_that_did_not_arrive_is_not_said_once_the_topic_is_cleared(
+    outcome: Outcome, pretend: PretendLink, publisher: Publisher, clock: Clock
+) -> None:
+    publisher.offer([message(1, ALARM, retain=True), cleared(2)])
+    wait_until(lambda: len(pretend.sent) == 2, "both under way")
+    pretend.flying.reverse()
+    pretend.answer(ACCEPTED, 1)
+    pretend.answer(outcome)
+    collect(publisher, [2, 1])
+    clock.ms += RETRY_REFUSED_MS
+    publisher.offer([message(3)])
+    wait_until(lambda: len(pretend.sent) == 3, "another")
+    assert pretend.numbers()[-1] == 3
 
 
 def test_what_lapsed_is_dropped_and_what_lasts_carries_the_seconds_it_has_left(
