@@ -42,7 +42,7 @@ def test_every_event_of_the_log_is_explained_and_no_other() -> None:
 
 def test_every_metric_is_named_and_no_other(tmp_path: Path) -> None:
     with Store(tmp_path / "advisor.db") as store:
-        families = list(metrics.families(VITALS, tally.taken(store)))
+        families = list(metrics.families(VITALS, tally.taken(store, ())))
     served = {f"{one.name}{ {'counter': '_total', 'info': '_info'}.get(one.kind, '') }" for one in families} | {
         "advisor_settled_through_seconds"
     }
