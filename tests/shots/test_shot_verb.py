@@ -120,3 +120,17 @@ def test_the_well_must_be_said_where_there_are_two(tmp_path: Path, capsys: pytes
     assert "--well" in capsys.readouterr().err
     assert called(tmp_path, file, wells=("north/7", "north/8"), well="north/8") == 0
     assert called(tmp_path, tmp_path / "none.json") == 2
+
+
+def test_a_file_that_names_another_well_is_not_passed_off_as_its_own(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Worked up with the pipe of the one well configured, and said so: its depth is not that of the well named."""
+    file = tmp_path / "shot.json"
+    for name, told in (("7", False), ("99", True)):
+        topic = f"wells/north/{name}/reading/trace"
+        file.write_text(json.dumps({"topic": topic, "payload": message(plain.record())}), "utf-8")
+        for asked in (None, "north/7"):
+            assert called(tmp_path, file, well=asked, json=True) == 0
+            notes = json.loads(capsys.readouterr().out)["notes"]
+            assert any("the file names north/99" in note and "north/7" in note for note in notes) is told
