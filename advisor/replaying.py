@@ -194,7 +194,7 @@ class _Replay:
             return
         if self._as_received:
             self._written.assessments(self._advisor.store, now_ms - FINAL_MS)
-        retention.prune(self._advisor.store, KEEP, now_ms)
+        retention.prune(self._advisor.store, KEEP, now_ms, now_ms)
 
 
 class _Written:

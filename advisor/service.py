@@ -277,7 +277,7 @@ class Service:
             assessments_d=kept.assessments_d,
             alarm_log_d=kept.alarm_log_d,
         )
-        removed = retention.prune(self.advisor.store, keep, self._now_ms())
+        removed = retention.prune(self.advisor.store, keep, self._now_ms(), system_ms())
         self._log.info("retention", removed=removed)
 
     # ---- time

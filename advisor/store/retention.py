@@ -52,8 +52,11 @@ def prune_well(store: Store, well: str, keep: Keep, now_ms: int) -> int:
     return removed
 
 
-def prune_rest(store: Store, keep: Keep, now_ms: int) -> int:
-    """Removes old refusals, messages set aside, answered requests and keys of what was sent; how many rows."""
+def prune_rest(store: Store, keep: Keep, now_ms: int, machine_ms: int) -> int:
+    """Removes old refusals, messages set aside, answered requests and keys of what was sent; how many rows.
+
+    All but the last are dated by the machine's clock, which may be years from that of the readings.
+    """
     removed = 0
     with store.transaction():
         for table, column, days, only in (
@@ -61,15 +64,18 @@ def prune_rest(store: Store, keep: Keep, now_ms: int) -> int:
             ("quarantine", "received_at_ms", keep.quarantine_d, ""),
             ("requests", "at_ms", keep.requests_d, "AND state <> 'pending'"),
         ):
-            removed += store.run(f"DELETE FROM {table} WHERE {column} < ? {only}", (_limit_ms(days, now_ms),))
+            removed += store.run(f"DELETE FROM {table} WHERE {column} < ? {only}", (_limit_ms(days, machine_ms),))
         removed += outbox.forget_sent(store, _limit_ms(LEAST_D, now_ms))
     return removed
 
 
-def prune(store: Store, keep: Keep, now_ms: int) -> int:
-    """All of it, well after well; how many rows. The room is used again; the file does not shrink."""
+def prune(store: Store, keep: Keep, now_ms: int, machine_ms: int) -> int:
+    """All of it, well after well; how many rows. The room is used again; the file does not shrink.
+
+    now_ms: the advisor's now, by the clock it follows. machine_ms: the machine's.
+    """
     removed = sum(prune_well(store, well, keep, now_ms) for well in wells(store))
-    removed += prune_rest(store, keep, now_ms)
+    removed += prune_rest(store, keep, now_ms, machine_ms)
     checkpoint(store)
     return removed
 
