@@ -46,6 +46,7 @@ KEEP = retention.Keep(  # as little as retention allows
     refusals_d=0,
     quarantine_d=0,
     requests_d=0,
+    gaps_d=0,
 )
 SORTED_AT_ONCE = 5000
 FILES = ("assessment", "advice", "alarm")

@@ -5,7 +5,20 @@ from pathlib import Path
 import pytest
 
 from advisor.model import Refusal
-from advisor.store import alarms, assessments, audit, outbox, quarantine, readings, refusals, requests, retention
+from advisor.store import (
+    alarms,
+    assessments,
+    audit,
+    logbook,
+    outbox,
+    quarantine,
+    readings,
+    refusals,
+    requests,
+    retention,
+    seqs,
+)
+from advisor.store.logbook import Note
 from advisor.store.outbox import Outgoing
 from advisor.store.retention import Keep
 from advisor.store.store import MEMORY, Store
@@ -81,6 +94,17 @@ def test_what_is_dated_by_the_machine_goes_by_its_clock_whatever_the_readings_sa
             retention.prune(store, Keep(), readings_now_ms, NOW_MS)
             assert quarantine.count(store) == 1
             assert store.rows("SELECT at_ms FROM requests") == [(_ago(1),)]
+
+
+def test_the_logbook_goes_with_the_readings_and_a_gap_once_nothing_will_fill_it() -> None:
+    with Store(MEMORY) as store:
+        readings.add(store, [reading(at_ms=NOW_MS)])
+        for number, d in enumerate((1, 80, 95, 110)):
+            logbook.write(store, Note(well="north/7", at_ms=_ago(d), what="doubted", noted_at_ms=_ago(d)))
+            seqs.note(store, "north/7", [2 * number], at_ms=_ago(d))
+        retention.prune(store, Keep(readings_d=100), NOW_MS, NOW_MS)
+        assert [note.at_ms for note in logbook.of_well(store, "north/7")] == [_ago(1), _ago(80), _ago(95)]
+        assert [gap.noted_at_ms for gap in seqs.gaps(store, "north/7")] == [_ago(80)]
 
 
 def test_keys_of_what_was_sent_are_remembered_longer_than_a_late_reading_can_bring_them_back() -> None:
