@@ -142,6 +142,7 @@ def _replay(args: argparse.Namespace) -> int:
 def _shot(args: argparse.Namespace) -> int:
     from advisor import shot_verb
 
+    _end_with_its_reader()
     return shot_verb.run(args)
 
 

@@ -21,6 +21,7 @@ from advisor.plots import trace as plot
 from advisor.shots.shot import Shot
 from advisor.well import Well
 from advisor.wire import decode, incoming
+from advisor.wire.values import cleaned
 
 DONE, REFUSED, FAULT = 0, 1, 2
 GUESSED_CASING_PSIG = 50.0
@@ -66,7 +67,10 @@ def run(args: argparse.Namespace) -> int:
         notes += (f"the file names {named}; the pipe, the gas and the joints are taken from {well.key}",)
     shot = shots.analyse(held.trace, well, expectation=None, atmospheric_psia=config.base.atmospheric_psia)
     if args.plot:
-        title, whole = f"{well.key}, {path.name}", " ".join(filter(None, (sentence(shot), believed(shot))))
+        title, whole = (
+            f"{well.key}, {cleaned(path.name, 80)}",
+            " ".join(filter(None, (sentence(shot), believed(shot)))),
+        )
         try:
             Path(args.plot).write_text(plot.svg(held.trace, shot, title=title, sentence=whole), "utf-8")
         except OSError as fault:
