@@ -13,7 +13,7 @@ from advisor.config.load import parse_config
 from advisor.config.sections import Web
 from advisor.model import Reading
 from advisor.store import refusals, tally
-from advisor.store.retention import Keep
+from advisor.store.retention import LEAST_D, Keep
 from advisor.store.store import Store
 from advisor.web import metrics, vitals
 from tests.web.test_health import WELL as VITALS
@@ -96,6 +96,7 @@ def test_the_files_it_names_are_there_and_all_examples_are_named() -> None:
         (r"tried again every (\d+) s", service.STORE_RETRY_S),
         (r"refusals after (\d+) days", Keep().refusals_d),
         (r"all of a well's but the newest (\d+)", refusals.KEPT),
+        (r"over (\d+) days ahead of the newest", LEAST_D),
         (r"gaps in the running numbers after (\d+) days", Keep().gaps_d),
         (r"127\.0\.0\.1:(\d+)/readyz", Web().port),
     ],

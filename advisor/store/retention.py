@@ -78,8 +78,11 @@ def prune_rest(store: Store, keep: Keep, now_ms: int, machine_ms: int) -> int:
 def prune(store: Store, keep: Keep, now_ms: int, machine_ms: int) -> int:
     """All of it, well after well; how many rows. The room is used again; the file does not shrink.
 
-    now_ms: the advisor's now, by the clock it follows. machine_ms: the machine's.
+    now_ms: the advisor's now, by the clock it follows; no more than LEAST_D past the newest reading of all wells is
+    believed of it, so that a clock set years ahead by mistake takes nothing away. machine_ms: the machine's.
     """
+    newest_ms = [at_ms for well in wells(store) if (at_ms := readings.newest_at_ms(store, well)) is not None]
+    now_ms = min(now_ms, max(newest_ms, default=now_ms) + LEAST_D * _DAY_MS)
     removed = sum(prune_well(store, well, keep, now_ms) for well in wells(store))
     removed += prune_rest(store, keep, now_ms, machine_ms)
     checkpoint(store)

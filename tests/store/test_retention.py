@@ -96,6 +96,18 @@ def test_what_is_dated_by_the_machine_goes_by_its_clock_whatever_the_readings_sa
             assert store.rows("SELECT at_ms FROM requests") == [(_ago(1),)]
 
 
+def test_a_clock_set_years_ahead_takes_no_reading_away() -> None:
+    """A wrong year typed at the machine, or a clock that lost its battery: five years of readings must outlive it."""
+    with Store(MEMORY) as store:
+        readings.add(store, [reading(at_ms=_ago(d)) for d in (0, 30, 300)])
+        readings.add(store, [reading("north/8", at_ms=_ago(200)), reading("north/8", at_ms=_ago(390))])
+        assessments.add(store, [factories.assessment(at_ms=_ago(300))])
+        ahead_ms = NOW_MS + 10 * 365 * DAY_MS
+        assert retention.prune(store, Keep(readings_d=320, assessments_d=320), ahead_ms, ahead_ms) == 1
+        assert len(readings.between(store, "north/7", 0, NOW_MS)) == 3
+        assert len(readings.between(store, "north/8", 0, NOW_MS)) == 1  # by the newest reading of all wells
+
+
 def test_the_logbook_goes_with_the_readings_and_a_gap_once_nothing_will_fill_it() -> None:
     with Store(MEMORY) as store:
         readings.add(store, [reading(at_ms=NOW_MS)])
