@@ -49,12 +49,14 @@ class Seen:
 
     @property
     def order(self) -> tuple[int, int, str]:
-        """What is down first, then by the time there is to respond, then what waits for a decision."""
+        """What is down first, then by the time there is to respond: a decision has as long as an alarm of the week,
+        and comes before it. A unit that runs again is not down, though nobody has seen that it was."""
         standing = [alarm for alarm in self.alarms if alarm.state in STANDING]
-        if any(alarm.alarm == "stopped-unexpectedly" for alarm in standing):
+        if any(one.alarm == "stopped-unexpectedly" and one.state != "returned-unacknowledged" for one in standing):
             return (0, 0, self.well)
-        worst = min((PRIORITIES.get(alarm.priority, 3) for alarm in standing), default=3)
         waits = self.advice is not None and self.advice.state == "offered" and self.advice.draft.kind != "hold"
+        urgencies = [PRIORITIES.get(alarm.priority, 3) for alarm in standing]
+        worst = min(urgencies + [PRIORITIES["this-week"]] * waits, default=3)
         return (1 + worst, 0 if waits else 1, self.well)
 
 
