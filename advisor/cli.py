@@ -73,6 +73,9 @@ def _demo(args: argparse.Namespace) -> int:
 
     if args.config is not None:
         print(f"--config: {args.config} is not read; the demo runs on a configuration of its own", file=sys.stderr)
+    if args.exit and args.days is None:
+        print("--exit: is given without --days; must come with the days after which to end", file=sys.stderr)
+        return FAULT
     return demo.run(days=args.days, seed=args.seed, leave=args.exit)
 
 
@@ -139,6 +142,7 @@ def _replay(args: argparse.Namespace) -> int:
 def _shot(args: argparse.Namespace) -> int:
     from advisor import shot_verb
 
+    _end_with_its_reader()
     return shot_verb.run(args)
 
 

@@ -250,7 +250,7 @@ class Advisor:
             "wells": len(self.config.wells),
             "readings": readings.accepted(self.store),
             "refused": counters.count(self.store, counters.REFUSED),
-            "pending": outbox.size(self.store) + len(due.every(self.store)),
+            "pending": outbox.size(self.store) + sum(well in self.config.wells for well in due.every(self.store)),
         }
 
 

@@ -95,16 +95,20 @@ def summary(stories: Sequence[Story], days: Sequence[Day], span_d: float, took_s
 
 
 def _row(story: Story, days: Sequence[Day]) -> str:
-    before, after = _spans(story, days)
     best = f"{story.best_bpd:.0f} bbl/d" if story.best_bpd is not None else "none"
     gain = story.liquid_bbl - story.alone_bbl
     share = _share(story.pounding_min, story.running_min)
     alone = _share(story.alone_pounding_min, story.alone_running_min)
     pounding = "no pounding either way" if max(share, alone) < 0.005 else f"{share:.0%} against {alone:.0%} pounding"
-    return (
-        f"{story.well:<9}{before[0]:>9.0f}{after[0]:>9.0f}{before[1]:>10.0%}{after[1]:>8.0%}{best:>16}"
-        f"   {gain:+,.0f} bbl, {pounding}"
-    )
+    return f"{story.well:<9}{_before_and_after(story, days)}{best:>16}   {gain:+,.0f} bbl, {pounding}"
+
+
+def _before_and_after(story: Story, days: Sequence[Day]) -> str:
+    """Liquid and pounding, each before and after; a dash where not one day was whole."""
+    if not days:
+        return f"{'-':>9}{'-':>9}{'-':>10}{'-':>8}"
+    before, after = _spans(story, days)
+    return f"{before[0]:>9.0f}{after[0]:>9.0f}{before[1]:>10.0%}{after[1]:>8.0%}"
 
 
 def _spans(story: Story, days: Sequence[Day]) -> tuple[tuple[float, float], tuple[float, float]]:
@@ -114,8 +118,6 @@ def _spans(story: Story, days: Sequence[Day]) -> tuple[tuple[float, float], tupl
     first_day = 1
     if first_ms is not None:
         first_day = max(1, min(len(days), round((first_ms - start_ms) / 86_400_000.0)))
-    if not days:
-        return (0.0, 0.0), (0.0, 0.0)
     before = _rate(days[first_day - 1].totals[story.well], None, first_day)
     start = len(days) - _after_days(days)
     earlier = days[start - 1].totals[story.well] if start > 0 else None

@@ -15,6 +15,7 @@ from advisor.store.readings import StoredReading
 from advisor.store.store import Store
 from advisor.wire import decode, incoming, outgoing, topics
 from advisor.wire.times import time_text
+from advisor.words import counted
 
 AHEAD = "clock_ahead"
 MAX_NOTED_GAPS = 20
@@ -150,9 +151,12 @@ class Reception:
     def _keep(self, kept: list[_Kept], done: Received) -> None:
         rows = []
         dues: dict[str, int] = {}
+        anew: set[str] = set()
         now = self._clock() if kept and self._readings_clock else None
         for one in kept:
             reading = one.reading
+            if reading.seq is not None and reading.seq <= seqs.FIRST and self._follows(reading):
+                anew.add(reading.well)
             well = self._config.wells[reading.well]
             time_class = incoming.time_class(
                 reading, _arrival_now(reading, now), well, clock_of_readings=self._readings_clock
@@ -192,12 +196,17 @@ class Reception:
             self._keep_clock(now)
         done.accepted += readings.add(self._store, rows)
         due.mark(self._store, dues)
-        self._note_gaps(kept)
+        self._note_gaps(kept, anew)
 
     def _worked_past(self, reading: Reading) -> bool:
         """Whether a historical reading is older than what its well has been worked through to."""
         newest = readings.newest_at_ms(self._store, reading.well)
         return newest is not None and newest > reading.at_ms
+
+    def _follows(self, reading: Reading) -> bool:
+        """Whether a reading is newer than all that its well had before, and it had some."""
+        newest = readings.newest_at_ms(self._store, reading.well)
+        return newest is not None and newest < reading.at_ms
 
     def _note(self, reading: Reading, what: str, note: str | None, *, by: str | None = None) -> None:
         logbook.write(
@@ -233,7 +242,7 @@ class Reception:
             what = "confirm-with-other-values" if others else "confirm"
             self._note(reading, what, "; ".join((said, *others)))
 
-    def _note_gaps(self, kept: list[_Kept]) -> None:
+    def _note_gaps(self, kept: list[_Kept], anew: set[str]) -> None:
         numbers: dict[str, list[int]] = {}
         for one in kept:
             if one.reading.seq is not None:
@@ -242,7 +251,7 @@ class Reception:
         if not numbers:
             return
         noted: dict[str, int] = {}
-        for gap in seqs.note_all(self._store, numbers, at_ms=newest_ms):
+        for gap in seqs.note_all(self._store, numbers, at_ms=newest_ms, anew=anew):
             noted[gap.well] = noted.get(gap.well, 0) + 1
             if noted[gap.well] > MAX_NOTED_GAPS:
                 continue
@@ -253,7 +262,8 @@ class Reception:
                     well=gap.well,
                     at_ms=newest_ms,
                     what="sequence-gap",
-                    note=f"{missing} numbers between {gap.after_seq} and {gap.before_seq} have not come",
+                    note=f"{counted(missing, 'number')} between {gap.after_seq} and {gap.before_seq} "
+                    f"{'has' if missing == 1 else 'have'} not come",
                     noted_at_ms=newest_ms,
                 ),
             )

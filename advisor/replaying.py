@@ -46,6 +46,7 @@ KEEP = retention.Keep(  # as little as retention allows
     refusals_d=0,
     quarantine_d=0,
     requests_d=0,
+    gaps_d=0,
 )
 SORTED_AT_ONCE = 5000
 FILES = ("assessment", "advice", "alarm")
@@ -194,7 +195,7 @@ class _Replay:
             return
         if self._as_received:
             self._written.assessments(self._advisor.store, now_ms - FINAL_MS)
-        retention.prune(self._advisor.store, KEEP, now_ms)
+        retention.prune(self._advisor.store, KEEP, now_ms, now_ms)
 
 
 class _Written:

@@ -86,9 +86,8 @@ class Service:
         self._clock_watch = ClockWatch(system_ms(), steady_s())
         listener = self._listening(config.web)
         self.advisor = Advisor(config, store=store, worked=self._worked)
-        self.web = (
-            None if listener is None else WebServer(health.application(self._vitals, config.store.path), listener)
-        )
+        endpoints = health.application(self._vitals, config.store.path, config.wells)
+        self.web = None if listener is None else WebServer(endpoints, listener)
         self._readings_now_ms = self.advisor.now_ms or 0  # kept here: only the writer may ask the store
         self._status_topic = topics.status_topic(config.broker.root, config.broker.name)
         self._link = Link(
@@ -283,7 +282,7 @@ class Service:
             assessments_d=kept.assessments_d,
             alarm_log_d=kept.alarm_log_d,
         )
-        removed = retention.prune(self.advisor.store, keep, self._now_ms())
+        removed = retention.prune(self.advisor.store, keep, self._now_ms(), system_ms())
         self._log.info("retention", removed=removed)
 
     # ---- time

@@ -21,6 +21,7 @@ from advisor.plots import trace as plot
 from advisor.shots.shot import Shot
 from advisor.well import Well
 from advisor.wire import decode, incoming
+from advisor.wire.values import cleaned
 
 DONE, REFUSED, FAULT = 0, 1, 2
 GUESSED_CASING_PSIG = 50.0
@@ -33,10 +34,9 @@ class Unreadable(ValueError):  # noqa: N818 - says what the file is
 
 @dataclass(frozen=True, slots=True)
 class Held:
-    """A file's trace, the well it names (None: none), and what had to be guessed."""
+    """A file's trace, and what had to be guessed."""
 
     trace: Trace
-    well: str | None
     notes: tuple[str, ...] = ()
 
 
@@ -51,7 +51,8 @@ def run(args: argparse.Namespace) -> int:
         data = path.read_bytes()
     except OSError as fault:
         return _fault(f"{path}: cannot be read ({fault.strerror}); must be a WAV file or a reading/trace message")
-    well = _well(config, args.well, _named(config, data))
+    named = _named(config, data)
+    well = _well(config, args.well, named)
     if isinstance(well, str):
         return _fault(well)
     try:
@@ -61,18 +62,24 @@ def run(args: argparse.Namespace) -> int:
             held = from_message(data, well=well, config=config, file=path.name)
     except Unreadable as fault:
         return _refused(str(fault), machine=args.json)
+    notes = held.notes
+    if named not in (None, well.key):
+        notes += (f"the file names {named}; the pipe, the gas and the joints are taken from {well.key}",)
     shot = shots.analyse(held.trace, well, expectation=None, atmospheric_psia=config.base.atmospheric_psia)
     if args.plot:
-        title, whole = f"{well.key}, {path.name}", " ".join(filter(None, (sentence(shot), believed(shot))))
+        title, whole = (
+            f"{well.key}, {cleaned(path.name, 80)}",
+            " ".join(filter(None, (sentence(shot), believed(shot)))),
+        )
         try:
             Path(args.plot).write_text(plot.svg(held.trace, shot, title=title, sentence=whole), "utf-8")
         except OSError as fault:
             return _fault(f"{args.plot}: cannot be written ({fault.strerror}); must be a place for an SVG file")
     if args.json:
-        print(json.dumps(as_json(shot, held.notes), ensure_ascii=False, indent=1))
+        print(json.dumps(as_json(shot, notes), ensure_ascii=False, indent=1))
         return DONE
     print(f"{well.key}: {sentence(shot)}")
-    for line in filter(None, (believed(shot), *details(shot), *held.notes)):
+    for line in filter(None, (believed(shot), *details(shot), *notes)):
         print(f"  {line}")
     return DONE
 
@@ -170,7 +177,7 @@ def from_message(data: bytes, *, well: Well, config: Config, file: str) -> Held:
         raise Unreadable("\n".join(f"{file}: {one}" for one in reading.error.split(" | ")))
     if reading is None or not isinstance(reading.measured, Trace):
         raise Unreadable(f"{file}: is not a trace; must be a reading/trace message")
-    return Held(reading.measured, well.key)
+    return Held(reading.measured)
 
 
 def from_wav(path: Path, *, casing_psig: float | None, pulse: str | None) -> Held:
@@ -195,7 +202,7 @@ def from_wav(path: Path, *, casing_psig: float | None, pulse: str | None) -> Hel
     trace = Trace(
         sample_hz=float(hz), samples=samples.astype("<i2").tobytes(), pulse=pulse, casing_psig=float(casing_psig)
     )
-    return Held(trace, None, tuple(notes))
+    return Held(trace, tuple(notes))
 
 
 def _sixteen_bits(data: bytes, width: int) -> Array:

@@ -26,6 +26,7 @@ from advisor.wire.times import time_text
 
 DONE, REFUSED = 0, 1
 PRIORITIES = {"now": 0, "today": 1, "this-week": 2}
+GAPS_TOLD = 10  # in the running numbers of a well
 STANDING = ("unacknowledged", "acknowledged", "returned-unacknowledged")
 
 
@@ -49,12 +50,14 @@ class Seen:
 
     @property
     def order(self) -> tuple[int, int, str]:
-        """What is down first, then by the time there is to respond, then what waits for a decision."""
+        """What is down first, then by the time there is to respond: a decision has as long as an alarm of the week,
+        and comes before it. A unit that runs again is not down, though nobody has seen that it was."""
         standing = [alarm for alarm in self.alarms if alarm.state in STANDING]
-        if any(alarm.alarm == "stopped-unexpectedly" for alarm in standing):
+        if any(one.alarm == "stopped-unexpectedly" and one.state != "returned-unacknowledged" for one in standing):
             return (0, 0, self.well)
-        worst = min((PRIORITIES.get(alarm.priority, 3) for alarm in standing), default=3)
         waits = self.advice is not None and self.advice.state == "offered" and self.advice.draft.kind != "hold"
+        urgencies = [PRIORITIES.get(alarm.priority, 3) for alarm in standing]
+        worst = min(urgencies + [PRIORITIES["this-week"]] * waits, default=3)
         return (1 + worst, 0 if waits else 1, self.well)
 
 
@@ -106,8 +109,7 @@ def show(args: argparse.Namespace) -> int:
         for line in _alarm_lines(alarm):
             print(f"  {line}")
     if gaps:
-        missing_words = ", ".join(f"{gap.after_seq + 1} to {gap.before_seq - 1}" for gap in gaps)
-        print(f"\nrunning numbers of the site that have not come: {missing_words}")
+        print(f"\nrunning numbers of the site that have not come: {_gap_words(gaps)}")
     if notes:
         print("\nlogbook")
     for note in notes:
@@ -115,6 +117,17 @@ def show(args: argparse.Namespace) -> int:
         print(f"  {time_text(note.at_ms)} {note.what}{by}{': ' + note.note if note.note else ''}")
     print(f"\n{dated}")
     return DONE
+
+
+def _gap_words(gaps: list[seqs.Gap]) -> str:
+    """The newest of them as numbers, and how many there are before those."""
+    told = gaps[-GAPS_TOLD:]
+    before = f", and in {words.counted(len(gaps) - len(told), 'gap')} before these" if len(gaps) > len(told) else ""
+    return ", ".join(_span_words(gap.after_seq + 1, gap.before_seq - 1) for gap in told) + before
+
+
+def _span_words(first: int, last: int) -> str:
+    return str(first) if first == last else f"{first} to {last}"
 
 
 def _show_assessment(assessment: Assessment) -> None:

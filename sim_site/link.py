@@ -53,7 +53,7 @@ class Link:
         if broker.username is not None:
             self.client.username_pw_set(broker.username, read_password(broker))
         if broker.tls_ca is not None:
-            self.client.tls_set_context(ssl.create_default_context(cafile=broker.tls_ca))
+            self.client.tls_set_context(trusting(broker.tls_ca))
 
     # ------------------------------------------------------------------ the network thread
 
@@ -132,5 +132,13 @@ def read_password(broker: Broker) -> str | None:
         return None
     try:
         return Path(broker.password_file).read_text("utf-8").strip()
-    except OSError as error:
-        raise LinkError(f"broker.password_file: {error}; it must be a readable file") from error
+    except (OSError, UnicodeDecodeError) as error:
+        raise LinkError(f"broker.password_file: {error}; it must be a readable file in UTF-8") from error
+
+
+def trusting(authority: str) -> ssl.SSLContext:
+    """TLS that trusts the certificates of a file; LinkError where they cannot be read."""
+    try:
+        return ssl.create_default_context(cafile=authority)
+    except OSError as error:  # ssl.SSLError included
+        raise LinkError(f"broker.tls_ca: {authority}: {error}; it must be a file of PEM certificates") from error

@@ -42,6 +42,7 @@ USAGE_FAULTS = (
     "export everything",
     "export readings --format xml",
     "demo --days -1",
+    "demo --exit",
     "show",
 )
 

@@ -308,3 +308,15 @@ def test_a_level_that_does_not_come_raises_an_alarm_that_missing_data_never_clea
     assert said["evaluable"] is True
     one.acknowledge(WELL, "readings-stale", by="pat", now=START + hours(8))
     assert published(one, "alarm/readings-stale")["state"] == "acknowledged"
+
+
+def test_a_well_that_is_configured_no_more_is_not_pending(tmp_path: Path) -> None:
+    """Its readings were stored, and a kill came before they were worked through."""
+    path = str(tmp_path / "advisor.db")
+    both = Advisor(parse_config(config_text(WELL, "north/8", store=path), tmp_path))
+    both.receive([level("north/8", START)])
+    assert both.counts()["pending"] == 1
+    both.close()
+    one = Advisor(parse_config(config_text(WELL, store=path), tmp_path))
+    assert one.counts()["pending"] == 0
+    one.close()

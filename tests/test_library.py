@@ -158,6 +158,9 @@ def test_a_gap_in_the_running_numbers_is_noted_and_shown_until_it_is_filled(
     one.receive([level(WELL, START + hours(n / 8), seq=4 + n) for n in (1, 2, 3)])
     assert seqs.gaps(one.store, WELL) == []
     assert "that have not come: " not in shown()
+    one.receive([level(WELL, START + hours(n + 2), seq=10 + 2 * n) for n in range(12)])
+    assert "that have not come: 13, 15, 17, 19, 21, 23, 25, 27, 29, 31, and in 2 gaps before these" in shown()
+    assert len(json.loads(shown("--json"))["missing_seq"]) == 12
     one.close()
 
 

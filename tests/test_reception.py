@@ -10,7 +10,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from advisor.core import Advisor
-from advisor.store import counters, due, logbook, quarantine, readings, refusals
+from advisor.store import counters, due, logbook, quarantine, readings, refusals, seqs
 from advisor.store.readings import StoredReading
 from advisor.wire import incoming
 from tests.invented_wells import START, advisor, drain, hours, level, message, production, published, running
@@ -150,6 +150,28 @@ def test_a_gap_in_the_running_numbers_is_noted_once() -> None:
     one.receive([level(WELL, START + hours(2), seq=9)])
     one.receive([level(WELL, START + hours(2), seq=9)])
     assert _notes(one) == [("sequence-gap", "3 numbers between 5 and 9 have not come")]
+
+
+def test_a_gateway_that_counts_afresh_is_followed_from_there() -> None:
+    """An exchanged gateway begins at 1 again: a loss is noted as before, what the old one lost is gone for good."""
+    one = advisor()
+    one.receive([level(WELL, START, seq=500), level(WELL, START + hours(1), seq=502)])
+    one.receive([level(WELL, START - hours(1), seq=1)])  # the old one's first, forwarded late
+    assert [(gap.after_seq, gap.before_seq) for gap in seqs.gaps(one.store, WELL)] == [(500, 502)]
+    one.receive([level(WELL, START + hours(2), seq=1), level(WELL, START + hours(3), seq=2)])
+    assert seqs.gaps(one.store, WELL) == []
+    one.receive([level(WELL, START + hours(4), seq=4)])
+    assert [note for note in _notes(one) if note[0] == "sequence-gap"] == [
+        ("sequence-gap", "1 number between 2 and 4 has not come"),
+        ("sequence-gap", "1 number between 500 and 502 has not come"),
+    ]
+
+
+def test_the_first_batch_of_a_well_may_be_in_any_order() -> None:
+    one = advisor()
+    one.receive([level(WELL, START + hours(1), seq=2), level(WELL, START, seq=1)])
+    one.receive([level(WELL, START + hours(2), seq=3)])
+    assert seqs.gaps(one.store, WELL) == []
 
 
 def test_an_event_is_in_the_logbook_with_who_and_why() -> None:

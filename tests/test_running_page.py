@@ -12,8 +12,8 @@ from advisor.cli import CALLS
 from advisor.config.load import parse_config
 from advisor.config.sections import Web
 from advisor.model import Reading
-from advisor.store import tally
-from advisor.store.retention import Keep
+from advisor.store import refusals, tally
+from advisor.store.retention import LEAST_D, Keep
 from advisor.store.store import Store
 from advisor.web import metrics, vitals
 from tests.web.test_health import WELL as VITALS
@@ -42,7 +42,7 @@ def test_every_event_of_the_log_is_explained_and_no_other() -> None:
 
 def test_every_metric_is_named_and_no_other(tmp_path: Path) -> None:
     with Store(tmp_path / "advisor.db") as store:
-        families = list(metrics.families(VITALS, tally.taken(store)))
+        families = list(metrics.families(VITALS, tally.taken(store, ())))
     served = {f"{one.name}{ {'counter': '_total', 'info': '_info'}.get(one.kind, '') }" for one in families} | {
         "advisor_settled_through_seconds"
     }
@@ -95,6 +95,9 @@ def test_the_files_it_names_are_there_and_all_examples_are_named() -> None:
         (r"progress in the last (\d+) s", vitals.STALE_AFTER_S),
         (r"tried again every (\d+) s", service.STORE_RETRY_S),
         (r"refusals after (\d+) days", Keep().refusals_d),
+        (r"all of a well's but the newest (\d+)", refusals.KEPT),
+        (r"over (\d+) days ahead of the newest", LEAST_D),
+        (r"gaps in the running numbers after (\d+) days", Keep().gaps_d),
         (r"127\.0\.0\.1:(\d+)/readyz", Web().port),
     ],
 )

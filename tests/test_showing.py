@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
-from advisor import cli, words
+from advisor import cli, showing, words
 from advisor.config.load import load_config
 from advisor.core import Advisor
 from advisor.model import Assessment, LimitCheck, Quantity
 from advisor.store import beliefs, presence
 from advisor.well import Setting
 from tests.invented_wells import START, config_text, message, running
+from tests.store import factories
 
 WELL = "north/7"
 
@@ -157,3 +159,25 @@ def test_a_well_in_one_line_says_what_is_not_known_once_each() -> None:
 def test_a_limit_says_on_which_side_it_lies(name: str, value: float | None, limit: float | None, says: str) -> None:
     check = LimitCheck(name=name, value=value, limit=limit, unit="spm", basis="why", ok=True)
     assert words.limit_words(check) == f"{name}: {says}; why"
+
+
+def test_what_needs_a_decision_comes_before_what_only_has_an_alarm_of_the_week() -> None:
+    def seen(well: str, *standing: tuple[str, str, str], offered: bool = False) -> showing.Seen:
+        told = [replace(factories.alarm(well, name, state), priority=priority) for name, priority, state in standing]
+        advice = factories.advice(well=well) if offered else None
+        return showing.Seen(well=well, assessment=None, memory=None, advice=advice, alarms=tuple(told))
+
+    stopped = ("stopped-unexpectedly", "this-week")
+    wells = [
+        seen("1-quiet"),
+        seen("2-week", ("leak-back", "this-week", "acknowledged")),
+        seen("3-runs-again", (*stopped, "returned-unacknowledged")),
+        seen("4-decision", offered=True),
+        seen("5-decision-and-week", ("leak-back", "this-week", "unacknowledged"), offered=True),
+        seen("6-today", ("fluid-pound-risk", "today", "unacknowledged")),
+        seen("7-down", (*stopped, "acknowledged")),
+    ]
+    in_order = [one.well for one in sorted(wells, key=lambda one: one.order)]
+    assert in_order == [
+        "7-down", "6-today", "4-decision", "5-decision-and-week", "2-week", "3-runs-again", "1-quiet",
+    ]  # fmt: skip

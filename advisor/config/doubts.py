@@ -149,6 +149,12 @@ def _drive(well: Well) -> Said:
         yield "drive.stroke_rate_spm", f"is {rate:g}, over stroke_rate_max_spm; must be at most {fastest:g}"
     if slowest is not None and rate < slowest:
         yield "drive.stroke_rate_spm", f"is {rate:g}, under stroke_rate_min_spm; must be at least {slowest:g}"
+    least_idle, most_idle = drive.least_idle_min, drive.most_idle_min
+    if least_idle is not None and most_idle is not None and least_idle > most_idle:  # one of them a timer's default
+        yield (
+            "drive.least_idle_min",
+            f"is {least_idle:g}, over most_idle_min; must be at most {most_idle:g}, or no rest can be proposed",
+        )
     if not drive.idle_min or drive.run_min is None:
         return
     for name, minutes, least in (

@@ -44,7 +44,8 @@ inside and in everything published.
 """
 _TIMES = """
 A time is RFC 3339 with an offset (`2027-03-01T06:00:00Z`) or integer milliseconds since 1970 UTC. An integer under
-10^12 is refused: it looks like seconds. A missing number in `seq` is noted in the well's logbook.
+10^12 is refused: it looks like seconds. A missing number in `seq` is noted in the well's logbook. A
+count that begins anew, at 0 or 1 with the newest reading of the well, is followed from there.
 
 What a reading does depends on its age on arrival, in intervals of its kind (`level_every_h`,
 `casing_pressure_every_min`, `run_every_min` of the well; 24 h for other kinds):

@@ -18,12 +18,12 @@ def backup(store_path: str | Path, copy_path: str | Path) -> int:
     source, copy = Path(store_path), Path(copy_path)
     if not source.is_file():
         raise StoreFault(str(source), "is not there", "must be the store to copy")
-    partial = copy.with_name(f"{copy.name}.{os.getpid()}.partial")
     try:
         if copy.exists():
             raise StoreFault(str(copy), "is there already", "must be a new file: a backup overwrites nothing")
         if not copy.parent.is_dir():
             raise StoreFault(str(copy.parent), "is not a folder", "must be the folder for the backup")
+        partial = copy.with_name(f"{copy.name}.{os.getpid()}.partial")
         partial.touch(mode=0o600, exist_ok=False)  # its owner's alone, as the store of a service is
         try:
             _copy(source, partial)

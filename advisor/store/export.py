@@ -49,7 +49,7 @@ def write(store: Store, table: str, out: TextIO, form: Format = "csv") -> int:
     told = TABLES[table]
     count = 0
     if form == "csv":
-        rows = csv.DictWriter(out, told.columns, restval="", extrasaction="ignore", lineterminator="\n")
+        rows = csv.DictWriter(_LineFeeds(out), told.columns, restval="", extrasaction="ignore", lineterminator="\r\n")
         rows.writeheader()
         for line in _lines(store, told):
             rows.writerow(_flat(line))
@@ -59,6 +59,17 @@ def write(store: Store, table: str, out: TextIO, form: Format = "csv") -> int:
         out.write(_json(line) + "\n")
         count += 1
     return count
+
+
+class _LineFeeds:
+    """Ends rows by a line feed. The csv module is told that they end by both: it quotes a cell for what ends a row,
+    and a carriage return in a cell must be quoted too."""
+
+    def __init__(self, out: TextIO) -> None:
+        self._out = out
+
+    def write(self, row: str) -> int:
+        return self._out.write(row.removesuffix("\r\n") + "\n")
 
 
 def _lines(store: Store, table: _Table) -> Iterator[Line]:

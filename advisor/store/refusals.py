@@ -8,6 +8,7 @@ from advisor.model import Refusal
 from advisor.store.store import Store
 
 PER_MINUTE = 10
+KEPT = 100  # of a well: a site that sends what cannot be read all day long must not fill the disk
 _MINUTE_MS = 60_000
 
 
@@ -21,11 +22,17 @@ class HeldBack:
 
 
 def keep(store: Store, refusal: Refusal) -> None:
-    """Keeps a refusal so that it can be shown."""
-    store.run(
-        "INSERT INTO refusals (well, received_at_ms, topic, id, error, payload_head) VALUES (?, ?, ?, ?, ?, ?)",
-        (refusal.well, refusal.received_at_ms, refusal.topic, refusal.id, refusal.error, refusal.payload_head),
-    )
+    """Keeps a refusal so that it can be shown, in place of the oldest of its well where KEPT of them are there."""
+    with store.transaction():
+        store.run(
+            "INSERT INTO refusals (well, received_at_ms, topic, id, error, payload_head) VALUES (?, ?, ?, ?, ?, ?)",
+            (refusal.well, refusal.received_at_ms, refusal.topic, refusal.id, refusal.error, refusal.payload_head),
+        )
+        store.run(
+            """DELETE FROM refusals WHERE well = :well AND n <=
+                (SELECT n FROM refusals WHERE well = :well ORDER BY n DESC LIMIT 1 OFFSET :kept)""",
+            {"well": refusal.well, "kept": KEPT},
+        )
 
 
 def newest(store: Store, well: str, limit: int = 20) -> list[Refusal]:

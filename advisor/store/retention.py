@@ -22,6 +22,7 @@ class Keep:
     refusals_d: float = 30.0
     quarantine_d: float = 90.0
     requests_d: float = 90.0
+    gaps_d: float = 90.0  # in running numbers: what has not come by then will not
 
 
 def wells(store: Store) -> list[str]:
@@ -30,9 +31,10 @@ def wells(store: Store) -> list[str]:
 
 
 def prune_well(store: Store, well: str, keep: Keep, now_ms: int) -> int:
-    """Removes a well's old readings, assessments, checkpoints and alarm log; how many rows.
+    """Removes a well's old readings, assessments, checkpoints, alarm log and notes; how many rows.
 
-    The newest reading of each kind stays however old it is: the last production test is still the last one.
+    The newest reading of each kind stays however old it is: the last production test is still the last one. Notes go
+    with the readings: most are about one, and a person's word of what happened is both.
     """
     removed = 0
     with store.transaction():
@@ -48,28 +50,41 @@ def prune_well(store: Store, well: str, keep: Keep, now_ms: int) -> int:
         removed += store.run(
             "DELETE FROM alarm_log WHERE well = ? AND at_ms < ?", (well, _limit_ms(keep.alarm_log_d, now_ms))
         )
+        removed += store.run(
+            "DELETE FROM logbook WHERE well = ? AND at_ms < ?", (well, _limit_ms(keep.readings_d, now_ms))
+        )
         removed += beliefs.drop_old(store, well, now_ms)
     return removed
 
 
-def prune_rest(store: Store, keep: Keep, now_ms: int) -> int:
-    """Removes old refusals, messages set aside, answered requests and keys of what was sent; how many rows."""
+def prune_rest(store: Store, keep: Keep, now_ms: int, machine_ms: int) -> int:
+    """Removes old refusals, messages set aside, answered requests, gaps and keys of what was sent; how many rows.
+
+    All but the last are dated by the machine's clock, which may be years from that of the readings.
+    """
     removed = 0
     with store.transaction():
         for table, column, days, only in (
             ("refusals", "received_at_ms", keep.refusals_d, ""),
             ("quarantine", "received_at_ms", keep.quarantine_d, ""),
             ("requests", "at_ms", keep.requests_d, "AND state <> 'pending'"),
+            ("seq_gaps", "noted_at_ms", keep.gaps_d, ""),
         ):
-            removed += store.run(f"DELETE FROM {table} WHERE {column} < ? {only}", (_limit_ms(days, now_ms),))
+            removed += store.run(f"DELETE FROM {table} WHERE {column} < ? {only}", (_limit_ms(days, machine_ms),))
         removed += outbox.forget_sent(store, _limit_ms(LEAST_D, now_ms))
     return removed
 
 
-def prune(store: Store, keep: Keep, now_ms: int) -> int:
-    """All of it, well after well; how many rows. The room is used again; the file does not shrink."""
+def prune(store: Store, keep: Keep, now_ms: int, machine_ms: int) -> int:
+    """All of it, well after well; how many rows. The room is used again; the file does not shrink.
+
+    now_ms: the advisor's now, by the clock it follows; no more than LEAST_D past the newest reading of all wells is
+    believed of it, so that a clock set years ahead by mistake takes nothing away. machine_ms: the machine's.
+    """
+    newest_ms = [at_ms for well in wells(store) if (at_ms := readings.newest_at_ms(store, well)) is not None]
+    now_ms = min(now_ms, max(newest_ms, default=now_ms) + LEAST_D * _DAY_MS)
     removed = sum(prune_well(store, well, keep, now_ms) for well in wells(store))
-    removed += prune_rest(store, keep, now_ms)
+    removed += prune_rest(store, keep, now_ms, machine_ms)
     checkpoint(store)
     return removed
 

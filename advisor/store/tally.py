@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from advisor.store import alarms, counters, due, outbox, readings
+from advisor.store import alarms, counters, due, outbox, quarantine, readings
 from advisor.store.store import Store
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Tally:
-    """Numbers of rows, and sizes in bytes; accepted and refused are running totals since the store was made."""
+    """Numbers of rows, and sizes in bytes; accepted and refused are running totals since the store was made.
+
+    due, standing and changes are of the wells configured: what an alarm of another well asks for nobody can do.
+    """
 
     accepted: int
     refused: int
@@ -27,27 +30,31 @@ class Tally:
     bytes: Mapping[str, int]  # of the file, and of its write-ahead log
 
 
-def taken(store: Store) -> Tally:
-    """The tally of this moment. Raises StoreFault."""
+def taken(store: Store, wells: Collection[str]) -> Tally:
+    """The tally of this moment; wells are those configured. Raises StoreFault."""
     with store.transaction():
-        row = store.row("SELECT count(*) FROM quarantine")
         return Tally(
             accepted=readings.accepted(store),
             refused=counters.count(store, counters.REFUSED),
             foreign=counters.count(store, counters.FOREIGN),
-            quarantined=0 if row is None else int(row[0]),
-            due=len(due.every(store)),
+            quarantined=quarantine.count(store),
+            due=sum(well in wells for well in due.every(store)),
             outbox=outbox.size(store),
             outbox_oldest_ms=outbox.oldest_ms(store),
-            standing=Counter((alarm.priority, alarm.state) for alarm in alarms.current(store)),
-            changes={
-                str(state): int(n)
-                for state, n in store.rows(
-                    "SELECT state, count(*) FROM advice WHERE kind <> 'hold' GROUP BY state ORDER BY state"
-                )
-            },
+            standing=Counter((alarm.priority, alarm.state) for alarm in alarms.current(store) if alarm.well in wells),
+            changes=_changes(store, wells),
             bytes={part: _size(store.where + end) for part, end in (("main", ""), ("log", "-wal"))},
         )
+
+
+def _changes(store: Store, wells: Collection[str]) -> Mapping[str, int]:
+    changes: Counter[str] = Counter()
+    for state, well, n in store.rows(
+        "SELECT state, well, count(*) FROM advice WHERE kind <> 'hold' GROUP BY state, well ORDER BY state"
+    ):
+        if well in wells:
+            changes[state] += n
+    return changes
 
 
 def _size(path: str) -> int:

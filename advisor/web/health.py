@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Awaitable, Callable
+from collections.abc import Awaitable, Callable, Collection
 
 from starlette.applications import Starlette
 from starlette.datastructures import MutableHeaders
@@ -43,8 +43,11 @@ The review is on the command line: advisor wells, advisor advice, advisor approv
 Ask = Callable[[], Vitals]
 
 
-def application(ask: Ask, store_path: str) -> Starlette:
-    """ask is called from other threads than the daemon's. The store is only ever read, by a connection of its own."""
+def application(ask: Ask, store_path: str, wells: Collection[str]) -> Starlette:
+    """ask is called from other threads than the daemon's. The store is only ever read, by a connection of its own.
+
+    wells: those configured.
+    """
 
     async def front(request: Request) -> Response:
         return PlainTextResponse(FRONT.format(version=ask().version))
@@ -67,7 +70,7 @@ def application(ask: Ask, store_path: str) -> Starlette:
 
     def numbers(request: Request) -> Response:
         """Not a coroutine: it waits for the disk, so that it is given a thread of its own."""
-        said = openmetrics.text(metrics.families(ask(), _tally(store_path)))
+        said = openmetrics.text(metrics.families(ask(), _tally(store_path, wells)))
         return Response(said, headers={"Content-Type": openmetrics.CONTENT_TYPE})
 
     app = Starlette(
@@ -86,11 +89,11 @@ def _age(vitals: Vitals) -> float:
     return round(vitals.progress_age_s, 1)
 
 
-def _tally(store_path: str) -> Tally | None:
+def _tally(store_path: str, wells: Collection[str]) -> Tally | None:
     """None where the store is in memory, or cannot be read just now."""
     try:
         with Store(store_path, readonly=True) as store:
-            return tally.taken(store)
+            return tally.taken(store, wells)
     except StoreFault:
         return None
 

@@ -73,7 +73,7 @@ def main(many: int, hours_long: int) -> None:
         print(f"copied and checked: {size / 1e6:.1f} MB in {time.perf_counter() - began_s:.2f} s")
         began_s = time.perf_counter()
         with Store(folder / "s.db", readonly=True) as store:
-            tally.taken(store)
+            tally.taken(store, one.config.wells)
         print(f"read for the metrics: {1e3 * (time.perf_counter() - began_s):.1f} ms")
         backlog = [each for hour in range(hours_long, hours_long + 24) for each in _hour(wells, hour)]
         _stored(one, backlog)

@@ -107,6 +107,15 @@ def test_a_timer_in_force_outside_its_own_limits_is_said(tmp_path: Path) -> None
     assert said(tmp_path, with_timer(10, 10, "starts_per_h_max = 3")) == []
 
 
+def test_a_timer_whose_least_rest_is_over_the_most_it_has_by_default_is_said(tmp_path: Path) -> None:
+    """300 min at the least and, unsaid, 240 at the most: no rest is left to be proposed."""
+    [told] = said(tmp_path, with_timer(60, 0, "least_idle_min = 300"))
+    assert told.startswith("north/7, drive.least_idle_min: is 300") and "at most 240" in told
+    [told] = said(tmp_path, with_timer(60, 0, "most_idle_min = 5"))
+    assert told.startswith("north/7, drive.least_idle_min: is 10") and "at most 5" in told
+    assert said(tmp_path, with_timer(60, 0, "least_idle_min = 240")) == []
+
+
 @pytest.mark.parametrize(
     ("more", "says"),
     [

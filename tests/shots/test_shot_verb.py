@@ -5,6 +5,9 @@ from __future__ import annotations
 import argparse
 import base64
 import json
+import os
+import subprocess
+import sys
 import wave
 import xml.etree.ElementTree as ET
 from pathlib import Path
@@ -16,6 +19,8 @@ import pytest
 from advisor import shot_verb
 from tests.invented_wells import config_text
 from tests.shots import plain
+
+ROOT = Path(__file__).resolve().parents[2]
 
 FIELDS = {
     "quality",
@@ -120,3 +125,35 @@ def test_the_well_must_be_said_where_there_are_two(tmp_path: Path, capsys: pytes
     assert "--well" in capsys.readouterr().err
     assert called(tmp_path, file, wells=("north/7", "north/8"), well="north/8") == 0
     assert called(tmp_path, tmp_path / "none.json") == 2
+
+
+def test_a_file_that_names_another_well_is_not_passed_off_as_its_own(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Worked up with the pipe of the one well configured, and said so: its depth is not that of the well named."""
+    file = tmp_path / "shot.json"
+    for name, told in (("7", False), ("99", True)):
+        topic = f"wells/north/{name}/reading/trace"
+        file.write_text(json.dumps({"topic": topic, "payload": message(plain.record())}), "utf-8")
+        for asked in (None, "north/7"):
+            assert called(tmp_path, file, well=asked, json=True) == 0
+            notes = json.loads(capsys.readouterr().out)["notes"]
+            assert any("the file names north/99" in note and "north/7" in note for note in notes) is told
+
+
+@pytest.mark.parametrize("name", [b"a\x01b.json", b"s\xfcd.json"], ids=["control character", "not UTF-8"])
+def test_a_file_of_any_name_can_be_plotted(tmp_path: Path, name: bytes) -> None:
+    """XML 1.0, 2.2: most control characters may not stand in a document at all."""
+    file, plot = tmp_path / os.fsdecode(name), tmp_path / "out.svg"
+    file.write_text(json.dumps(message(plain.record())), encoding="utf-8")
+    assert called(tmp_path, file, plot=str(plot)) == 0
+    assert ET.fromstring(plot.read_text(encoding="utf-8")) is not None
+
+
+def test_output_into_a_pipe_that_closes_ends_without_a_word(tmp_path: Path) -> None:
+    file, config = tmp_path / "shot.json", tmp_path / "config.toml"
+    file.write_text(json.dumps(message(plain.record())), encoding="utf-8")
+    config.write_text(config_text("north/7"), encoding="utf-8")
+    command = f"{sys.executable} -m advisor shot {file} --config {config} | true"
+    done = subprocess.run(["/bin/bash", "-c", command], cwd=ROOT, capture_output=True, text=True, check=False)
+    assert done.stderr == ""

@@ -245,10 +245,23 @@ def test_no_broker_is_told_with_its_address(demo: Scenario) -> None:
         Gateway(Site(replace(alone(demo, "north/1"), broker=reach))).run(minutes=60)
 
 
-def test_a_password_file_that_is_not_there_is_told(demo: Scenario, tmp_path: Path) -> None:
-    reach = replace(demo.broker, username="site", password_file=str(tmp_path / "none"))
+@pytest.mark.parametrize("content", [None, b"\xff\xfe"], ids=["not there", "not text"])
+def test_a_password_file_that_cannot_be_read_is_told(demo: Scenario, tmp_path: Path, content: bytes | None) -> None:
+    file = tmp_path / "password"
+    if content is not None:
+        file.write_bytes(content)
+    reach = replace(demo.broker, username="site", password_file=str(file))
     with pytest.raises(LinkError, match=r"broker\.password_file: .*; it must be a readable file"):
         Gateway(Site(replace(alone(demo, "north/1"), broker=reach)))
+
+
+@pytest.mark.parametrize("content", [None, b"no certificate"], ids=["not there", "no certificate"])
+def test_an_authority_that_cannot_be_read_is_told(demo: Scenario, tmp_path: Path, content: bytes | None) -> None:
+    file = tmp_path / "ca.pem"
+    if content is not None:
+        file.write_bytes(content)
+    with pytest.raises(LinkError, match=r"broker\.tls_ca: .*ca\.pem: .*; it must be a file of PEM certificates"):
+        Gateway(Site(replace(alone(demo, "north/1"), broker=replace(demo.broker, tls_ca=str(file)))))
 
 
 def scenario_file(folder: Path, port: int, extra: str = "") -> Path:

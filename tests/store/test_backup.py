@@ -63,6 +63,13 @@ def test_a_backup_overwrites_nothing(tmp_path: Path) -> None:
         backup(path, path)
 
 
+@pytest.mark.parametrize("folder", [".", "/", ""])
+def test_a_folder_is_no_place_for_a_copy(tmp_path: Path, folder: str) -> None:
+    Store(tmp_path / "store.db").close()
+    with pytest.raises(StoreFault, match="is there already; must be a new file"):
+        backup(tmp_path / "store.db", folder)
+
+
 def test_what_a_backup_cannot_do_is_said_and_leaves_nothing_behind(tmp_path: Path) -> None:
     path = tmp_path / "store.db"
     with pytest.raises(StoreFault, match="is not there"):

@@ -3,6 +3,7 @@ from __future__ import annotations
 import csv
 import io
 import json
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -31,6 +32,19 @@ def _readings() -> list[StoredReading]:
         reading("south/a", "run", T0_MS, b'{"running": true,\n "stroke_rate_spm": 8.0}'),
         reading("north/7", "level", T0_MS + 7, '{"level_ft_md": 4800.10, "id": "é,\\"x\\""}'.encode()),
     ]
+
+
+@pytest.mark.parametrize("end", ["\n", "\r", "\r\n"])
+def test_what_breaks_a_line_within_a_cell_breaks_no_row(end: str) -> None:
+    """RFC 4180, 2.6: fields with line breaks are in double quotes. JSON may have any of them between its tokens."""
+    payload = f'{{"running": true,{end}"stroke_rate_spm": 8.0}}'
+    out = io.StringIO(newline="")
+    with Store(MEMORY) as store:
+        readings.add(store, [replace(reading("south/a", "run", T0_MS, payload.encode()), id=f"a{end}b")])
+        export.write(store, "readings", out, "csv")
+    assert out.getvalue().startswith("site,well,kind,at,received_at,id,quality,payload\nsouth,a,run,")
+    [row] = csv.DictReader(io.StringIO(out.getvalue(), newline=""))
+    assert (row["id"], row["payload"]) == (f"a{end}b", payload)
 
 
 def test_readings_as_csv_have_the_columns_that_are_promised() -> None:

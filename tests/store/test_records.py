@@ -256,3 +256,16 @@ def test_refusals_are_shown_newest_first() -> None:
         refusals.keep(store, second)
         assert refusals.newest(store, "north/7") == [second, first]
         assert refusals.newest(store, "south/a") == []
+
+
+def test_a_site_that_sends_what_cannot_be_read_all_day_does_not_fill_the_store() -> None:
+    """Of each well the newest hundred stay, a choice of ours; another well's stay as they are."""
+    with Store(MEMORY) as store:
+        for well, many in (("south/a", 3), ("north/7", 250)):
+            for i in range(many):
+                refusals.keep(
+                    store, Refusal(topic="t", well=well, id=None, error="e", payload_head="", received_at_ms=i)
+                )
+        kept = refusals.newest(store, "north/7", limit=1000)
+        assert [one.received_at_ms for one in kept] == list(range(249, 149, -1))
+        assert len(refusals.newest(store, "south/a")) == 3

@@ -36,9 +36,20 @@ def test_a_gap_is_told_when_it_opens_and_closes_when_the_missing_come() -> None:
 def test_a_site_that_counts_afresh_starts_without_gaps() -> None:
     with Store(MEMORY) as store:
         seqs.note(store, "north/7", [100, 105], at_ms=0)
-        seqs.restart(store, "north/7", 0)
-        assert seqs.note(store, "north/7", [1, 2], at_ms=0) == []
+        assert seqs.note(store, "north/7", [1, 2], at_ms=0, anew=True) == []
         assert seqs.gaps(store, "north/7") == []
+        assert seqs.note(store, "north/7", [4], at_ms=0) == [
+            Gap(well="north/7", after_seq=2, before_seq=4, noted_at_ms=0)
+        ]
+
+
+def test_a_first_number_that_was_only_late_begins_no_count() -> None:
+    with Store(MEMORY) as store:
+        seqs.note(store, "north/7", [0, 5], at_ms=0)
+        seqs.note(store, "north/7", [1], at_ms=0, anew=True)  # from inside a gap
+        seqs.note(store, "north/7", [0], at_ms=0)  # not of the newest reading
+        assert seqs.note(store, "north/7", [6], at_ms=0) == []
+        assert _missing(store) == {2, 3, 4}
 
 
 def test_each_well_counts_for_itself() -> None:

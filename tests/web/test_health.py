@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from prometheus_client.openmetrics.parser import text_string_to_metric_families as parsed
 
+from advisor.store import advice, alarms, due
 from advisor.store.store import Store
 from advisor.web import health
 from advisor.web.faults import WebError
@@ -19,6 +20,7 @@ from advisor.web.server import WebServer, listening
 from advisor.web.vitals import STALE_AFTER_S, Vitals, no_durations, not_ready
 from tests.brokers import free_port, wait_until
 from tests.served import Answer, ask
+from tests.store import factories
 
 WELL = Vitals(
     version="1.2.3",
@@ -60,7 +62,7 @@ def store(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def server(said: list[Vitals], store: Path) -> Iterator[WebServer]:
-    one = WebServer(health.application(lambda: said[-1], str(store)), listening("127.0.0.1", 0))
+    one = WebServer(health.application(lambda: said[-1], str(store), ["north/7"]), listening("127.0.0.1", 0))
     one.start()
     yield one
     one.stop()
@@ -115,6 +117,20 @@ def test_the_metrics_are_read_by_the_parser_of_the_format(get: Get) -> None:
     unacknowledged = {one.labels["priority"]: one.value for one in families["advisor_alarms"].samples}
     assert unacknowledged == {"now": 0.0, "today": 0.0, "this-week": 0.0}
     assert {one.labels["part"] for one in families["advisor_store_bytes"].samples} == {"main", "log"}
+
+
+def test_wells_that_are_configured_no_more_are_in_no_metric(get: Get, store: Path) -> None:
+    """Nobody could acknowledge such an alarm, and whoever is woken by it would be woken for ever."""
+    with Store(store) as written:
+        for well in ("north/7", "north/gone"):
+            alarms.publish(written, [factories.alarm(well=well)])
+            advice.put(written, [factories.advice(id=well, well=well)])
+            due.mark(written, {well: factories.T0_MS})
+    families = {family.name: family for family in parsed(get("/metrics").body)}
+    [standing] = [one.value for one in families["advisor_alarms"].samples if one.value]
+    [changes] = [one.value for one in families["advisor_changes"].samples]
+    [wells_due] = [one.value for one in families["advisor_wells_due"].samples]
+    assert (standing, changes, wells_due) == (1.0, 1.0, 1.0)
 
 
 def test_without_a_store_to_read_its_metrics_are_left_out_and_the_others_stay(get: Get, store: Path) -> None:
@@ -206,7 +222,7 @@ def test_an_address_that_is_not_this_machines_is_named(host: str) -> None:
 def test_a_port_is_free_again_once_the_server_has_stopped(store: Path) -> None:
     port = free_port()
     for _ in range(3):
-        server = WebServer(health.application(lambda: WELL, str(store)), listening("127.0.0.1", port))
+        server = WebServer(health.application(lambda: WELL, str(store), ()), listening("127.0.0.1", port))
         server.start()
         assert ask(f"http://127.0.0.1:{port}/healthz").status == 200
         server.stop()
