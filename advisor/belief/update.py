@@ -131,7 +131,8 @@ def _afresh(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], ro
     drawn = prior.draw(wells, belief.at_ms.tolist(), columns, members=belief.size)
     marked = rows[:, None]
     members = {name: np.where(marked, drawn.members[name], values) for name, values in belief.members.items()}
-    return belief.with_members(members, {"shots": np.where(rows, 0.0, belief.counts["shots"])})
+    forgotten = {name: np.where(rows, 0.0, belief.counts[name]) for name in ("shots", "tests")}
+    return belief.with_members(members, forgotten)
 
 
 def _gate(belief: Belief, seen: Seen, known: Marks, by_last_sd: Array) -> tuple[Array, Marks]:
