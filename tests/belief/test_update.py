@@ -182,6 +182,31 @@ def test_a_level_that_rises_as_if_nothing_were_lifted_is_the_pump_not_the_inflow
     assert after.suspects["no-pump-action"] < 0.2
 
 
+@pytest.mark.parametrize("event", ["pump-changed", "workover"])
+def test_a_new_pump_is_as_likely_as_any_though_half_the_members_had_the_old_one_for_dead(event: str) -> None:
+    """120 bpd unlifted raise the level 120/24/0.014494 x (1 - h/3000) ft an hour, seen every two hours."""
+    belief = after_first(300.0)
+    for _ in range(3):
+        belief = update.production_test(belief, [well()], [column()], [setting()], [150.0])
+    for _ in range(8):
+        belief = carried(belief, 2.0)
+        belief = seen(belief, shot(300.0, int(belief.at_ms[0])))
+    height_ft = 300.0
+    for _ in range(3):
+        for _ in range(2):
+            height_ft += 120.0 / 24.0 / 0.014494 * (1.0 - height_ft / 3000.0)
+        belief = carried(belief, 2.0)
+        belief = seen(belief, shot(height_ft, int(belief.at_ms[0])))
+    assert np.mean(belief.members["ln_effectiveness"] < np.log(0.2)) > 0.4
+    pump = update.events(belief, [well()], [(event,)]).members
+    mean, sd = prior.ln_effectiveness(well())
+    assert float(pump["ln_effectiveness"].mean()) == pytest.approx(mean, abs=0.25 * sd)
+    # as unsure as a pump never seen, and by the 0.09 that its change adds
+    assert float(pump["ln_effectiveness"].std()) == pytest.approx(np.hypot(sd, 0.09), rel=0.1)
+    assert np.abs(pump["ln_effectiveness"] - mean).max() < 4.0 * np.hypot(sd, 0.09)
+    np.testing.assert_array_equal(pump["height_ft"], belief.members["height_ft"])
+
+
 def test_a_shot_under_the_intake_is_wild_where_the_column_errs_much_but_the_level_stands_high() -> None:
     """Read 600 ft hour by hour, of a liquid known to some 240 ft: one that reads 30 ft under the intake is wild."""
     belief = after_first(600.0, shared={"void": 240.0})
