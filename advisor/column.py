@@ -8,6 +8,8 @@ from dataclasses import dataclass, replace
 from advisor.model import Level, Quality, Quantity
 from advisor.well import Well
 
+LEAST_PSIA = 1.0  # a gauge that says less, as a dead one does, or is blamed for more: what is left is a pressure
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BuildUp:
@@ -65,9 +67,10 @@ class Column:
     oil_bbl_per_stb: float = 1.0  # formation volume of the liquid at the intake
 
     def at_casing(self, casing_psia: float) -> Column:
-        """The same at another casing pressure: the gas above the level is heavier in proportion."""
-        gradient = self.gas_psi_per_ft * casing_psia / self.casing_psia
-        return replace(self, casing_psia=casing_psia, gas_psi_per_ft=gradient)
+        """The same at another casing pressure, LEAST_PSIA at least; the gas above the level is as much heavier."""
+        at_psia = max(casing_psia, LEAST_PSIA)
+        gradient = self.gas_psi_per_ft * at_psia / max(self.casing_psia, LEAST_PSIA)
+        return replace(self, casing_psia=at_psia, gas_psi_per_ft=gradient)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

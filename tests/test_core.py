@@ -114,6 +114,17 @@ def test_a_test_is_not_forgotten_with_a_first_level_that_was_wild() -> None:
     assert without > 0.7
 
 
+def test_a_gauge_that_says_no_pressure_at_all_does_not_hold_up_its_well() -> None:
+    """0 psia is a reading that may come; the levels and pressures that follow are worked through."""
+    one = advisor()
+    one.receive([build_up(WELL, START), running(WELL, START), level(WELL, START + hours(0.2))])
+    for after_h, pressure in ((1.0, {"casing_psia": 0.0}), (2.0, {"casing_psig": 5.0}), (3.0, {"casing_psig": 85.0})):
+        one.receive([message(WELL, "casing-pressure", START + hours(after_h), casing_valve="vented", **pressure)])
+        assert one.advance(START + hours(after_h)) == []
+    assert published(one, "assessment")["casing_psig"]["value"] == pytest.approx(85.0)
+    assert published(one, "assessment")["at"] == "2031-03-01T09:00:00Z"
+
+
 def test_a_level_sent_as_a_depth_is_taken_as_sent() -> None:
     one = advisor()
     one.receive([message(WELL, "level", START, level_m_md=1139.766, casing_psig=85.0)])

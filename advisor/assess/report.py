@@ -11,7 +11,7 @@ import numpy as np
 from advisor.assess import errors, fleet
 from advisor.assess.depth import Depth
 from advisor.assess.gasrate import LIQUID_TAKEN, GasRate
-from advisor.column import Column, Inputs, Observation, WorkUp
+from advisor.column import LEAST_PSIA, Column, Inputs, Observation, WorkUp
 from advisor.model import Quantity
 from advisor.physics.constants import DEGR_AT_ZERO_DEGF, FT3_PER_BBL
 from advisor.physics.gas_column import COLUMN_DEGR_PER_FT
@@ -304,7 +304,7 @@ def _column(i: int, case: Case, geometry: _Geometry) -> Column | None:
         below = -gradient * (intake_tvd - datum_tvd)
     rate = float(case.rate.gas_mscfd[i, 0])
     column = Column(
-        casing_psia=casing,
+        casing_psia=max(casing, LEAST_PSIA),
         gas_psi_per_ft=float(gas_psi_per_ft),
         liquid_psi_per_ft=gradient,
         liquid_frac=frac,
