@@ -78,16 +78,15 @@ class Observation:
     """A shot as the belief sees it: liquid height, its random error, and what shared errors do to it.
 
     shared: name of a shared error (velocity, void, gauge, gas_rate, density) -> change of height_ft for one
-    standard deviation of it. censored: it read at or below the intake; height_ft is carried on below 0 there, since
-    how far below a level reads tells how far off its depth is. by_gas_ft: the height as the same shot reads by gas
-    properties alone, alike from shot to shot whichever of them show joint echoes; None without a travel time.
+    standard deviation of it. Of a level read below the intake height_ft is carried on below 0, since how far below it
+    reads tells how far off its depth is. by_gas_ft: the height as the same shot reads by gas properties alone, alike
+    from shot to shot whichever of them show joint echoes; None without a travel time.
     """
 
     at_ms: int
     height_ft: float
     random_sd_ft: float
     shared: Mapping[str, float]
-    censored: bool = False
     by_gas_ft: float | None = None
 
     @property

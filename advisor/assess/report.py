@@ -96,9 +96,7 @@ def records(inputs: Sequence[Inputs], case: Case, notes: Sequence[list[str]]) ->
                 at_ms=each.at_ms,
                 quantities=quantities,
                 column=column,
-                observation=_observation(
-                    each, height[i], _deeper_by_gas(case, i), censored=below[i, 0] > 0.0 or height[i, 0] <= 0.0
-                ),
+                observation=_observation(each, height[i], _deeper_by_gas(case, i)),
                 notes=tuple(notes[i]),
                 gas_by_build_ups=case.rate.by_build_ups[i],
                 rough_gas_mscfd=_finite(case.rate.rough_mscfd[i]),
@@ -331,7 +329,7 @@ def _deeper_by_gas(case: Case, i: int) -> float:
     return float((level.gas_ft_md[i, 0] - level.level_ft_md[i, 0]) / (level.shared_frac[i, 0] * path_ft))
 
 
-def _observation(each: Inputs, height: Array, deeper_by_gas: float, *, censored: bool) -> Observation | None:
+def _observation(each: Inputs, height: Array, deeper_by_gas: float) -> Observation | None:
     """height: (columns,), carried on below the intake; deeper_by_gas in standard deviations of velocity."""
     if not np.isfinite(height).all():
         return None
@@ -345,7 +343,6 @@ def _observation(each: Inputs, height: Array, deeper_by_gas: float, *, censored:
         height_ft=float(height[0]),
         random_sd_ft=max(math.hypot(change["pick"], change["pressure"]), LEAST_RANDOM_FT),
         shared=shared,
-        censored=bool(censored),
         by_gas_ft=by_gas_ft if math.isfinite(by_gas_ft) else None,
     )
 

@@ -71,7 +71,7 @@ def shot(
     belief = evidence.scored(
         belief, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
     )
-    belief = _count_same(belief, seen, given)
+    belief = belief.with_members({}, {"last_ft": np.where(given, seen.height_ft[:, 0], belief.counts["last_ft"])})
     misses, far = _gate(belief, seen, known, by_last_sd)
     followed = known & (np.abs(misses) >= MISSES_FOLLOWED)
     belief = belief.with_members({}, {"misses": np.where(followed | new, 0.0, misses)})
@@ -234,14 +234,6 @@ def settled(
     low = height <= ann.tank_ft
     capped = np.where(low, np.minimum(belief.members["ln_potential"], matched), matched)
     return belief.with_members({"ln_potential": np.where(rows[:, None], capped, belief.members["ln_potential"])})
-
-
-def _count_same(belief: Belief, seen: Seen, given: Marks) -> Belief:
-    height = seen.height_ft[:, 0]
-    again = given & (belief.counts["shots"] > 0) & (np.abs(height - belief.counts["last_ft"]) < 1e-3)
-    again &= ~seen.censored[:, 0]
-    same = np.where(again, belief.counts["same"] + 1.0, np.where(given, 1.0, belief.counts["same"]))
-    return belief.with_members({}, {"same": same, "last_ft": np.where(given, height, belief.counts["last_ft"])})
 
 
 def _counted(belief: Belief, seen: Seen, given: Marks, new: Marks, followed: Marks, believed: Marks) -> Belief:

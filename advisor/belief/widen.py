@@ -68,20 +68,13 @@ def widened(belief: Belief, rows: Marks, by: Mapping[str, float], at_ms: Array, 
     if "ln_effectiveness" in members:
         members["ln_effectiveness"] = prior.bounded(members["ln_effectiveness"])
     counts = {name: np.where(rows, 0.0, belief.counts[name]) for name in ("off_sum", "off_weight")}
-    counts["changed_ms"] = np.where(rows, at_ms, belief.counts["changed_ms"])
     return belief.with_members(members, counts)
 
 
 def as_first_known(belief: Belief, wells: Sequence[Well], rows: Marks) -> Belief:
     """What later change is measured against, member by member."""
-    marked = rows[:, None]
-    then = belief.members["then_effectiveness"], belief.members["then_potential"]
-    return belief.with_members(
-        {
-            "then_effectiveness": np.where(marked, prior.ln_net_effectiveness(wells, belief.members), then[0]),
-            "then_potential": np.where(marked, belief.members["ln_potential"], then[1]),
-        }
-    )
+    now, then = prior.ln_net_effectiveness(wells, belief.members), belief.members["then_effectiveness"]
+    return belief.with_members({"then_effectiveness": np.where(rows[:, None], now, then)})
 
 
 def pump_as_new(belief: Belief, wells: Sequence[Well], rows: Marks) -> Belief:

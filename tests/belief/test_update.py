@@ -55,7 +55,7 @@ def test_a_single_shot_without_history_is_believed_as_it_is(height_ft: float) ->
 
 
 def test_a_level_at_the_intake_is_a_height_of_nothing_with_a_note() -> None:
-    belief = after_first(0.0, censored=True, shared={"velocity": 40.0})
+    belief = after_first(0.0, shared={"velocity": 40.0})
     look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
     assert look.quantities["liquid_height_ft"].value < 5.0
     assert any("at or below the pump intake" in note for note in look.notes)
