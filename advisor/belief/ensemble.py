@@ -72,7 +72,7 @@ COUNTS: dict[str, str] = {
     "liquid_frac": "mean liquid share of the column of the last shot; 0 none",
     "gas_told": "what was known of the gas in it: 0 nothing, 1 what the well produces, 2 a build-up",
     "casing_psia": "casing pressure last worked with; 0 none",
-    "casing_step": "its usual change from one reading to the next, psi",
+    "casing_step": "its usual change where one reading differs from the one before, psi",
     "casing_blamed": "size of the last step of it that the gauge was blamed for by half the members, psi",
     "strokes": "strokes a minute, rests counted in, at the last shot within the gate; 0 none",
     "turned_ms": "time of the first such shot after the last change of them; 0 none",

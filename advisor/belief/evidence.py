@@ -93,7 +93,8 @@ def casing_stepped(belief: Belief, columns: Sequence[Column], bleeds: Sequence[b
 
     The levels that follow tell which half is right: a real step presses the level down, a gauge's does not. A step of
     more than MOST_STEP_PSI, as when a shut valve is opened, is taken for true. bleeds: wells whose casing a build-up
-    has left above the pressure it flows at; what goes on there is neither a step nor its habit.
+    has left above the pressure it flows at; what goes on there is neither a step nor its habit. Nor is a time at
+    which no other pressure came: levels and runs come between.
     """
     counts = belief.counts
     now_psia = np.array([c.casing_psia for c in columns])
@@ -112,6 +113,6 @@ def casing_stepped(belief: Belief, columns: Sequence[Column], bleeds: Sequence[b
         {
             "casing_psia": now_psia,
             "casing_blamed": np.where(stepped, np.abs(step_psi), counts["casing_blamed"]),
-            "casing_step": habit,
+            "casing_step": np.where(first | (step_psi != 0.0), habit, usual_psi),
         },
     )

@@ -271,6 +271,20 @@ def test_a_step_of_the_casing_pressure_is_blamed_on_the_gauge_only_if_the_level_
     assert chances["real"] < 0.5
 
 
+def test_the_habit_of_a_casing_pressure_does_not_fade_while_levels_and_runs_come_alone() -> None:
+    """Pressures that go up and down by 8 psi from one to the next; 12 psi are then no step of a gauge: six times the
+    usual change would be."""
+    blamed = {}
+    for between in (0, 20):
+        belief = after_first(600.0)
+        for casing_psia in [60.0, 68.0] * 15 + [80.0]:
+            for _ in range(1 + between):
+                belief = evidence.casing_stepped(belief, [column(casing_psia=casing_psia)])
+        blamed[between] = float(np.abs(belief.members["gauge"]).max()), float(belief.counts["casing_step"][0])
+    assert blamed[20] == blamed[0]
+    assert blamed[0][0] < 5.0 and blamed[0][1] == pytest.approx(8.0, rel=0.2)
+
+
 def test_a_valve_that_is_opened_again_is_not_the_gauge() -> None:
     """Two days shut, 60 to 500 psia by 9 psi an hour; what then falls back to 60 at once is gas let go."""
     belief = after_first(600.0)
