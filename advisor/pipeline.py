@@ -199,7 +199,6 @@ def _taken_in(belief: Belief, held: list[Work], wells: list[Well], columns: list
     if any(events):
         belief = update.events(belief, wells, events)
     shots = [item.shot for item in held]
-    anew = [shot is not None and count == 0.0 for shot, count in zip(shots, belief.counts["shots"], strict=True)]
     if any(shot is not None for shot in shots):
         in_force = [item.setting for item in held]
         ledgers = [item.memory.ledger for item in held]
@@ -207,9 +206,12 @@ def _taken_in(belief: Belief, held: list[Work], wells: list[Well], columns: list
     fillages = [item.moment.fillage_frac() for item in held]
     if any(value is not None for value in fillages):
         belief = barrel.taken(belief, wells, columns, [item.setting for item in held], fillages)
+    taken = belief.counts["shots"].tolist()
+    anew = [shot is not None and count == 1.0 for shot, count in zip(shots, taken, strict=True)]
     if any(anew):
         belief = _tested_before(belief, held, wells, columns, anew)
-    rates = [item.moment.test_bpd() for item in held]
+    # a test before any shot waits for the first one: until then a belief is by the configuration alone
+    rates = [item.moment.test_bpd() if count > 0.0 else None for item, count in zip(held, taken, strict=True)]
     if any(value is not None for value in rates):
         _surprised(belief, held, wells, columns, rates)
         belief = update.production_test(belief, wells, columns, [item.setting for item in held], rates)
@@ -219,7 +221,7 @@ def _taken_in(belief: Belief, held: list[Work], wells: list[Well], columns: list
 def _tested_before(
     belief: Belief, held: list[Work], wells: list[Well], columns: list[Column], anew: Sequence[bool]
 ) -> Belief:
-    """With the last test before a well's first level, where it still tells of the well as it is."""
+    """With the last test before a shot that is a well's first, where it still tells of the well as it is."""
     told = [bookkeeping.test_before(item) if new else None for item, new in zip(held, anew, strict=True)]
     if not any(told):
         return belief
@@ -231,7 +233,7 @@ def _tested_before(
 def _surprised(
     belief: Belief, held: list[Work], wells: list[Well], columns: list[Column], rates: Sequence[float | None]
 ) -> None:
-    """How far each test is from what was believed before it; of a well with shots, whose rate is known a little."""
+    """How far each test is from what was believed before it."""
     off_sd = update.surprise_of_test(
         belief,
         wells,
@@ -241,7 +243,7 @@ def _surprised(
         [update.test_sd_bpd(rate if rate is not None else 0.0) for rate in rates],
     )
     for k, item in enumerate(held):
-        if rates[k] is not None and belief.counts["shots"][k] > 0:
+        if rates[k] is not None:
             item.memory = replace(item.memory, test_off_sd=float(off_sd[k]))
 
 

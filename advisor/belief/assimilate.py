@@ -20,7 +20,6 @@ UPDATED: tuple[str, ...] = (
     "wander",
     *OF_THE_WELL,
     "then_effectiveness",
-    "then_potential",
     *SHARED,
 )
 

@@ -24,13 +24,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from advisor.belief.ensemble import Array
-from advisor.column import Column
+from advisor.column import LEAST_PSIA, Column
 from advisor.physics import inflow
 from advisor.well import Well
 
 WANDER_SD, WANDER_D = 0.01, 0.5  # of inflow: wells give a per cent more or less for half a day (our choice)
 GAUGE_SD_PSI = 1.0  # one standard deviation of the shared gauge error
-LEAST_PSIA = 1.0  # however much is blamed on the gauge, what is left is a pressure
 DENSITY_SD_FRAC = 0.02  # and of the liquid's density
 FREE_GAS_AT_PSIA = 100.0
 MOST_SLIP_SHARE = 0.4  # of the displacement at the configured rate: a pump that loses more lacks effectiveness

@@ -37,7 +37,6 @@ PARAMETERS: dict[str, str] = {
     "gas_rate": "shared error of the annular gas rate, standard deviations",
     "density": "shared error of the liquid's density, standard deviations",
     "then_effectiveness": "ln of liquid over displacement after slip when the pump was first known",
-    "then_potential": "ln of the inflow potential when the well was first known",
     "free_ft": "height the level would have without what shots have set right since the last lesson, ft",
     "idle_ft": "height the level would have if nothing had been lifted since the last shot, ft",
 }
@@ -58,7 +57,6 @@ COUNTS: dict[str, str] = {
     "shots": "shots taken in",
     "misses": "shots in a row outside the gate, signed by their side",
     "changes": "times a run of such shots was followed as a change",
-    "changed_ms": "time of the last such change or widening event; 0 none",
     "tests": "production tests taken in",
     "at_intake": "log odds for members whose level is at the intake, kept from one measured fillage to the next",
     "fillages": "measured fillages taken in",
@@ -66,7 +64,6 @@ COUNTS: dict[str, str] = {
     "first_ms": "time of the first shot; 0 none",
     "shot_ms": "time of the last shot; 0 none",
     "lesson_ms": "time of the last shot that taught of the well as well as of the level; 0 none",
-    "same": "shots in a row with the same height to a thousandth",
     "last_ft": "height of the last shot",
     "run_h": "hours run since the last shot",
     "idle_h": "hours idle since the last shot",
@@ -75,7 +72,7 @@ COUNTS: dict[str, str] = {
     "liquid_frac": "mean liquid share of the column of the last shot; 0 none",
     "gas_told": "what was known of the gas in it: 0 nothing, 1 what the well produces, 2 a build-up",
     "casing_psia": "casing pressure last worked with; 0 none",
-    "casing_step": "its usual change from one reading to the next, psi",
+    "casing_step": "its usual change where one reading differs from the one before, psi",
     "casing_blamed": "size of the last step of it that the gauge was blamed for by half the members, psi",
     "strokes": "strokes a minute, rests counted in, at the last shot within the gate; 0 none",
     "turned_ms": "time of the first such shot after the last change of them; 0 none",
@@ -83,7 +80,6 @@ COUNTS: dict[str, str] = {
     "gauge_blamed": "log odds gained for a step that was the gauge's since members were last exchanged",
     "off_sum": "what lessons were off by, in standard deviations, the older the less of it",
     "off_weight": "and what the squares of their weights come to",
-    "leaks": "log odds gained for liquid that drains back while idle",
     "weighed_day": "last day whose stillness was weighed, days since 1970; 0 none",
     "velocity_doubted": "1 once members were put at the intake for the velocity of sound they took above it",
     "void_share": "change of the last shot's height for one deviation of void, as a share of it",
@@ -165,7 +161,10 @@ def join(beliefs: Sequence[Belief]) -> Belief:
 
 
 def from_bytes(stored: bytes) -> Belief:
-    """A belief of one well from what to_bytes gave; BeliefFormatError says what is wrong with other bytes."""
+    """A belief of one well from what to_bytes gave; BeliefFormatError says what is wrong with other bytes.
+
+    A count that was not kept yet is 0; what is kept no more is left out, so that beliefs of all ages join.
+    """
     if not stored.startswith(MAGIC):
         raise BeliefFormatError(f"stored belief: begins with {stored[:6]!r}; must begin with {MAGIC!r}")
     head_size = struct.calcsize("<HHHqI")
@@ -179,7 +178,7 @@ def from_bytes(stored: bytes) -> Belief:
     at = len(MAGIC) + head_size
     name = stored[at : at + name_size].decode()
     at += name_size
-    counts: dict[str, Array] = {key: np.zeros(1) for key in COUNTS}  # a belief stored before one of them was kept
+    counts: dict[str, Array] = {key: np.zeros(1) for key in COUNTS}
     for _ in range(counted):
         key, at = _key(stored, at)
         counts[key] = np.array(struct.unpack_from("<d", stored, at), dtype=np.float64)
@@ -191,7 +190,12 @@ def from_bytes(stored: bytes) -> Belief:
         key, at = _key(stored, at)
         members[key] = np.frombuffer(stored, dtype="<f8", count=size, offset=at).astype(np.float64)[None, :]
         at += 8 * size
-    return Belief(wells=(name,), at_ms=np.array([at_ms], dtype=np.int64), members=members, counts=counts)
+    return Belief(
+        wells=(name,),
+        at_ms=np.array([at_ms], dtype=np.int64),
+        members={key: values for key, values in members.items() if key in PARAMETERS},
+        counts={key: counts[key] for key in COUNTS},
+    )
 
 
 def _key(stored: bytes, at: int) -> tuple[str, int]:

@@ -21,7 +21,7 @@ ODDS_KEPT = (-2.0, 10.0)
 LEAST_AGAINST, SHORT_SD = 1.0, 2.0
 RISE_SHARE = 0.4  # of what comes in unlifted, from one shot to the next
 LATCHED_ODDS, FALL_SD = 4.0, 3.0
-LEAST_SPELL_H, LEAST_RUN_H = 0.5, 0.1
+LEAST_RUN_H = 0.1
 USUAL_STEP_PSI, STEP_MEMORY = 1.0, 0.1  # of the casing pressure from one reading to the next
 LEAST_STEP_PSI, STEP_FACTOR = 10.0, 6.0
 MOST_STEP_PSI = 60.0  # a larger step is a valve's; a gauge so far off is told by whole days
@@ -30,11 +30,11 @@ MOST_STEP_PSI = 60.0  # a larger step is a valve's; a gauge so far off is told b
 def scored(
     belief: Belief, height_ft: Array, variance: Array, predicted: Array, unlifted: Array, known: Marks
 ) -> Belief:
-    """Log odds gained for a pump that lifts nothing, and for liquid that drains back while idle.
+    """Log odds gained for a pump that lifts nothing.
 
     Heights and their variances (W, 1), what members would read with and without the pump (W, M). A shot is held
-    against what a lifting pump leaves and against what comes in unlifted; after idle hours, against a rise three
-    deviations above what inflow can give. One shot counts for a factor of e^3 at most, either way.
+    against what a lifting pump leaves and against what comes in unlifted. One shot counts for a factor of e^3 at
+    most, either way.
     """
     counts = belief.counts
     sd = np.sqrt(predicted.var(axis=-1, ddof=1) + variance[:, 0])
@@ -51,15 +51,11 @@ def scored(
     gained = np.where(rises, gained, np.minimum(gained, 0.0))
     apart = apart_ft > sd  # else the shot cannot tell the two
     ran = told & apart & (counts["run_h"] >= LEAST_RUN_H)
-    off = (height_ft[:, 0] - predicted.mean(axis=-1)) / sd
     # a level that stands where it rose to says nothing against a dead pump; one that falls while running does
     fell = height_ft[:, 0] < counts["last_ft"] - FALL_SD * np.sqrt(variance[:, 0])
     ran &= (gained > 0.0) | fell | (counts["no_lift"] < LATCHED_ODDS)
-    idled = told & (counts["idle_h"] >= LEAST_SPELL_H) & (counts["run_h"] <= 0.2 * counts["idle_h"])
-    return belief.with_members(
-        {},
-        {"no_lift": _kept(counts["no_lift"], gained, ran), "leaks": _kept(counts["leaks"], 3.0 * off - 4.5, idled)},
-    )
+    after = np.clip(counts["no_lift"] + np.clip(gained, -MOST_ODDS, MOST_ODDS), *ODDS_KEPT)
+    return belief.with_members({}, {"no_lift": np.where(ran, after, counts["no_lift"])})
 
 
 def tested(
@@ -85,11 +81,6 @@ def less_lifted(belief: Belief, wells: Sequence[Well]) -> Array:
     return np.asarray(cycles.soft_below(lost - np.log(1.0 - WEAR), SOFT).mean(axis=-1))
 
 
-def _kept(before: Array, gained: Array, rows: Marks) -> Array:
-    after = np.clip(before + np.clip(gained, -MOST_ODDS, MOST_ODDS), *ODDS_KEPT)
-    return np.where(rows, after, before)
-
-
 def _log_likelihood(height_ft: Array, variance: Array, read_ft: Array) -> Array:
     """ln of the normal density of each shot, the members' mean and spread taken as normal; constants left out."""
     total = read_ft.var(axis=-1, ddof=1) + variance[:, 0]
@@ -102,7 +93,8 @@ def casing_stepped(belief: Belief, columns: Sequence[Column], bleeds: Sequence[b
 
     The levels that follow tell which half is right: a real step presses the level down, a gauge's does not. A step of
     more than MOST_STEP_PSI, as when a shut valve is opened, is taken for true. bleeds: wells whose casing a build-up
-    has left above the pressure it flows at; what goes on there is neither a step nor its habit.
+    has left above the pressure it flows at; what goes on there is neither a step nor its habit. Nor is a time at
+    which no other pressure came: levels and runs come between.
     """
     counts = belief.counts
     now_psia = np.array([c.casing_psia for c in columns])
@@ -121,6 +113,6 @@ def casing_stepped(belief: Belief, columns: Sequence[Column], bleeds: Sequence[b
         {
             "casing_psia": now_psia,
             "casing_blamed": np.where(stepped, np.abs(step_psi), counts["casing_blamed"]),
-            "casing_step": habit,
+            "casing_step": np.where(first | (step_psi != 0.0), habit, usual_psi),
         },
     )

@@ -80,7 +80,6 @@ def draw(
     drawn["idle_ft"] = drawn["height_ft"].copy()
     drawn["ln_potential"] = ln_potential(wells, drawn, ann) + LN_POTENTIAL_SD * z["ln_potential"]
     drawn["then_effectiveness"] = ln_net_effectiveness(wells, drawn)
-    drawn["then_potential"] = drawn["ln_potential"].copy()
     counts = {name: np.zeros(len(wells)) for name in COUNTS}
     return Belief(wells=tuple(well.key for well in wells), at_ms=times, members=drawn, counts=counts)
 

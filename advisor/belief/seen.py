@@ -86,7 +86,6 @@ class Seen:
         middle = belief.members["height_ft"].mean(axis=-1, keepdims=True)
         known_ft = np.where(belief.counts["shots"][:, None] > 0, middle, np.maximum(self.height_ft, 0.0))
         self.variance = np.square(picked) + np.square(COLUMN_SD_FRAC * known_ft)
-        self.censored = np.array([[o.censored] for o in listed])
         self.at_ms = np.array([float(o.at_ms) for o in listed])
         by = {name: np.array([[o.shared.get(name, 0.0)] for o in listed]) for name in SHARED}
         scale = np.maximum(self.height_ft, LEAST_SCALE_FT)

@@ -71,7 +71,7 @@ def shot(
     belief = evidence.scored(
         belief, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
     )
-    belief = _count_same(belief, seen, given)
+    belief = belief.with_members({}, {"last_ft": np.where(given, seen.height_ft[:, 0], belief.counts["last_ft"])})
     misses, far = _gate(belief, seen, known, by_last_sd)
     followed = known & (np.abs(misses) >= MISSES_FOLLOWED)
     belief = belief.with_members({}, {"misses": np.where(followed | new, 0.0, misses)})
@@ -131,7 +131,8 @@ def _afresh(belief: Belief, wells: Sequence[Well], columns: Sequence[Column], ro
     drawn = prior.draw(wells, belief.at_ms.tolist(), columns, members=belief.size)
     marked = rows[:, None]
     members = {name: np.where(marked, drawn.members[name], values) for name, values in belief.members.items()}
-    return belief.with_members(members, {"shots": np.where(rows, 0.0, belief.counts["shots"])})
+    forgotten = {name: np.where(rows, 0.0, belief.counts[name]) for name in ("shots", "tests")}
+    return belief.with_members(members, forgotten)
 
 
 def _gate(belief: Belief, seen: Seen, known: Marks, by_last_sd: Array) -> tuple[Array, Marks]:
@@ -233,14 +234,6 @@ def settled(
     low = height <= ann.tank_ft
     capped = np.where(low, np.minimum(belief.members["ln_potential"], matched), matched)
     return belief.with_members({"ln_potential": np.where(rows[:, None], capped, belief.members["ln_potential"])})
-
-
-def _count_same(belief: Belief, seen: Seen, given: Marks) -> Belief:
-    height = seen.height_ft[:, 0]
-    again = given & (belief.counts["shots"] > 0) & (np.abs(height - belief.counts["last_ft"]) < 1e-3)
-    again &= ~seen.censored[:, 0]
-    same = np.where(again, belief.counts["same"] + 1.0, np.where(given, 1.0, belief.counts["same"]))
-    return belief.with_members({}, {"same": same, "last_ft": np.where(given, height, belief.counts["last_ft"])})
 
 
 def _counted(belief: Belief, seen: Seen, given: Marks, new: Marks, followed: Marks, believed: Marks) -> Belief:
@@ -358,7 +351,8 @@ def lifted_bpd(
     height = belief.members["height_ft"]
     arrays = cycles.as_arrays(settings)
     begins = np.ones(len(wells))
-    steady_bpd = cycles.steady_bpd(height, arrays, fed, pump, ann)
+    low = cycles.as_good_as_empty(height, arrays, fed, pump, ann)
+    steady_bpd = cycles.steady_bpd(np.where(low, 0.0, height), arrays, fed, pump, ann)
     if not (arrays.idle_d > 0.0).any():
         return steady_bpd
     return np.where(

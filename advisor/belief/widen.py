@@ -68,33 +68,33 @@ def widened(belief: Belief, rows: Marks, by: Mapping[str, float], at_ms: Array, 
     if "ln_effectiveness" in members:
         members["ln_effectiveness"] = prior.bounded(members["ln_effectiveness"])
     counts = {name: np.where(rows, 0.0, belief.counts[name]) for name in ("off_sum", "off_weight")}
-    counts["changed_ms"] = np.where(rows, at_ms, belief.counts["changed_ms"])
     return belief.with_members(members, counts)
 
 
 def as_first_known(belief: Belief, wells: Sequence[Well], rows: Marks) -> Belief:
     """What later change is measured against, member by member."""
-    marked = rows[:, None]
-    then = belief.members["then_effectiveness"], belief.members["then_potential"]
-    return belief.with_members(
-        {
-            "then_effectiveness": np.where(marked, prior.ln_net_effectiveness(wells, belief.members), then[0]),
-            "then_potential": np.where(marked, belief.members["ln_potential"], then[1]),
-        }
-    )
+    now, then = prior.ln_net_effectiveness(wells, belief.members), belief.members["then_effectiveness"]
+    return belief.with_members({"then_effectiveness": np.where(rows[:, None], now, then)})
 
 
 def pump_as_new(belief: Belief, wells: Sequence[Well], rows: Marks) -> Belief:
-    """A new pump is as likely as any: what wore is forgotten, and with it what it was compared with."""
+    """A new pump is as likely as any: what wore is forgotten, and with it what it was compared with.
+
+    It is known no worse than a pump that nothing was known of, widened by its event: of an old one that half the
+    members had for dead the two halves would else be those of the new one.
+    """
     shift: dict[str, Array] = {}
     losses = np.log(np.array([prior.losses_bpd(well) for well in wells]))
-    for name, target in (
-        ("ln_effectiveness", np.array([prior.ln_effectiveness(well)[0] for well in wells])),
-        ("ln_slip", losses[:, 0]),
-        ("ln_leak", losses[:, 1]),
+    full = np.array([prior.ln_effectiveness(well) for well in wells])
+    for name, target, sd in (
+        ("ln_effectiveness", full[:, :1], full[:, 1:]),
+        ("ln_slip", losses[:, :1], prior.LN_SLIP_SD),
+        ("ln_leak", losses[:, 1:], prior.LN_LEAK_SD),
     ):
         values = belief.members[name]
-        moved = values + (target[:, None] - values.mean(axis=-1, keepdims=True))
+        most = np.hypot(sd, BY_EVENT["pump-changed"][name])
+        narrower = np.minimum(most / np.maximum(values.std(axis=-1, keepdims=True), 1e-9), 1.0)
+        moved = target + narrower * (values - values.mean(axis=-1, keepdims=True))
         shift[name] = np.where(rows[:, None], moved, values)
     shift["ln_effectiveness"] = prior.bounded(shift["ln_effectiveness"])
     belief = belief.with_members(shift, {"no_lift": np.where(rows, 0.0, belief.counts["no_lift"])})

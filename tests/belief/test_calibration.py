@@ -110,7 +110,6 @@ def seen(sim: PlainWell, now_ms: int) -> Observation:
         height_ft=height,
         random_sd_ft=8.0,
         shared={"velocity": 40.0, "void": 0.08 * height, "gas_rate": 0.02 * height},
-        censored=height <= 0.0,
     )
 
 

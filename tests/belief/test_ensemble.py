@@ -20,6 +20,16 @@ def test_a_belief_stored_before_a_count_was_kept_has_it_at_zero() -> None:
     assert ensemble.from_bytes(older.to_bytes()).counts["strokes"].tolist() == [0.0]
 
 
+def test_what_a_stored_belief_has_that_is_kept_no_more_is_left_out_so_that_it_joins_others() -> None:
+    """An earlier release kept the count "leaks" and the member "then_potential"."""
+    one, other = three().pick([0]), three().pick([1])
+    older = other.with_members({"then_potential": np.zeros((1, 16))}, {"leaks": np.ones(1)})
+    for listed in ([one, older], [older, one]):
+        back = ensemble.join([ensemble.from_bytes(each.to_bytes()) for each in listed])
+        assert set(back.counts) == set(one.counts)
+        assert set(back.members) == set(one.members)
+
+
 def test_a_belief_comes_back_from_its_bytes_unchanged() -> None:
     for i in range(3):
         one = three().pick([i])

@@ -16,9 +16,7 @@ PER_SD_FT = -150.0
 
 def after(read_ft: float, **more) -> Belief:  # type: ignore[no-untyped-def]
     own = well(**more)
-    seen = Observation(
-        at_ms=START_MS, height_ft=read_ft, random_sd_ft=5.0, shared={"velocity": PER_SD_FT}, censored=read_ft <= 0.0
-    )
+    seen = Observation(at_ms=START_MS, height_ft=read_ft, random_sd_ft=5.0, shared={"velocity": PER_SD_FT})
     drawn = prior.draw([own], START_MS, [column()], members=512)
     return update.shot(drawn, [own], [column()], [seen])
 

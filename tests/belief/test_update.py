@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from advisor.belief import balance, evidence, prior, step, update
 from advisor.belief import present as presents
@@ -55,7 +56,7 @@ def test_a_single_shot_without_history_is_believed_as_it_is(height_ft: float) ->
 
 
 def test_a_level_at_the_intake_is_a_height_of_nothing_with_a_note() -> None:
-    belief = after_first(0.0, censored=True, shared={"velocity": 40.0})
+    belief = after_first(0.0, shared={"velocity": 40.0})
     look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
     assert look.quantities["liquid_height_ft"].value < 5.0
     assert any("at or below the pump intake" in note for note in look.notes)
@@ -182,6 +183,31 @@ def test_a_level_that_rises_as_if_nothing_were_lifted_is_the_pump_not_the_inflow
     assert after.suspects["no-pump-action"] < 0.2
 
 
+@pytest.mark.parametrize("event", ["pump-changed", "workover"])
+def test_a_new_pump_is_as_likely_as_any_though_half_the_members_had_the_old_one_for_dead(event: str) -> None:
+    """120 bpd unlifted raise the level 120/24/0.014494 x (1 - h/3000) ft an hour, seen every two hours."""
+    belief = after_first(300.0)
+    for _ in range(3):
+        belief = update.production_test(belief, [well()], [column()], [setting()], [150.0])
+    for _ in range(8):
+        belief = carried(belief, 2.0)
+        belief = seen(belief, shot(300.0, int(belief.at_ms[0])))
+    height_ft = 300.0
+    for _ in range(3):
+        for _ in range(2):
+            height_ft += 120.0 / 24.0 / 0.014494 * (1.0 - height_ft / 3000.0)
+        belief = carried(belief, 2.0)
+        belief = seen(belief, shot(height_ft, int(belief.at_ms[0])))
+    assert np.mean(belief.members["ln_effectiveness"] < np.log(0.2)) > 0.4
+    pump = update.events(belief, [well()], [(event,)]).members
+    mean, sd = prior.ln_effectiveness(well())
+    assert float(pump["ln_effectiveness"].mean()) == pytest.approx(mean, abs=0.25 * sd)
+    # as unsure as a pump never seen, and by the 0.09 that its change adds
+    assert float(pump["ln_effectiveness"].std()) == pytest.approx(np.hypot(sd, 0.09), rel=0.1)
+    assert np.abs(pump["ln_effectiveness"] - mean).max() < 4.0 * np.hypot(sd, 0.09)
+    np.testing.assert_array_equal(pump["height_ft"], belief.members["height_ft"])
+
+
 def test_a_shot_under_the_intake_is_wild_where_the_column_errs_much_but_the_level_stands_high() -> None:
     """Read 600 ft hour by hour, of a liquid known to some 240 ft: one that reads 30 ft under the intake is wild."""
     belief = after_first(600.0, shared={"void": 240.0})
@@ -246,6 +272,20 @@ def test_a_step_of_the_casing_pressure_is_blamed_on_the_gauge_only_if_the_level_
     assert chances["real"] < 0.5
 
 
+def test_the_habit_of_a_casing_pressure_does_not_fade_while_levels_and_runs_come_alone() -> None:
+    """Pressures that go up and down by 8 psi from one to the next; 12 psi are then no step of a gauge: six times the
+    usual change would be."""
+    blamed = {}
+    for between in (0, 20):
+        belief = after_first(600.0)
+        for casing_psia in [60.0, 68.0] * 15 + [80.0]:
+            for _ in range(1 + between):
+                belief = evidence.casing_stepped(belief, [column(casing_psia=casing_psia)])
+        blamed[between] = float(np.abs(belief.members["gauge"]).max()), float(belief.counts["casing_step"][0])
+    assert blamed[20] == blamed[0]
+    assert blamed[0][0] < 5.0 and blamed[0][1] == pytest.approx(8.0, rel=0.2)
+
+
 def test_a_valve_that_is_opened_again_is_not_the_gauge() -> None:
     """Two days shut, 60 to 500 psia by 9 psi an hour; what then falls back to 60 at once is gas let go."""
     belief = after_first(600.0)
@@ -281,6 +321,45 @@ def test_a_production_test_ties_what_is_lifted() -> None:
     untouched = update.production_test(belief, wells, columns, settings, [None])
     assert untouched.counts["tests"][0] == 0
     np.testing.assert_array_equal(untouched.members["ln_potential"], belief.members["ln_potential"])
+
+
+@pytest.mark.parametrize("rate_bpd", [190.0, 150.0, 120.0])
+def test_a_test_of_a_pump_that_starves_tells_what_comes_in_though_the_level_ripples(rate_bpd: float) -> None:
+    """With the level at the intake a pump lifts what comes in; three tests of 4 % know it to 4/1.73 = 2.3 %."""
+    args = ([well()], [column()], [setting()])
+    belief = after_first(-20.0, shared={"velocity": 40.0})
+    for _ in range(6):
+        belief = carried(belief, 6.0)
+        belief = seen(belief, shot(-20.0, int(belief.at_ms[0]), shared={"velocity": 40.0}))
+    assert np.mean(belief.members["height_ft"] > 0.0) > 0.3  # of a foot or two
+    for _ in range(3):
+        belief = update.production_test(belief, *args, [rate_bpd])
+    look = presents.summary(belief, *args, [True])[0]
+    assert look.quantities["inflow_reachable_bpd"].value == pytest.approx(rate_bpd, rel=0.04)
+    assert look.quantities["inflow_reachable_bpd"].sd < 2.0 * 0.023 * rate_bpd
+    assert look.lifted_bpd.value == pytest.approx(rate_bpd, rel=0.04)
+    # its barrel holds what comes in and what slips back, 3 % of 210 bbl/d, of 0.84 x 210 or so (8 %)
+    full = np.exp(prior.ln_effectiveness(well())[0]) * 209.8
+    assert look.quantities["fillage_frac"].value == pytest.approx(min((rate_bpd + 6.3) / full, 1.0), abs=0.08)
+
+
+@pytest.mark.parametrize("rate_bpd", [165.0, 150.0])
+def test_a_pump_met_starving_pounds_as_its_tests_have_it(rate_bpd: float) -> None:
+    """The barrel holds what is lifted and what slips back, 3 % of 210 bbl/d, over what it takes when full, known to
+    8 % by the prior: how likely that is under 0.85, given that a pump that starves fills less than gas leaves it."""
+    args = ([well()], [column()], [setting()])
+    belief = after_first(-20.0, shared={"velocity": 40.0})
+    assert float(belief.counts["met"][0]) > 0.5
+    for _ in range(6):
+        belief = carried(belief, 6.0)
+        belief = seen(belief, shot(-20.0, int(belief.at_ms[0]), shared={"velocity": 40.0}))
+    for _ in range(3):
+        belief = update.production_test(belief, *args, [rate_bpd])
+    ln_full, sd = prior.ln_effectiveness(well())
+    gas_leaves = 1.0 / (1.0 + prior.FREE_GAS * 100.0 / 67.5)  # at 60 psia and 7.5 of gas
+    filled = np.log((rate_bpd + 0.03 * 209.8) / (np.exp(ln_full) * 209.8))
+    by_hand = ndtr((np.log(0.85) - filled) / sd) / ndtr((np.log(gas_leaves) - filled) / sd)
+    assert presents.summary(belief, *args, [True])[0].pound_probability == pytest.approx(by_hand, abs=0.12)
 
 
 def test_a_test_far_from_belief_is_a_surprise_in_deviations() -> None:

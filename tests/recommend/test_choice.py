@@ -35,7 +35,6 @@ def believed(
     lifted = 26.23 * rate * 0.88 - 6.0
     # at the level of the intake the curve gives some 0.96 of its potential
     members["ln_potential"] = np.log(lifted * inflow_share / 0.95) + spread * z
-    members["then_potential"] = members["ln_potential"].copy()
     members["then_effectiveness"] = prior.ln_net_effectiveness([of], members)
     counts = {"shots": np.array([20.0])}
     return belief.with_members(members, counts)

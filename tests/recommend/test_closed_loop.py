@@ -73,7 +73,6 @@ class Loop:
             height_ft=height,
             random_sd_ft=8.0,
             shared={"velocity": 40.0, "void": 0.08 * height, "gas_rate": 0.02 * height},
-            censored=height <= 0.0,
         )
         self.belief = update.shot(self.belief, [self.of], [COLUMN], [seen], settings=[self.setting()])
 
