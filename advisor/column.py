@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 from advisor.model import Level, Quality, Quantity
 from advisor.well import Well
 
-LEAST_CASING_PSIA = 1.0  # no pump pulls a casing nearer to a vacuum: a gauge that says less is dead (our choice)
+LEAST_PSIA = (
+    1.0  # no pump pulls a casing nearer to a vacuum: a gauge that says less is dead, or blamed for more (our choice)
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -80,8 +82,8 @@ class Column:
 
     def at_casing(self, casing_psia: float) -> Column:
         """The same at another casing pressure: the gas above the level is heavier in proportion."""
-        casing_psia = max(casing_psia, LEAST_CASING_PSIA)
-        gradient = self.gas_psi_per_ft * casing_psia / max(self.casing_psia, LEAST_CASING_PSIA)
+        casing_psia = max(casing_psia, LEAST_PSIA)
+        gradient = self.gas_psi_per_ft * casing_psia / max(self.casing_psia, LEAST_PSIA)
         return replace(self, casing_psia=casing_psia, gas_psi_per_ft=gradient)
 
 

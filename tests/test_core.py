@@ -92,6 +92,8 @@ def test_a_drive_that_says_it_is_set_to_0_keeps_the_rate_it_had(rate: float) -> 
     assert published(one, "advice")["now"]["stroke_rate_spm"] == 8.0
     # 0.1166 x 1.5 in squared x 86 in x 8 strokes a minute
     assert published(one, "assessment")["pump_displacement_bpd"]["value"] == pytest.approx(180.5, rel=0.002)
+
+
 def test_a_test_before_any_shot_waits_for_the_first_and_counts_once() -> None:
     """A level without a pressure is no shot; the pressure that follows it gives an annulus, and a belief of none."""
     one = advisor()
