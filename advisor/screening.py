@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from advisor.column import LEAST_CASING_PSIA
+from advisor.column import LEAST_PSIA
 from advisor.model import CasingPressure, Level, ProductionTest, Quality, Reading, TimeClass, Trace
 from advisor.physics import pump
 from advisor.well import Well
@@ -84,10 +84,10 @@ def gauge_doubts(measured: Level | Trace | CasingPressure, atmospheric_psia: flo
     """Why the casing pressure of a reading, or of a shot, is none."""
     said = measured.casing_psig
     least_psig = min(said) if isinstance(said, tuple) else said
-    if least_psig is None or least_psig + atmospheric_psia >= LEAST_CASING_PSIA:
+    if least_psig is None or least_psig + atmospheric_psia >= LEAST_PSIA:
         return []
     return [
-        f"its casing pressure of {least_psig:.4g} psig is less than {LEAST_CASING_PSIA:g} psia, which no casing has; "
+        f"its casing pressure of {least_psig:.4g} psig is less than {LEAST_PSIA:g} psia, which no casing has; "
         "check the gauge"
     ]
 
