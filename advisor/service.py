@@ -149,7 +149,7 @@ class Service:
         self._beat()
         for name, seconds in self._intervals().items():
             self._scheduler.add_job(self._tick, "interval", seconds=seconds, args=(name,), id=name)
-        self._scheduler.add_job(self._tick, "date", args=("retention",), id="retention at start")
+        self._tick("retention")
         self._scheduler.start()
         self._publisher.start()
         self._link.start()

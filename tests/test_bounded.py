@@ -289,7 +289,8 @@ def test_the_steps_proposed_keep_to_the_bounds_so_that_small_ones_can_go_out() -
     wide, narrow = following(more="", also=less), following(also=less)
     proposed = current(wide).draft.proposed
     assert proposed is not None
-    assert proposed.stroke_rate_spm == pytest.approx(7.1)  # 12 % at most while a well is new: 7.04, in tenths
+    # 100 bbl/d of 180 displaced and a level near the intake: it pounds, and goes as far down as a step may, a quarter
+    assert proposed.stroke_rate_spm == pytest.approx(6.0)
     small = current(narrow).draft
     assert small.proposed is not None
     assert small.proposed.stroke_rate_spm == pytest.approx(7.2)
