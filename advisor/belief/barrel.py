@@ -11,15 +11,13 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from advisor.belief import assimilate, balance, cycles, drawing, modes
+from advisor.belief import assimilate, balance, cycles, modes
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
 from advisor.well import Setting, Well
 
 FILLAGE_SD = 0.04
 EMPTY, FAR_SD = 0.1, 3.0  # of measured fillage: under it nothing is lifted; so far off, it is not gas
-# of a unit that never rests and takes more than comes in: what so stands above the intake is soon gone (our choices)
-SOON_D, NEAR_FT = 1.0 / 24.0, 60.0
 # not the level: how much gas takes at a pressure is known too badly; all but the gas only of members that starve
 OF_FILLAGE = ("ln_potential", "wander", "ln_effectiveness", "ln_free_gas")
 OTHERWISE = 0.1  # share of fillages that members of neither kind foretell: anything between empty and full
@@ -61,19 +59,13 @@ def taken(
 def foretold(
     belief: Belief, wells: Sequence[Well], columns: Sequence[Column], settings: Sequence[Setting]
 ) -> tuple[Marks, Array]:
-    """Members whose level is at the intake, or as good as (W, M), and what the barrel of each holds (W, M).
-
-    Shots lift and lower members whose level stands at the intake: of a unit that never rests those that take more
-    than comes in count as there, if what little stands above it is gone SOON_D later.
-    """
+    """Members whose level is at the intake, or as good as (W, M), and what the barrel of each holds (W, M)."""
     ann = balance.annulus(columns, belief.members)
     fed = balance.formation(belief.members, ann)
     pump = balance.pump(wells, belief.members)
     arrays = cycles.as_arrays(settings)
     height = belief.members["height_ft"]
-    take = drawing.at_intake_bpd(arrays.running_frac, arrays.rate_spm, pump, ann)
-    over_bpd = np.where(arrays.idle_d > 0.0, 0.0, np.maximum(take - fed.least_height_bpd, 0.0))
-    low = height <= np.minimum(over_bpd * SOON_D / ann.stb_per_ft, NEAR_FT)
+    low = cycles.as_good_as_empty(height, arrays, fed, pump, ann)
     return low, cycles.fill_frac(np.where(low, 0.0, height), arrays.rate_spm, fed, pump, ann)
 
 

@@ -24,6 +24,8 @@ LEAST_KERNEL_FILL = 0.007  # what is left of inflow's wander (balance.WANDER_SD)
 LEAST_KERNEL_FT, MOST_KERNEL_FT = 4.0, 30.0
 MOST_LEFT_SHARE = 0.3  # of what a run lifts, left after it: more is plenty, and sets no kernel
 KERNEL_SHARE = 0.34  # 0.9 M^(-1/5) at 128 members (Silverman 1986, rule of thumb)
+# of a unit that never rests and takes more than comes in: what so stands above the intake is soon gone (our choices)
+SOON_D, NEAR_FT = 1.0 / 24.0, 60.0
 MOST_CYCLES = 96
 BLOCK = 32  # rows worked at a time: what fits the cache
 EVENLY_D = 0.25  # of a unit that never rests, worked at a time
@@ -241,6 +243,19 @@ def steady_bpd(
     """
     take = pump.full_bpd(setting.rate_spm, ann.at_intake_psia(height_ft))
     return np.where(height_ft > 0.0, take, np.minimum(fed.rate_bpd(height_ft, ann.tank_ft), take))
+
+
+def as_good_as_empty(
+    height_ft: Array, setting: Settings, fed: balance.Formation, pump: balance.Pump, ann: balance.Annulus
+) -> NDArray[np.bool_]:
+    """Where the level is at the intake, or as good as (N, M).
+
+    Noise and shots lift and lower members whose level stands at the intake: of a unit that never rests those that
+    take more than comes in count as there, if what little stands above it is gone SOON_D later.
+    """
+    take = drawing.at_intake_bpd(setting.running_frac, setting.rate_spm, pump, ann)
+    over_bpd = np.where(setting.idle_d > 0.0, 0.0, np.maximum(take - fed.least_height_bpd, 0.0))
+    return np.asarray(height_ft <= np.minimum(over_bpd * SOON_D / ann.stb_per_ft, NEAR_FT))
 
 
 def fill_frac(

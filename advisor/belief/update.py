@@ -351,7 +351,8 @@ def lifted_bpd(
     height = belief.members["height_ft"]
     arrays = cycles.as_arrays(settings)
     begins = np.ones(len(wells))
-    steady_bpd = cycles.steady_bpd(height, arrays, fed, pump, ann)
+    low = cycles.as_good_as_empty(height, arrays, fed, pump, ann)
+    steady_bpd = cycles.steady_bpd(np.where(low, 0.0, height), arrays, fed, pump, ann)
     if not (arrays.idle_d > 0.0).any():
         return steady_bpd
     return np.where(

@@ -322,6 +322,23 @@ def test_a_production_test_ties_what_is_lifted() -> None:
     np.testing.assert_array_equal(untouched.members["ln_potential"], belief.members["ln_potential"])
 
 
+@pytest.mark.parametrize("rate_bpd", [190.0, 150.0, 120.0])
+def test_a_test_of_a_pump_that_starves_tells_what_comes_in_though_the_level_ripples(rate_bpd: float) -> None:
+    """With the level at the intake a pump lifts what comes in; three tests of 4 % know it to 4/1.73 = 2.3 %."""
+    args = ([well()], [column()], [setting()])
+    belief = after_first(-20.0, shared={"velocity": 40.0})
+    for _ in range(6):
+        belief = carried(belief, 6.0)
+        belief = seen(belief, shot(-20.0, int(belief.at_ms[0]), shared={"velocity": 40.0}))
+    assert np.mean(belief.members["height_ft"] > 0.0) > 0.3  # of a foot or two
+    for _ in range(3):
+        belief = update.production_test(belief, *args, [rate_bpd])
+    look = presents.summary(belief, *args, [True])[0]
+    assert look.quantities["inflow_reachable_bpd"].value == pytest.approx(rate_bpd, rel=0.04)
+    assert look.quantities["inflow_reachable_bpd"].sd < 2.0 * 0.023 * rate_bpd
+    assert look.lifted_bpd.value == pytest.approx(rate_bpd, rel=0.04)
+
+
 def test_a_test_far_from_belief_is_a_surprise_in_deviations() -> None:
     belief = after_first(500.0)
     args = ([well()], [column()], [setting()])
