@@ -96,10 +96,12 @@ def as_met(
 
     No shot tells how much less comes in than the pump takes, and members that came to the intake from above are short
     of next to nothing: what was thought of inflow before any shot, so far as it lies under what the pump takes, says
-    how many of such pumps pound. 0 once the setting was changed, and levels answered, or a fillage was measured.
+    how many of such pumps pound. 0 once the setting was changed, and levels answered, or a fillage was measured, or a
+    test told members how much comes in.
     """
     counts = belief.counts
-    asked = (counts["met"] >= MET_LOW) & (counts["turned_ms"] == 0.0) & (counts["fillages"] == 0.0)
+    untold = (counts["turned_ms"] == 0.0) & (counts["fillages"] == 0.0) & (counts["tests"] == 0.0)
+    asked = untold & (counts["met"] >= MET_LOW)
     if not asked.any():
         return np.zeros(len(wells))
     low, take_bpd = _starve(belief, settings, fed, pump, ann)

@@ -5,6 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from scipy.special import ndtr
 
 from advisor.belief import balance, evidence, prior, step, update
 from advisor.belief import present as presents
@@ -337,6 +338,25 @@ def test_a_test_of_a_pump_that_starves_tells_what_comes_in_though_the_level_ripp
     assert look.quantities["inflow_reachable_bpd"].value == pytest.approx(rate_bpd, rel=0.04)
     assert look.quantities["inflow_reachable_bpd"].sd < 2.0 * 0.023 * rate_bpd
     assert look.lifted_bpd.value == pytest.approx(rate_bpd, rel=0.04)
+
+
+@pytest.mark.parametrize("rate_bpd", [165.0, 150.0])
+def test_a_pump_met_starving_pounds_as_its_tests_have_it(rate_bpd: float) -> None:
+    """The barrel holds what is lifted and what slips back, 3 % of 210 bbl/d, over what it takes when full, known to
+    8 % by the prior: how likely that is under 0.85, given that a pump that starves fills less than gas leaves it."""
+    args = ([well()], [column()], [setting()])
+    belief = after_first(-20.0, shared={"velocity": 40.0})
+    assert float(belief.counts["met"][0]) > 0.5
+    for _ in range(6):
+        belief = carried(belief, 6.0)
+        belief = seen(belief, shot(-20.0, int(belief.at_ms[0]), shared={"velocity": 40.0}))
+    for _ in range(3):
+        belief = update.production_test(belief, *args, [rate_bpd])
+    ln_full, sd = prior.ln_effectiveness(well())
+    gas_leaves = 1.0 / (1.0 + prior.FREE_GAS * 100.0 / 67.5)  # at 60 psia and 7.5 of gas
+    filled = np.log((rate_bpd + 0.03 * 209.8) / (np.exp(ln_full) * 209.8))
+    by_hand = ndtr((np.log(0.85) - filled) / sd) / ndtr((np.log(gas_leaves) - filled) / sd)
+    assert presents.summary(belief, *args, [True])[0].pound_probability == pytest.approx(by_hand, abs=0.12)
 
 
 def test_a_test_far_from_belief_is_a_surprise_in_deviations() -> None:
