@@ -52,3 +52,13 @@ def test_a_unit_of_which_nothing_is_known_moves_no_level() -> None:
     runs = [(START_MS - DAY_MS, Run(running=True, stroke_rate_spm=8.0))]
     series = BuildUp(at_ms=START_MS, casing_psig=(60.0,) * 5, every_s=60.0)
     assert levels.moves_ft(at_height(600.0), of, annular, runs, series) == (0.0,) * 5
+
+
+def test_a_level_falls_no_further_than_to_the_intake() -> None:
+    """Half a foot of liquid, 0.5/0.75 = 0.67 ft of column; 100 bpd more than comes in would take 64 ft of it in ten
+    minutes."""
+    starves, annular = at_height(0.5), column()
+    starves = starves.with_members({"ln_potential": np.full_like(starves.members["ln_potential"], np.log(80.0))})
+    runs = [(START_MS, Run(running=True, stroke_rate_spm=8.0))]
+    series = BuildUp(at_ms=START_MS, casing_psig=(60.0,) * 11, every_s=60.0)
+    assert max(levels.moves_ft(starves, well(), annular, runs, series)) <= 0.5 / 0.75 + 1e-9
