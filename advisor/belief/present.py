@@ -211,6 +211,7 @@ def _quantities(
     submergence = height / frac
     intake_ft = np.array([[c.intake_ft_tvd] for c in columns])
     displacement = np.maximum(pump.full_bpd_per_spm / np.exp(members["ln_effectiveness"]) * setting.rate_spm, 1e-6)
+    low = cycles.as_good_as_empty(height, setting, fed, pump, ann)
     reservoir_psia = np.exp(members["ln_reservoir"])
     potential = inflow.shape_rate_bpd(
         bottomhole_psia=np.minimum(atmospheric_psia, reservoir_psia),
@@ -231,7 +232,7 @@ def _quantities(
         "pump_effectiveness_frac": np.maximum(
             np.exp(members["ln_effectiveness"]) - pump.slip_bpd / displacement, 0.0
         ),
-        "fillage_frac": cycles.fill_frac(height, setting.rate_spm, fed, pump, ann),
+        "fillage_frac": cycles.fill_frac(np.where(low, 0.0, height), setting.rate_spm, fed, pump, ann),
     }
 
 

@@ -338,6 +338,9 @@ def test_a_test_of_a_pump_that_starves_tells_what_comes_in_though_the_level_ripp
     assert look.quantities["inflow_reachable_bpd"].value == pytest.approx(rate_bpd, rel=0.04)
     assert look.quantities["inflow_reachable_bpd"].sd < 2.0 * 0.023 * rate_bpd
     assert look.lifted_bpd.value == pytest.approx(rate_bpd, rel=0.04)
+    # its barrel holds what comes in and what slips back, 3 % of 210 bbl/d, of 0.84 x 210 or so (8 %)
+    full = np.exp(prior.ln_effectiveness(well())[0]) * 209.8
+    assert look.quantities["fillage_frac"].value == pytest.approx(min((rate_bpd + 6.3) / full, 1.0), abs=0.08)
 
 
 @pytest.mark.parametrize("rate_bpd", [165.0, 150.0])
