@@ -259,20 +259,6 @@ def test_what_is_no_longer_plain_when_it_would_go_out_is_left_to_a_person() -> N
     one.receive([message(WELL, "event", LAST + minutes(20), what="people-left")])
     one.advance(LAST + minutes(40))
     assert released(one) == []
-    assert "taken back before" in notes(one, "left-to-a-person")[0]
-    assert not any("a person has decided" in note for note in notes(one, "left-to-a-person"))
-
-
-def test_a_no_of_a_person_counts_however_much_happened_at_the_well_since() -> None:
-    one = following()
-    one.undo(current(one).id, by="pat", now=LAST + minutes(4))
-    policy, state = one._decisions._policy, one._progress.state(WELL)
-    for n in range(150):
-        audit.append(
-            one.store, at_ms=NOW_MS + n, by="advisor", what="alarm-raised", well=WELL, body={"alarm": "leak-back"}
-        )
-    known = policy._with_trail(PLAIN, state, CONFIGURED)
-    assert known.refused_ms == round((LAST + minutes(4)).timestamp() * 1000)
 
 
 def test_the_reason_is_noted_once_and_not_at_every_look() -> None:
@@ -290,8 +276,7 @@ def test_the_steps_proposed_keep_to_the_bounds_so_that_small_ones_can_go_out() -
     wide, narrow = following(more="", also=less), following(also=less)
     proposed = current(wide).draft.proposed
     assert proposed is not None
-    # 100 bbl/d of 180 displaced and a level near the intake: it pounds, and goes as far down as a step may, a quarter
-    assert proposed.stroke_rate_spm == pytest.approx(6.0)
+    assert proposed.stroke_rate_spm == pytest.approx(7.1)  # 12 % at most while a well is new: 7.04, in tenths
     small = current(narrow).draft
     assert small.proposed is not None
     assert small.proposed.stroke_rate_spm == pytest.approx(7.2)
