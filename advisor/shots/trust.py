@@ -47,6 +47,8 @@ class Choice:
     depth_values: Array
     later_knots: Array  # and where earlier shots of the well were heard
     later_values: Array
+    whole_knots: Array  # and of echo, time and depth together
+    whole_values: Array
     good: float
     uncertain: float
 
@@ -110,4 +112,5 @@ def stated(choice: Choice, echo: float, depth: float, time_s: float, *, earlier:
     knots, values = choice.depth_knots, choice.depth_values
     if earlier:
         knots, values = choice.later_knots, choice.later_values
-    return echo * timed * float(np.interp(depth, knots, values))
+    together = echo * timed * float(np.interp(depth, knots, values))
+    return float(np.interp(together, choice.whole_knots, choice.whole_values))
