@@ -125,7 +125,7 @@ def _listen(items: list[Work], settings: Settings) -> None:
 def _remember(items: list[Work]) -> None:
     for item in items:
         for reading in item.moment.readings:
-            item.memory = memories.remember(item.memory, reading, item.well)
+            item.memory = memories.remember(item.memory, reading, item.well, aftermath.asked_spm(item))
         new = item.new_build_up
         if new is not None and item.belief is not None and item.memory.column is not None:
             moves = levels.moves_ft(item.belief, item.well, item.memory.column, item.memory.runs, new)
