@@ -356,6 +356,7 @@ class Release:
     lapses_at_ms: int
     proposed: Setting
     kind: str
+    now: Setting | None = None  # in force when it was advised; None in releases kept before that was
     cautions: tuple[str, ...] = field(default=())
 
 

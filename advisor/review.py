@@ -252,6 +252,7 @@ def released(advice: Advice, *, now_ms: int) -> tuple[Advice, Release]:
         by=advice.by or "",
         lapses_at_ms=advice.lapses_at_ms,
         proposed=advice.draft.proposed,
+        now=advice.draft.now,
         kind=advice.draft.kind,
         cautions=advice.draft.cautions,
     )
