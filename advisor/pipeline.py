@@ -367,16 +367,18 @@ def _alarm(items: list[Work], rules: Rulebook) -> None:
     for item in items:
         if item.quiet:
             continue
+        at_ms, looked_at_ms = item.moment.at_ms, item.task.looked_at_ms
         item.alarms = tuple(
             book.evaluate_well(
                 rules,
                 item.task.flags,
                 item.facts,
                 item.well,
-                item.moment.at_ms,
+                at_ms,
                 count_reading=bool(item.moment.readings) and item.moment.counts,
                 speaks_for_site=item.task.speaks_for_site,
+                past=looked_at_ms is not None and at_ms < looked_at_ms,
             )
         )
         flags = {**item.task.flags, **{step.flags.rule: step.flags for step in item.alarms}}
-        item.standing = book.standing(rules, flags, item.facts, item.well, item.moment.at_ms)
+        item.standing = book.standing(rules, flags, item.facts, item.well, at_ms)
