@@ -10,8 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
+from advisor.memory import same_setting
 from advisor.model import Advice, Confirm, Draft, Quantity, Release
 from advisor.well import Setting
+from advisor.words import setting_words
 
 HOUR_MS = 3_600_000
 DECIDABLE = frozenset({"offered", "deferred"})
@@ -63,9 +65,18 @@ def considered(
     fresh = replace(current, rev=current.rev + 1, draft=draft, lapses_at_ms=lapses_at_ms)
     if current.draft.kind == "hold" and draft.kind == "hold":
         return () if set(current.draft.held_by) == set(draft.held_by) else (fresh,)
-    if _same_proposal(current.draft, draft):
+    others = made_for_others(current, draft.now) if current.state == "approved" else None
+    if others is None and _same_proposal(current.draft, draft):
         return (fresh,)
-    return (replace(current, state="superseded"), _opened(draft, terms, current))
+    superseded = replace(current, state="superseded", held_back=others or current.held_back)
+    return (superseded, _opened(draft, terms, current))
+
+
+def made_for_others(advice: Advice, in_force: Setting) -> str | None:
+    """That an advice was made for other settings than are in force, in words; None where it was made for these."""
+    if same_setting(advice.draft.now, in_force):
+        return None
+    return f"It was made for {setting_words(advice.draft.now)}, and {setting_words(in_force)} are in force now."
 
 
 def inspection_stands(
@@ -92,9 +103,13 @@ def inspection_stands(
 def _under_way(current: Advice, draft: Draft, terms: Terms, disturbed_at_ms: int | None) -> bool:
     """Whether what was released or approved stands whatever the fresh draft says.
 
-    An approval does not where the draft asks for an inspection, where an event made another well of it since the
-    evidence was read, or where its release has been held back and the draft, free of any block, is another one.
+    An approval does not where other settings are in force than those it was made for, where the draft asks for an
+    inspection, where an event made another well of it since the evidence was read, or where its release has been held
+    back and the draft, free of any block, is another one.
     """
+    overtaken = made_for_others(current, draft.now) is not None
+    if overtaken and current.state == "approved":
+        return False
     if current.state != "approved" or _same_proposal(current.draft, draft):
         return current.state in IN_FLIGHT
     if draft.kind == "inspect" or (disturbed_at_ms is not None and disturbed_at_ms > current.draft.at_ms):
