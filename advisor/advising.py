@@ -35,7 +35,7 @@ def answered(items: list[Work]) -> None:
                 and current.state == "released"
                 and answer.release_id == current.release_id
             ):
-                current = site_answered(current, state=answer.state, reason=answer.reason, now_ms=reading.at_ms)
+                current = site_answered(current, answer, now_ms=reading.at_ms)
                 item.advice = (*item.advice, current)
 
 

@@ -249,6 +249,7 @@ class Advice:
     released_at_ms: int | None = None
     applied_at_ms: int | None = None
     held_back: str | None = None  # why its release does not go out although it is due
+    site_set: str | None = None  # the other values that the site says it set instead
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
