@@ -286,13 +286,10 @@ def _run(memory: Memory, reading: Reading, run: Run, well: Well, asked_spm: Sequ
         since_ms = memory.running_since_ms
     before = memory.setting or operation.configured(well)
     setting = operation.after(before, run)
-    confirmed_spm = memory.confirmed_spm
-    asked = [*asked_spm, *([confirmed_spm] if confirmed_spm is not None else [])]
-    rate_spm, counted_spm = counted.heard(
-        before.stroke_rate_spm, setting.stroke_rate_spm, run, memory.counted_spm, asked
-    )
+    said_spm = memory.confirmed_spm or 0.0
+    rates = before.stroke_rate_spm, setting.stroke_rate_spm
+    rate_spm, counted_spm = counted.heard(*rates, run, memory.counted_spm, (*asked_spm, said_spm))
     setting = replace(setting, stroke_rate_spm=rate_spm)
-    shown = confirmed_spm is not None and counted.same(rate_spm, confirmed_spm)
     changes = memory.changes
     if memory.setting is not None and not same_setting(setting, memory.setting):
         changes = (*changes, Change(at_ms=reading.at_ms, before=memory.setting, after=setting))
@@ -309,7 +306,7 @@ def _run(memory: Memory, reading: Reading, run: Run, well: Well, asked_spm: Sequ
         run_at_ms=reading.at_ms,
         setting=setting,
         counted_spm=counted_spm,
-        confirmed_spm=None if shown else confirmed_spm,
+        confirmed_spm=None if counted.same(rate_spm, said_spm) else memory.confirmed_spm,
         changes=changes,
         highest_rates=_highest(memory.highest_rates, reading.at_ms, run),
         stop_explained=memory.stop_explained and not run.running,

@@ -270,7 +270,7 @@ class Progress:
             applied=applied,
             quiet_until_ms=quiet_until_ms,
             news_from_ms=from_ms,
-            looked_at_ms=state.present and state.present.at_ms,
+            looked_at_ms=None if state.present is None else state.present.at_ms,
             site_silent=False,
             clock_off_min=site_watch.clock_off_min(self._config, self._store, well, now_ms),
             speaks_for_site=well in self._spokesmen,

@@ -522,27 +522,6 @@ def test_every_text_is_free_of_promises_and_cautions_are_always_there() -> None:
             assert cautions.HYDROGEN_SULPHIDE.text in draft.cautions
 
 
-def test_people_on_location_let_nothing_new_be_offered_and_what_is_on_offer_stay() -> None:
-    fed = believed(well(), height_ft=900.0, inflow_share=1.5)
-    free = advised(well(), fed, context())
-    assert free.proposed is not None
-    new = advised(well(), fed, context(people_on_location=True))
-    assert (new.proposed, new.held_by) == (None, ("people-on-location",))
-    stays = advised(well(), fed, context(people_on_location=True, offered=free.proposed))
-    assert (stays.kind, stays.proposed) == (free.kind, free.proposed)
-    assert drafts.PEOPLE_THERE in stays.because
-
-
-def test_a_rate_that_the_last_reading_counts_already_is_not_newly_offered() -> None:
-    fed = believed(well(), height_ft=900.0, inflow_share=1.5)
-    free = advised(well(), fed, context())
-    assert free.proposed is not None
-    rate = free.proposed.stroke_rate_spm
-    other = advised(well(), fed, context(counted_spm=rate + 0.04))
-    assert other.proposed is None or abs(other.proposed.stroke_rate_spm - rate - 0.04) > 0.049
-    assert advised(well(), fed, context(counted_spm=rate, offered=free.proposed)).proposed == free.proposed
-
-
 def test_caution_ids_are_unique() -> None:
     assert len({c.id for c in cautions.ALL}) == len(cautions.ALL)
 
