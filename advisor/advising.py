@@ -35,7 +35,7 @@ def answered(items: list[Work]) -> None:
                 and current.state == "released"
                 and answer.release_id == current.release_id
             ):
-                current = site_answered(current, state=answer.state, reason=answer.reason, now_ms=reading.at_ms)
+                current = site_answered(current, answer, now_ms=reading.at_ms)
                 item.advice = (*item.advice, current)
 
 
@@ -84,6 +84,8 @@ def _advice_due(item: Work) -> bool:
         return item.moment.rethought
     if item.moment.has(ADVICE_KINDS) or item.advised_at_ms is None:
         return True
+    if item.memory.changes != item.task.head.memory.changes:
+        return True
     return item.moment.at_ms - item.advised_at_ms >= ADVISED_EVERY_MS
 
 
@@ -96,6 +98,7 @@ def _context(item: Work, rules: Rulebook, settings: Settings) -> choice.Context:
         now_ms=now_ms,
         in_force=item.setting,
         setting_heard=memory.setting is not None,
+        counted_spm=memory.counted_spm[-1] if memory.counted_spm else None,
         first_at_ms=memory.first_at_ms,
         highest_rate_30d_spm=memory.highest_rate_30d_spm(),
         changes=changes,

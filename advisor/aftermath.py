@@ -18,6 +18,22 @@ from advisor.tasks import Settings, Work
 HOUR_MS = 3_600_000
 
 
+def asked_spm(item: Work) -> tuple[float, ...]:
+    """Stroke rates that the site was asked for by a moment, or is about to be, and that it had not shown before."""
+    at_ms = item.moment.at_ms
+    found = [
+        one.after.stroke_rate_spm
+        for one in item.changes_made
+        if one.applied_at_ms <= at_ms <= (one.shown_at_ms or one.judged_at_ms or at_ms)
+    ]
+    current = item.current
+    if current is None or current.state not in review.IN_FLIGHT or current.draft.proposed is None:
+        return tuple(found)
+    if current.decided_at_ms is not None and current.decided_at_ms <= at_ms:
+        found.append(current.draft.proposed.stroke_rate_spm)
+    return tuple(found)
+
+
 def made(items: list[Work], settings: Settings) -> None:
     """The current advice is applied where run readings show it; what was applied is followed from then on."""
     for item in items:

@@ -121,7 +121,8 @@ def _of_the_step(draft: Draft, approval: Approval) -> list[Reason]:
         found.append(("step", f"a step of {step:+.1%}; largest_step_frac allows {approval.largest_step_frac:.0%}"))
     broken = [check.name for check in draft.limits if not check.ok]
     if not increases(draft):  # a step towards these bounds and ratings, be it not the whole way
-        broken = [name for name in broken if name not in TOWARDS and name not in RATINGS]
+        towards = TOWARDS if _pounds_less(draft) else TOWARDS - {"pound-probability"}
+        broken = [name for name in broken if name not in towards and name not in RATINGS]
     if broken:
         found.append(("limit", f"{', '.join(broken)} is not kept"))
     if not increases(draft):
@@ -129,6 +130,13 @@ def _of_the_step(draft: Draft, approval: Approval) -> list[Reason]:
     if not approval.increases:
         return [*found, ("increase", "it is an increase, and increases are not switched on")]
     return [*found, _beyond_ratings(draft)]
+
+
+def _pounds_less(draft: Draft) -> bool:
+    """Whether the change is foretold to pound less than none would."""
+    if draft.expected is None or draft.if_nothing is None:
+        return False
+    return draft.expected.pound_probability < draft.if_nothing.pound_probability
 
 
 def _beyond_ratings(draft: Draft) -> Reason:

@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from advisor.belief import operation
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import displacement
 from advisor.column import Column, WorkUp
@@ -218,7 +219,8 @@ def _input_notes(memory: Memory, well: Well, at_ms: int) -> tuple[str, ...]:
         notes.append("run: no run reading for twice its interval; whether the unit runs is not known")
     if believed["run"] == "missing":
         notes.append("run: none yet; the configured settings are taken to be in force")
-    return tuple(notes)
+    overruns = operation.overruns(memory.runs, memory.setting) if memory.setting is not None else None
+    return tuple(notes) if overruns is None else (*notes, overruns)
 
 
 def _with_reasons(notes: tuple[str, ...], missing: Sequence[str]) -> tuple[str, ...]:

@@ -7,7 +7,9 @@ from __future__ import annotations
 from dataclasses import replace
 
 from advisor import review
+from advisor.belief import counted
 from advisor.config.sections import Config
+from advisor.memory import Memory
 from advisor.model import Advice, Alarm
 from advisor.policy import Policy
 from advisor.progress import Progress
@@ -101,7 +103,7 @@ class Decisions:
             if withdrawn is not None:
                 self._decided(withdrawn, now_ms)
                 continue
-            held = self._held_back(state, advice.draft.well, now_ms)
+            held = self._held_back(state, advice, now_ms)
             if held is not None:
                 self._hold_back(state, advice, held, now_ms)
                 continue
@@ -118,12 +120,16 @@ class Decisions:
         due = [(state, advice, review.release_due_ms(advice, self._terms)) for state, advice in self._current()]
         return [(state, advice) for state, advice, due_ms in due if due_ms is not None and now_ms >= due_ms]
 
-    def _held_back(self, state: WellState, well: str, now_ms: int) -> str | None:
-        """Why no change is released to a well now, in words; None where nothing stands against it."""
+    def _held_back(self, state: WellState, advice: Advice, now_ms: int) -> str | None:
+        """Why a change is not released now, in words; None where nothing stands against it."""
+        well, memory = advice.draft.well, state.kept.head.memory
         if _not_looked_at(state, now_ms) or self._left_over(state, well, now_ms):
             return "What came from the well could not be worked through."
+        others = _in_force_otherwise(advice, memory)
+        if others is not None:
+            return others
         blocks = dict(book.blocks(self._rules, state.facts, self._config.wells[well], now_ms))
-        if state.kept.head.memory.people_on_location:
+        if memory.people_on_location:
             blocks.setdefault("people-on-location", "People are at the well.")
         return " ".join(f"{name}: {why}" for name, why in blocks.items()) or None
 
@@ -214,6 +220,20 @@ class Decisions:
         note = f"{kind} of {time_text(at_ms)}: {why}"
         entry = logbook.Note(well=well, at_ms=now_ms, what=what, note=note, by=_name(by), noted_at_ms=now_ms)
         logbook.write(self._store, entry)
+
+
+def _in_force_otherwise(advice: Advice, memory: Memory) -> str | None:
+    """That readings show other settings than an advice was made for, or may show what it proposes; in words."""
+    others = review.made_for_others(advice, memory.setting) if memory.setting is not None else None
+    proposed = advice.draft.proposed
+    if others is not None or proposed is None or not memory.counted_spm:
+        return others
+    rate, last = proposed.stroke_rate_spm, memory.counted_spm[-1]
+    if counted.same(rate, advice.draft.now.stroke_rate_spm) or not counted.same(rate, last):
+        return None
+    return (
+        f"The last run reading counts {last:g} strokes a minute, as proposed; the next one tells whether it is set."
+    )
 
 
 def _not_looked_at(state: WellState, now_ms: int) -> bool:

@@ -7,10 +7,11 @@ the record of what came, never as a value.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from advisor import casing_watch, tubing
-from advisor.belief import operation
+from advisor.belief import counted, operation
 from advisor.belief.ledger import Ledger
 from advisor.casing_watch import CasingWatch
 from advisor.column import BuildUp, Column, GasRoom, Inputs, WorkUp
@@ -98,6 +99,8 @@ class Memory:
     running_since_ms: int | None = None
     run_at_ms: int | None = None
     setting: Setting | None = None
+    counted_spm: tuple[float, ...] = ()  # stroke rates since a reading said or showed the one in force, newest last
+    confirmed_spm: float | None = None  # that the site says it set, until a reading shows it
     changes: tuple[Change, ...] = ()
     highest_rates: tuple[tuple[int, float], ...] = ()  # day, highest stroke rate run in it, last 30 days
     people_on_location: bool = False
@@ -143,8 +146,11 @@ def first(well: Well) -> Memory:
     return Memory(well=well.key, at_ms=0)
 
 
-def remember(memory: Memory, reading: Reading, well: Well) -> Memory:
-    """The memory with one more reading in it; readings come in the order of their times."""
+def remember(memory: Memory, reading: Reading, well: Well, asked_spm: Sequence[float] = ()) -> Memory:
+    """The memory with one more reading in it; readings come in the order of their times.
+
+    asked_spm: stroke rates that the site was asked for and that no reading has shown yet.
+    """
     memory = replace(
         memory,
         at_ms=max(memory.at_ms, reading.at_ms),
@@ -158,13 +164,15 @@ def remember(memory: Memory, reading: Reading, well: Well) -> Memory:
     if isinstance(measured, CasingPressure):
         return _casing(memory, reading, measured)
     if isinstance(measured, Run):
-        return _run(memory, reading, measured, well)
+        return _run(memory, reading, measured, well, asked_spm)
     if isinstance(measured, ProductionTest):
         return _test(memory, reading, measured)
     if isinstance(measured, Event):
         return _event(memory, reading.at_ms, measured)
     assert isinstance(measured, Confirm)  # settings in force are believed from run readings, not from a confirm
-    return memory
+    if measured.state != "applied" or measured.stroke_rate_spm is None:
+        return memory
+    return replace(memory, confirmed_spm=measured.stroke_rate_spm)
 
 
 def _level(memory: Memory, reading: Reading, level: Level) -> Memory:
@@ -270,13 +278,18 @@ def _valve_now(memory: Memory, valve: str | None, reading: Reading) -> Memory:
     )
 
 
-def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:
+def _run(memory: Memory, reading: Reading, run: Run, well: Well, asked_spm: Sequence[float]) -> Memory:
     if reading.quality == "bad":
         return memory
     since_ms = run.since_ms if run.since_ms is not None else reading.at_ms
     if memory.running == run.running and run.since_ms is None and memory.running_since_ms is not None:
         since_ms = memory.running_since_ms
-    setting = operation.after(memory.setting or operation.configured(well), run)
+    before = memory.setting or operation.configured(well)
+    setting = operation.after(before, run)
+    said_spm = memory.confirmed_spm or 0.0
+    rates = before.stroke_rate_spm, setting.stroke_rate_spm
+    rate_spm, counted_spm = counted.heard(*rates, run, memory.counted_spm, (*asked_spm, said_spm))
+    setting = replace(setting, stroke_rate_spm=rate_spm)
     changes = memory.changes
     if memory.setting is not None and not same_setting(setting, memory.setting):
         changes = (*changes, Change(at_ms=reading.at_ms, before=memory.setting, after=setting))
@@ -292,6 +305,8 @@ def _run(memory: Memory, reading: Reading, run: Run, well: Well) -> Memory:
         running_since_ms=since_ms,
         run_at_ms=reading.at_ms,
         setting=setting,
+        counted_spm=counted_spm,
+        confirmed_spm=None if counted.same(rate_spm, said_spm) else memory.confirmed_spm,
         changes=changes,
         highest_rates=_highest(memory.highest_rates, reading.at_ms, run),
         stop_explained=memory.stop_explained and not run.running,
@@ -324,8 +339,8 @@ def _highest(rates: tuple[tuple[int, float], ...], at_ms: int, run: Run) -> tupl
 
 
 def same_setting(a: Setting, b: Setting) -> bool:
-    """Whether two settings are one: a stroke rate is read to a twentieth of a stroke a minute or so."""
-    if abs(a.stroke_rate_spm - b.stroke_rate_spm) > 0.049:
+    """Whether two settings are one, as far as they are read."""
+    if not counted.same(a.stroke_rate_spm, b.stroke_rate_spm):
         return False
     if a.idle_min <= 0 and b.idle_min <= 0:
         return True

@@ -249,6 +249,7 @@ class Advice:
     released_at_ms: int | None = None
     applied_at_ms: int | None = None
     held_back: str | None = None  # why its release does not go out although it is due
+    site_set: str | None = None  # the other values that the site says it set instead
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -356,6 +357,7 @@ class Release:
     lapses_at_ms: int
     proposed: Setting
     kind: str
+    now: Setting | None = None  # in force when it was advised; None in releases kept before that was
     cautions: tuple[str, ...] = field(default=())
 
 

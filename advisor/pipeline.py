@@ -125,7 +125,7 @@ def _listen(items: list[Work], settings: Settings) -> None:
 def _remember(items: list[Work]) -> None:
     for item in items:
         for reading in item.moment.readings:
-            item.memory = memories.remember(item.memory, reading, item.well)
+            item.memory = memories.remember(item.memory, reading, item.well, aftermath.asked_spm(item))
         new = item.new_build_up
         if new is not None and item.belief is not None and item.memory.column is not None:
             moves = levels.moves_ft(item.belief, item.well, item.memory.column, item.memory.runs, new)
@@ -367,16 +367,18 @@ def _alarm(items: list[Work], rules: Rulebook) -> None:
     for item in items:
         if item.quiet:
             continue
+        at_ms, looked_at_ms = item.moment.at_ms, item.task.looked_at_ms
         item.alarms = tuple(
             book.evaluate_well(
                 rules,
                 item.task.flags,
                 item.facts,
                 item.well,
-                item.moment.at_ms,
+                at_ms,
                 count_reading=bool(item.moment.readings) and item.moment.counts,
                 speaks_for_site=item.task.speaks_for_site,
+                past=looked_at_ms is not None and at_ms < looked_at_ms,
             )
         )
         flags = {**item.task.flags, **{step.flags.rule: step.flags for step in item.alarms}}
-        item.standing = book.standing(rules, flags, item.facts, item.well, item.moment.at_ms)
+        item.standing = book.standing(rules, flags, item.facts, item.well, at_ms)

@@ -270,6 +270,7 @@ class Progress:
             applied=applied,
             quiet_until_ms=quiet_until_ms,
             news_from_ms=from_ms,
+            looked_at_ms=None if state.present is None else state.present.at_ms,
             site_silent=False,
             clock_off_min=site_watch.clock_off_min(self._config, self._store, well, now_ms),
             speaks_for_site=well in self._spokesmen,
@@ -302,9 +303,7 @@ class Progress:
         well = task.well.key
         state = self.state(well)
         task, before, ended = carried(task, results)
-        checkpoints = [
-            StoredBelief(well=well, at_ms=head.memory.at_ms, body=stored(Kept(head=head))) for head in ended
-        ]
+        checkpoints = [StoredBelief(well=well, at_ms=one.memory.at_ms, body=stored(Kept(head=one))) for one in ended]
         state.kept = Kept(head=task.head, before=before)
         state.flags, state.advice, state.turned_down = dict(task.flags), task.advice, task.turned_down
         for gone in {one.advice_id for one in state.applied} - {one.advice_id for one in task.applied}:

@@ -56,11 +56,18 @@ class Publication:
     def _audit_advice(self, advice: Advice, at_ms: int) -> None:
         """In the name of a person only what that person just did: time, readings and the site do the rest."""
         name, well = f"advice-{advice.state}", advice.draft.well
-        body = {"id": advice.id, "rev": advice.rev, "kind": advice.draft.kind, "why": advice.why}
+        overtaken = advice.held_back if advice.state == "superseded" else None
+        body = {"id": advice.id, "rev": advice.rev, "kind": advice.draft.kind, "why": overtaken or advice.why}
         if advice.by is not None and advice.decided_at_ms == at_ms and advice.state in DECISIONS:
             audit.append(self._store, at_ms=at_ms, by=advice.by, what=name, well=well, body=body)
         elif advice.rev == 1 or advice.draft.at_ms != at_ms or advice.state not in DECIDABLE:
-            audit.append_once(self._store, at_ms=at_ms, by=OURS, what=name, well=well, body=body)
+            new = audit.append_once(self._store, at_ms=at_ms, by=OURS, what=name, well=well, body=body)
+            if new is not None and overtaken is not None:
+                note = f"{advice.id}: {overtaken}"
+                logbook.write(
+                    self._store,
+                    logbook.Note(well=well, at_ms=at_ms, what="approval-overtaken", note=note, noted_at_ms=at_ms),
+                )
         # else fresh evidence, which is in the advice itself
 
     def changes_followed(self, applied: Iterable[Applied], at_ms: int) -> None:

@@ -238,7 +238,7 @@ class Reception:
             releases.confirm(
                 self._store, known.release.id, state=confirm.state, at_ms=reading.at_ms, reason=confirm.reason
             )
-            others = review.differences(known.release, confirm)
+            others = review.differences(known.release.kind, known.release.proposed, confirm)
             what = "confirm-with-other-values" if others else "confirm"
             self._note(reading, what, "; ".join((said, *others)))
 

@@ -10,8 +10,10 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
+from advisor.memory import same_setting
 from advisor.model import Advice, Confirm, Draft, Quantity, Release
 from advisor.well import Setting
+from advisor.words import setting_words
 
 HOUR_MS = 3_600_000
 DECIDABLE = frozenset({"offered", "deferred"})
@@ -63,9 +65,18 @@ def considered(
     fresh = replace(current, rev=current.rev + 1, draft=draft, lapses_at_ms=lapses_at_ms)
     if current.draft.kind == "hold" and draft.kind == "hold":
         return () if set(current.draft.held_by) == set(draft.held_by) else (fresh,)
-    if _same_proposal(current.draft, draft):
+    others = made_for_others(current, draft.now) if current.state in IN_FLIGHT else None
+    if others is None and _same_proposal(current.draft, draft):
         return (fresh,)
-    return (replace(current, state="superseded"), _opened(draft, terms, current))
+    superseded = replace(current, state="superseded", held_back=others or current.held_back)
+    return (superseded, _opened(draft, terms, current))
+
+
+def made_for_others(advice: Advice, in_force: Setting) -> str | None:
+    """That an advice was made for other settings than are in force, in words; None where it was made for these."""
+    if same_setting(advice.draft.now, in_force):
+        return None
+    return f"It was made for {setting_words(advice.draft.now)}, and {setting_words(in_force)} are in force now."
 
 
 def inspection_stands(
@@ -92,9 +103,14 @@ def inspection_stands(
 def _under_way(current: Advice, draft: Draft, terms: Terms, disturbed_at_ms: int | None) -> bool:
     """Whether what was released or approved stands whatever the fresh draft says.
 
-    An approval does not where the draft asks for an inspection, where an event made another well of it since the
-    evidence was read, or where its release has been held back and the draft, free of any block, is another one.
+    An approval does not where other settings are in force than those it was made for, where the draft asks for an
+    inspection, where an event made another well of it since the evidence was read, or where its release has been held
+    back and the draft, free of any block, is another one. A release does not where the site says that it set other
+    values, and readings show others than those it was made for.
     """
+    overtaken = made_for_others(current, draft.now) is not None
+    if overtaken and (current.state == "approved" or current.site_set is not None):
+        return False
     if current.state != "approved" or _same_proposal(current.draft, draft):
         return current.state in IN_FLIGHT
     if draft.kind == "inspect" or (disturbed_at_ms is not None and disturbed_at_ms > current.draft.at_ms):
@@ -252,17 +268,23 @@ def released(advice: Advice, *, now_ms: int) -> tuple[Advice, Release]:
         by=advice.by or "",
         lapses_at_ms=advice.lapses_at_ms,
         proposed=advice.draft.proposed,
+        now=advice.draft.now,
         kind=advice.draft.kind,
         cautions=advice.draft.cautions,
     )
     return replace(advice, state="released", release_id=release_id, released_at_ms=now_ms, held_back=None), release
 
 
-def answered(advice: Advice, *, state: str, reason: str | None, now_ms: int) -> Advice:
-    """The site's confirm of a release."""
-    if state == "applied":
-        return replace(advice, state="applied", applied_at_ms=now_ms)
-    return replace(advice, state="refused", why=reason or "no reason given by the site", decided_at_ms=now_ms)
+def answered(advice: Advice, confirm: Confirm, *, now_ms: int) -> Advice:
+    """The site's confirm of a release. One of other values is no word that this change was made: readings tell."""
+    assert advice.draft.proposed is not None
+    if confirm.state != "applied":
+        why = confirm.reason or "no reason given by the site"
+        return replace(advice, state="refused", why=why, decided_at_ms=now_ms)
+    others = differences(advice.draft.kind, advice.draft.proposed, confirm)
+    if others:
+        return replace(advice, site_set="; ".join(others))
+    return replace(advice, state="applied", applied_at_ms=now_ms)
 
 
 def shown(advice: Advice, at_ms: int) -> Advice:
@@ -270,14 +292,17 @@ def shown(advice: Advice, at_ms: int) -> Advice:
     return replace(advice, state="applied", applied_at_ms=at_ms)
 
 
-def differences(release: Release, confirm: Confirm) -> tuple[str, ...]:
-    """Where a site says it applied other values than were released: 'stroke_rate_spm 7.5 instead of 7.2'."""
+def differences(kind: str, proposed: Setting, confirm: Confirm) -> tuple[str, ...]:
+    """Where a site says it applied other values than were released: 'stroke_rate_spm 7.5 instead of 7.2'.
+
+    kind, proposed: of what was released.
+    """
     if confirm.state != "applied":
         return ()
-    names = {"stroke-rate": ("stroke_rate_spm",), "run-idle": ("run_min", "idle_min")}.get(release.kind, SETTINGS)
+    names = {"stroke-rate": ("stroke_rate_spm",), "run-idle": ("run_min", "idle_min")}.get(kind, SETTINGS)
     found = []
     for name in names:
-        asked, said = getattr(release.proposed, name), getattr(confirm, name)
+        asked, said = getattr(proposed, name), getattr(confirm, name)
         if asked is not None and said is not None and abs(asked - said) > SAME_SETTING[name]:
             found.append(f"{name} {said:g} instead of {asked:g}")
     return tuple(found)

@@ -100,6 +100,7 @@ class Task:
     applied: tuple[Applied, ...] = ()  # changes made as advised, oldest first
     quiet_until_ms: int | None = None
     news_from_ms: int = 0  # times before it were worked through before, and told then
+    looked_at_ms: int | None = None  # the time for which alarms were judged last
     site_silent: bool | None = None
     clock_off_min: float | None = None  # times of its readings against arrival
     speaks_for_site: bool = True

@@ -266,3 +266,23 @@ def test_the_outcome_book_says_how_often_we_were_right(
     assert cli.main(["show", WELL, "--json", *asked]) == 0
     assert json.loads(capsys.readouterr().out)["outcomes"]["held"] == 1
     assert cli.main(["outcomes", "north/99", *asked]) == 1
+
+
+STEP = '[approval]\npolicy = "bounded"\nlargest_step_frac = 0.0125\n'  # a tenth of 8.0 strokes a minute
+
+
+def test_a_step_of_one_tenth_is_seen_with_the_first_count_of_it_and_not_released_again() -> None:
+    one = offering(more=STEP)
+    one.advance(LAST + minutes(5))
+    [sent] = [json.loads(payload) for topic, payload in drain(one) if topic.endswith("/release")]
+    assert sent["stroke_rate_spm"] == 7.9
+    one.receive([message(WELL, "confirm", LAST + minutes(10), release_id=sent["id"], state="applied")])
+    counted = [running(WELL, START + hours(26 + n), 7.9) for n in range(12)]
+    published = follow(one, [each for n in range(0, 12, 3) for each in counted[n : n + 3]])
+    assert said(published, "alarm/change-not-seen") == []
+    assert [r["stroke_rate_spm"] for r in said(published, "release")] == []
+    [made] = one._progress.state(WELL).applied
+    assert made.shown_at_ms == round((START + hours(26)).timestamp() * 1000)
+    newest = advices.newest(one.store, WELL)
+    assert newest is not None
+    assert newest.draft.now.stroke_rate_spm == 7.9

@@ -20,7 +20,7 @@ from advisor import bounded
 from advisor.bounded import BY, Situation
 from advisor.config.load import parse_config
 from advisor.core import Advisor
-from advisor.model import Advice, Draft, LimitCheck
+from advisor.model import Advice, Draft, Expected, LimitCheck, Quantity
 from advisor.review import NotPossible
 from advisor.store import advice as advices
 from advisor.store import audit, logbook
@@ -55,6 +55,17 @@ def offer(
         because=(), unless=(), limits=limits, cautions=(),
     )  # fmt: skip
     return Advice(id="a1", rev=1, state="offered", draft=draft, offered_at_ms=NOW_MS, lapses_at_ms=NOW_MS + 3 * D)
+
+
+def foretold(advice: Advice, *, pounds: float, if_nothing: float) -> Advice:
+    """With so much pounding foretold of the change, and of none."""
+    one = Expected(
+        liquid_bpd=Quantity(value=170.0, sd=8.0),
+        liquid_height_ft=Quantity(value=180.0, sd=40.0),
+        pound_probability=pounds,
+    )
+    none = replace(one, pound_probability=if_nothing)
+    return replace(advice, draft=replace(advice.draft, expected=one, if_nothing=none))
 
 
 def rate(spm: float) -> Setting:
@@ -138,8 +149,12 @@ def test_a_fixed_drive_and_what_a_person_has_in_hand_are_left_alone() -> None:
 
 def test_less_of_what_pounds_may_go_out_although_it_is_not_the_whole_way() -> None:
     short = LimitCheck(name="pound-probability", value=0.6, limit=0.05, unit="", basis="", ok=False)
-    assert reason(offer(rate(8.0), rate(7.2), limits=(short,))) == "within-bounds"
-    assert reason(offer(rate(8.0), rate(8.8), limits=(*ratings(0.5), short)), UPWARD) == "limit"
+    down = offer(rate(8.0), rate(7.2), limits=(short,))
+    assert reason(foretold(down, pounds=0.6, if_nothing=0.9)) == "within-bounds"
+    assert reason(foretold(down, pounds=0.6, if_nothing=0.6)) == "limit"
+    assert reason(down) == "limit"  # nothing is foretold of it
+    up = offer(rate(8.0), rate(8.8), limits=(*ratings(0.5), short))
+    assert reason(foretold(up, pounds=0.6, if_nothing=0.9), UPWARD) == "limit"
     idle = LimitCheck(name="idle-most", value=90.0, limit=60.0, unit="min", basis="", ok=False)
     assert reason(offer(rate(8.0), rate(7.2), limits=(idle,))) == "limit"
 

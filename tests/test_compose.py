@@ -174,6 +174,13 @@ def test_a_shot_the_site_marked_bad_is_told() -> None:
     assert any("newest shot is bad" in note for note in said.notes)
 
 
+def test_a_unit_that_runs_on_against_its_timer_is_told() -> None:
+    on = run(8.0, 5, since_ms=T0_MS, run_min=40.0, idle_min=20.0)
+    assert any("without a rest for 5.0 h" in note for note in composed(fold(on), after_h=5.0).notes)
+    rests = run(8.0, 6, since_ms=T0_MS + 6 * HOUR_MS, run_min=40.0, idle_min=20.0)
+    assert not any("without a rest" in note for note in composed(fold(on, rests), after_h=6.0).notes)
+
+
 def test_what_comes_as_history_makes_no_input_fresh() -> None:
     """Shots are expected each hour, run readings too: after 2.5 and 2 intervals the last ones are stale."""
     live = (reading(Level(round_trip_s=6.0, casing_psig=85.0)), run(8.0))

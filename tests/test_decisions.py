@@ -160,6 +160,55 @@ def test_people_on_location_hold_a_release_and_their_leaving_lets_it_go() -> Non
     assert len(_released(one)) == 1
 
 
+def test_what_is_on_offer_stays_while_people_are_there_and_is_released_once_they_have_left() -> None:
+    one, advice_id = offering()
+    one.receive([message(WELL, "event", LAST + minutes(1), what="people-on-location")])
+    one.advance(LAST + minutes(1))
+    current = _current(one)
+    assert (current.id, current.state) == (advice_id, "offered")
+    assert any("People are on location" in why for why in current.draft.because)
+    one.approve(advice_id, by="pat", now=LAST + minutes(2))
+    for n in (8, 9):
+        one.receive(stream(WELL, hours_long=1, first_hour=18 + n))
+        one.advance(START + hours(18.1 + n))
+    assert (_released(one), _current(one).id, _current(one).state) == ([], advice_id, "approved")
+    one.receive([message(WELL, "event", LAST + hours(3), what="people-left")])
+    one.advance(LAST + hours(3))
+    assert [release["advice_id"] for release in _released(one)] == [advice_id]
+
+
+def test_an_approval_for_settings_that_are_no_longer_in_force_is_not_released() -> None:
+    one, advice_id = offering()
+    made_for = _current(one).draft.now.stroke_rate_spm
+    one.approve(advice_id, by="pat", now=LAST)
+    one.receive([running(WELL, LAST + minutes(1), made_for - 0.5)])
+    for n in (1, 5, 6, 60):
+        one.advance(LAST + minutes(n))
+    assert _released(one) == []
+    assert advices.find(one.store, advice_id).state == "superseded"
+    assert _current(one).draft.now.stroke_rate_spm == made_for - 0.5
+    [note] = [note for what, note in _notes(one) if what == "approval-overtaken"]
+    assert f"made for {made_for:.1f} strokes a minute, and {made_for - 0.5:.1f} strokes" in note
+    entries = [entry.body for entry in audit.entries(one.store, well=WELL) if entry.what == "advice-superseded"]
+    assert [f"{advice_id}: {body['why']}" for body in entries if body["id"] == advice_id] == [note]
+
+
+@pytest.mark.parametrize("shown", ["in-force", "counted"])
+def test_what_changes_the_settings_without_a_fresh_draft_holds_the_release_back(shown: str) -> None:
+    """As after a late message; and where one count says what is proposed, which may be in force."""
+    one, advice_id = offering()
+    one.approve(advice_id, by="pat", now=LAST)
+    state, proposed = one._progress.state(WELL), _current(one).draft.proposed
+    head = state.kept.head
+    news = {"setting": replace(proposed, stroke_rate_spm=9.9)} if shown == "in-force" else {}
+    memory = replace(head.memory, counted_spm=(proposed.stroke_rate_spm,), **news)
+    state.kept = replace(state.kept, head=replace(head, memory=memory))
+    one._progress.presents(round((LAST + minutes(5)).timestamp() * 1000), [WELL])
+    one._decisions.release_due(round((LAST + minutes(5)).timestamp() * 1000))
+    assert (_released(one), _current(one).id, _current(one).state) == ([], advice_id, "approved")
+    assert ("9.9 strokes" if shown == "in-force" else "as proposed") in _current(one).held_back
+
+
 @pytest.mark.parametrize("reading", [True, False])
 def test_nothing_is_released_to_a_well_that_cannot_be_worked_through(
     reading: bool, monkeypatch: pytest.MonkeyPatch
@@ -366,6 +415,9 @@ def test_applied_with_other_values_is_noted_and_the_setting_in_force_is_that_of_
     one.advance(at)
     [note] = [note for what, note in _notes(one) if what == "confirm-with-other-values"]
     assert f"{asked + 1.0:g} instead of {asked:g}" in note
+    assert (
+        advices.find(one.store, advice_id).state == "superseded"
+    )  # 7.7 is neither what was so nor what was released
     one.receive(stream(WELL, hours_long=1, first_hour=26)[1:])
     one.advance(START + hours(26.1))
     assert _current(one).draft.now.stroke_rate_spm == pytest.approx(7.7)

@@ -11,7 +11,18 @@ from hypothesis import strategies as st
 from advisor import memory as memories
 from advisor.belief import operation
 from advisor.memory import Memory, first, remember, same_setting
-from advisor.model import CasingPressure, Event, Level, Measured, ProductionTest, Quality, Quantity, Reading, Run
+from advisor.model import (
+    CasingPressure,
+    Confirm,
+    Event,
+    Level,
+    Measured,
+    ProductionTest,
+    Quality,
+    Quantity,
+    Reading,
+    Run,
+)
 from advisor.well import Setting, Well
 from tests.invented_wells import TIMER, advisor, config_text
 
@@ -23,6 +34,7 @@ KINDS = {
     Run: "run",
     ProductionTest: "production-test",
     Event: "event",
+    Confirm: "confirm",
 }
 WELL: Well = advisor("north/7").config.wells["north/7"]
 
@@ -98,6 +110,25 @@ def test_a_change_of_settings_is_remembered_with_what_was_before() -> None:
         7.2,
     )
     assert fold(run(8.0), run(7.2, 2), run(7.2, 61 * 24)).changes == ()
+
+
+def test_a_step_of_one_tenth_is_seen_with_the_third_reading_or_with_the_first_that_shows_what_was_asked_for() -> None:
+    assert [change.at_ms for change in fold(run(8.0), run(8.1, 1), run(8.1, 2), run(8.1, 3)).changes] == [
+        T0_MS + 3 * HOUR_MS
+    ]
+    asked = remember(fold(run(8.0)), run(8.1, 1), WELL, (8.1,))
+    assert asked.setting == Setting(stroke_rate_spm=8.1)
+    assert len(asked.changes) == 1
+
+
+def test_a_reading_that_says_what_the_site_confirmed_is_believed_at_once_and_the_word_alone_is_not() -> None:
+    word = reading(Confirm(release_id="r1", state="applied", stroke_rate_spm=8.1), T0_MS + HOUR_MS)
+    assert fold(run(8.0), word).setting == Setting(stroke_rate_spm=8.0)
+    shown = fold(run(8.0), word, run(8.1, 2))
+    assert shown.setting == Setting(stroke_rate_spm=8.1)
+    assert shown.confirmed_spm is None  # it has served
+    refused = reading(Confirm(release_id="r1", state="refused", stroke_rate_spm=8.1), T0_MS + HOUR_MS)
+    assert fold(run(8.0), refused, run(8.1, 2)).setting == Setting(stroke_rate_spm=8.0)
 
 
 def test_the_highest_rate_of_thirty_days_forgets_the_thirty_first() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import random
 from collections.abc import Sequence
 from datetime import datetime, timedelta
@@ -306,3 +307,23 @@ def test_advice_that_moved_in_the_middle_of_a_backlog_is_published_as_it_stands(
     assert standing is not None and standing.draft.at_ms < 1000 * told[-1][2].timestamp()  # not of the last reading
     told_of = published(one, "/advice")
     assert (told_of["id"], told_of["rev"], told_of["state"]) == (standing.id, standing.rev, standing.state)
+
+
+def test_a_backlog_that_comes_one_by_one_tells_of_staleness_once_and_of_its_end_after_it() -> None:
+    """Hourly levels are three hours late; what the site stored of them comes at last, one by one."""
+    one = advisor("north/7", clock="system")
+    one.receive(stream("north/7", hours_long=1))
+    one.advance(START + hours(0.1))
+    drain(one)
+    said = []
+    # a level each quarter of an hour of those three hours, a second after each other; then as it should be again
+    stored = [(START + timedelta(minutes=15 * n), START + hours(3) + timedelta(seconds=n)) for n in range(1, 12)]
+    for at, now in [*stored, (START + hours(3.3), START + hours(3.3))]:
+        one.receive([level("north/7", at, received=now)])
+        one.advance(now)
+        said += [json.loads(payload or b"{}") for topic, payload in drain(one) if topic.endswith("/readings-stale")]
+    spoken = [alarm for alarm in said if alarm]
+    assert len({alarm["since"] for alarm in spoken}) == 1
+    assert len(spoken) <= 3  # that it is so, that it is over, and that the silence of the site hides it no more
+    assert all(alarm["at"] >= alarm["since"] for alarm in spoken)
+    assert spoken[-1]["state"] in {"returned-unacknowledged", "normal"}

@@ -17,6 +17,7 @@ NOW_MS = 1_930_000_000_000
 MINUTE_MS, HOUR_MS = 60_000, 3_600_000
 TERMS = Terms(lapse_ms=72 * HOUR_MS, release_after_ms=5 * MINUTE_MS)
 IN_FORCE = Setting(stroke_rate_spm=8.0)
+APPLIED = Confirm(release_id="r1", state="applied")
 
 # which state may follow which, from what the words mean: a person decides what is offered or deferred, an approved
 # change is released after the time to undo, the site answers a release, and until then a decision can be taken back
@@ -65,6 +66,30 @@ def released(one: Advice, now_ms: int = NOW_MS) -> tuple[Advice, Release]:
 
 
 # --------------------------------------------------------------------------- fresh evidence
+
+
+def test_an_approval_does_not_stand_where_other_settings_are_in_force_than_it_was_made_for() -> None:
+    approved = review.approved(offered(), by="pat", now_ms=NOW_MS)
+    for spm in (7.2, 6.9, None):  # not even of the same proposal: it was made, and agreed to, from another rate
+        fresh = replace(draft(NOW_MS + HOUR_MS, spm), now=Setting(stroke_rate_spm=7.6))
+        old, new = review.considered(approved, fresh, TERMS)
+        assert (old.state, new.state, new.id == old.id) == ("superseded", "offered", False)
+        assert old.held_back == "It was made for 8.0 strokes a minute, and 7.6 strokes a minute are in force now."
+    [still] = review.considered(offered(), replace(draft(NOW_MS + HOUR_MS), now=Setting(stroke_rate_spm=7.6)), TERMS)
+    assert (still.state, still.rev) == ("offered", 2)  # nobody agreed to anything yet: fresh evidence, told as such
+
+
+def test_a_confirm_of_other_values_applies_nothing_and_the_release_ends_once_readings_show_them() -> None:
+    one, _ = released(offered())
+    answer = replace(APPLIED, stroke_rate_spm=7.5)
+    said = review.answered(one, answer, now_ms=NOW_MS + HOUR_MS)
+    assert (said.state, said.site_set) == ("released", "stroke_rate_spm 7.5 instead of 7.2")
+    assert review.considered(said, draft(NOW_MS + HOUR_MS, 6.9), TERMS) == ()  # 8.0 is still in force
+    seen = replace(draft(NOW_MS + 2 * HOUR_MS, 6.9), now=Setting(stroke_rate_spm=7.5))
+    old, new = review.considered(said, seen, TERMS)
+    assert (old.id, old.state, new.state) == (said.id, "superseded", "offered")
+    assert review.considered(one, seen, TERMS) == ()  # nobody said that the release is not to be waited for
+    assert review.answered(one, replace(answer, stroke_rate_spm=7.2), now_ms=NOW_MS).state == "applied"
 
 
 def test_the_id_stays_while_the_proposal_stays_and_rev_counts() -> None:
@@ -175,7 +200,7 @@ def test_a_long_deferral_does_not_lapse_before_it_is_over_even_with_fresh_eviden
 
 
 def test_what_the_site_says_it_applied_has_six_hours_to_show() -> None:
-    applied = review.answered(released(offered())[0], state="applied", reason=None, now_ms=NOW_MS + HOUR_MS)
+    applied = review.answered(released(offered())[0], APPLIED, now_ms=NOW_MS + HOUR_MS)
     assert review.considered(applied, draft(NOW_MS + 2 * HOUR_MS), TERMS) == ()
     [again] = review.considered(applied, draft(NOW_MS + 7 * HOUR_MS), TERMS)
     assert (again.state, again.rev) == ("offered", 1)
@@ -187,7 +212,9 @@ def test_what_was_turned_down_is_a_hold_with_the_reason_for_three_days(state: st
     if state == "declined":
         no = review.declined(offered(), by="pat", why="rig comes", now_ms=NOW_MS)
     else:
-        no = review.answered(released(offered())[0], state="refused", reason="rig comes", now_ms=NOW_MS)
+        no = review.answered(
+            released(offered())[0], replace(APPLIED, state="refused", reason="rig comes"), now_ms=NOW_MS
+        )
     [held] = review.considered(no, draft(NOW_MS + 71 * HOUR_MS), TERMS, turned_down=no)
     assert held.draft.kind == "hold"
     assert held.draft.proposed is None
@@ -206,14 +233,14 @@ def _confirm(state: str = "applied", **values: float) -> Confirm:
 
 
 def test_a_confirm_differs_where_it_states_another_value_than_released() -> None:
-    _, release = released(offered())
-    assert review.differences(release, _confirm()) == ()
-    assert review.differences(release, _confirm(stroke_rate_spm=7.2)) == ()
-    assert review.differences(release, _confirm(stroke_rate_spm=7.5)) == ("stroke_rate_spm 7.5 instead of 7.2",)
-    assert review.differences(release, _confirm("refused", stroke_rate_spm=8.0)) == ()
-    resting = replace(release, kind="run-idle", proposed=Setting(stroke_rate_spm=8.0, run_min=40.0, idle_min=20.0))
-    assert review.differences(resting, _confirm(run_min=40.0, idle_min=15.0)) == ("idle_min 15 instead of 20",)
-    assert review.differences(resting, _confirm(stroke_rate_spm=7.0)) == ()  # nothing was said of it
+    rate = ("stroke-rate", Setting(stroke_rate_spm=7.2))
+    assert review.differences(*rate, _confirm()) == ()
+    assert review.differences(*rate, _confirm(stroke_rate_spm=7.2)) == ()
+    assert review.differences(*rate, _confirm(stroke_rate_spm=7.5)) == ("stroke_rate_spm 7.5 instead of 7.2",)
+    assert review.differences(*rate, _confirm("refused", stroke_rate_spm=8.0)) == ()
+    rest = ("run-idle", Setting(stroke_rate_spm=8.0, run_min=40.0, idle_min=20.0))
+    assert review.differences(*rest, _confirm(run_min=40.0, idle_min=15.0)) == ("idle_min 15 instead of 20",)
+    assert review.differences(*rest, _confirm(stroke_rate_spm=7.0)) == ()  # nothing was said of it
 
 
 # --------------------------------------------------------------------------- anything, in any order
@@ -288,7 +315,9 @@ def _asked(
         return (one,)
     if what in {"applied", "refused"}:
         return (
-            (review.answered(current, state=what, reason=None, now_ms=now_ms),) if current.state == "released" else ()
+            (review.answered(current, replace(APPLIED, state=what), now_ms=now_ms),)
+            if current.state == "released"
+            else ()
         )
     spm = {"same": 7.2, "other": 6.5, "hold": None}.get(what)
     if what == "none":

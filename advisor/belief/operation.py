@@ -66,6 +66,22 @@ def assumption(runs: Sequence[tuple[int, Run]], well: Well) -> str | None:
     )
 
 
+def overruns(runs: Sequence[tuple[int, Run]], setting: Setting) -> str | None:
+    """A note where a unit with a rest is said to have run on for longer than its timer lets it; None where it is not.
+
+    What it did is taken from the reading, what it will do from the timer; one of them is wrong.
+    """
+    if not runs or not _has_cycle(setting):
+        return None
+    at_ms, run = runs[-1]
+    if not run.running or run.since_ms is None or _agrees(True, run.since_ms, at_ms, setting):
+        return None
+    return (
+        f"run: said to run without a rest for {(at_ms - run.since_ms) / HOUR_MS:.1f} h, with {setting.run_min:g} min"
+        f" run and {setting.idle_min:g} min idle in force: its timer is set otherwise or `since` is not when it began"
+    )
+
+
 def segments(runs: Sequence[tuple[int, Run]], well: Well, start_ms: int, end_ms: int) -> list[Segment]:
     """What the unit did from start to end, without gaps: run readings are (time, reading), oldest first.
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
+from advisor.belief import counted
 from advisor.belief.answers import Answer
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
@@ -33,6 +34,7 @@ class Context:
     now_ms: int
     in_force: Setting
     setting_heard: bool = True
+    counted_spm: float | None = None  # the newest stroke rate that a reading counted, be it believed or not
     first_at_ms: int | None = None
     highest_rate_30d_spm: float | None = None
     changes: tuple[tuple[int, Setting, Setting], ...] = ()  # when, from, to; oldest first
@@ -79,14 +81,22 @@ def advise(
     belief: Belief, wells: Sequence[Well], columns: Sequence[Column], contexts: Sequence[Context]
 ) -> list[Draft]:
     """One draft a well (W), `hold` with its reasons where there is nothing to change or something forbids it."""
-    listed = [
-        options.candidates(well, c.in_force, c.largest_step_frac) for well, c in zip(wells, contexts, strict=True)
-    ]
+    listed = [_candidates(well, context) for well, context in zip(wells, contexts, strict=True)]
     rolled = outlook.roll(belief, wells, columns, listed)
     return [
         _draft(belief.pick([i]), well, column, context, view)
         for i, (well, column, context, view) in enumerate(zip(wells, columns, contexts, rolled, strict=True))
     ]
+
+
+def _candidates(well: Well, context: Context) -> list[Setting]:
+    """Settings within reach; none newly at a rate that the last reading already counts: it may be in force."""
+    found = options.candidates(well, context.in_force, context.largest_step_frac)
+    now_spm, last_spm = context.in_force.stroke_rate_spm, context.counted_spm
+    if last_spm is None or counted.same(last_spm, now_spm):
+        return found
+    kept = (s for s in found[1:] if s == context.offered or not counted.same(s.stroke_rate_spm, last_spm))
+    return [found[0], *kept]
 
 
 def _draft(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from advisor.recommend.choice import Context, Pick
 
 OVER_RATING = "over-rating"
+PEOPLE_THERE = "People are on location: what is approved is not released before they have left."
 
 
 def unknown(well: Well, at_ms: int, in_force: Setting) -> Draft:
@@ -88,6 +89,8 @@ def _besides(well: Well, context: Context, view: Outlook, index: int) -> tuple[s
         found.append(texts.not_worth_a_visit(guards.VISIT_GAIN_BPD))
     if context.largest_step_frac is not None:
         found.append(texts.small_steps(context.largest_step_frac))
+    if context.people_on_location:
+        found.append(PEOPLE_THERE)
     return (*found, *context.widened_why)
 
 

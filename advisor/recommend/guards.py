@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 Held = list[tuple[str, str]]
 
+PEOPLE = "people-on-location"  # a guard, and a block of the rules
+
 HOUR_MS = 3_600_000
 FIRST_WAIT_H = 24.0
 FIXED_FIRST_WAIT_H = 72.0  # of a fixed drive, however likely it pounds (our choice)
@@ -70,7 +72,9 @@ def before(belief: Belief, well: Well, context: Context, view: Outlook) -> Held:
     """What holds any change at all."""
     held: Held = [(f"{BLOCKED}{name}", f"Blocked by {name}: {why}") for name, why in context.blocks]
     if context.people_on_location:
-        held.append(("people-on-location", "People are on location: nothing is changed until they have left."))
+        held.append((PEOPLE, "People are on location: nothing is changed until they have left."))
+    if context.offered is not None:  # it stays on offer meanwhile, and is released once they have left
+        held = [(name, why) for name, why in held if name.removeprefix(BLOCKED) != PEOPLE]
     if not context.setting_heard:
         held.append(("setting-unknown", "No run reading yet: the settings in force are only those configured."))
     if context.running is False and context.in_force.idle_min <= 0:

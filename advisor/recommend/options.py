@@ -8,6 +8,7 @@ from functools import lru_cache
 
 import numpy as np
 
+from advisor.belief import counted
 from advisor.belief.ensemble import Array
 from advisor.well import Drive, Setting, Well
 
@@ -81,7 +82,7 @@ def _rates(well: Well, in_force: Setting) -> list[float]:
         listed = [k * step for k in range(math.ceil(low / step - EPS), math.floor(high / step + EPS) + 1)]
     places = max(0, -math.floor(math.log10(step) + EPS)) + 1
     kept = [round(rate, places) for rate in listed if low - EPS <= rate <= high + EPS and rate > 0]
-    return [rate for rate in kept if abs(rate - now) > 0.25 * step]
+    return [rate for rate in kept if abs(rate - now) > 0.25 * step and not counted.same(rate, now)]
 
 
 @lru_cache(maxsize=CYCLES_KEPT)

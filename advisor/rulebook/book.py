@@ -33,17 +33,22 @@ def evaluate_well(
     announce: bool = True,
     count_reading: bool,
     speaks_for_site: bool = True,
+    past: bool = False,
 ) -> list[Step]:
     """Every alarm and note of a well against its facts at now_ms; only those that moved or have an effect.
 
     flags: rule id -> flags as stored. count_reading: a new reading stands behind this, not just time passing.
     announce False: flags move and the logbook is written, nothing is published; a later call that announces makes up
     for it. speaks_for_site False: rules of the whole site (scope = "site") move, and suppress, without a word; one
-    well of the site publishes and logs them for all.
+    well of the site publishes and logs them for all. past: the well was looked at later than this already; what time
+    alone moves is left to the present that follows, and nothing is published before it.
     """
     known = dict(flags)
     steps = []
+    announce = announce and not past
     for rule in rulebook.followed:
+        if past and rule.delays.on_n == rule.delays.off_n == 0:
+            continue
         before = known.get(rule.id)
         step = _follow(rulebook, rule, before, known, facts, well, now_ms, announce=announce, counts=count_reading)
         if rule.scope == "site" and not speaks_for_site:

@@ -133,7 +133,7 @@ def alarm(record: Alarm) -> bytes:
 
 
 def release(record: Release) -> bytes:
-    """An approved change for the site to apply, or to refuse once it has lapsed."""
+    """An approved change for the site to apply, or to refuse once it has lapsed: only what it changes."""
     return _bytes(
         {
             "id": record.id,
@@ -141,7 +141,7 @@ def release(record: Release) -> bytes:
             "at": time_text(record.at_ms),
             "by": record.by,
             "lapses_at": time_text(record.lapses_at_ms),
-            **(_rest(record.proposed) if record.kind == "run-idle" else _rate_or_both(record.proposed, record.kind)),
+            **setting_changed(record.kind, record.now or record.proposed, record.proposed),
             "cautions": list(record.cautions),
         }
     )
@@ -228,12 +228,6 @@ def setting_changed(kind: str, now: Setting, proposed: Setting) -> dict[str, Jso
     if (proposed.run_min, proposed.idle_min) != (now.run_min, now.idle_min):
         changed |= _rest(proposed)
     return changed or setting_in_force(proposed, with_rest=False)
-
-
-def _rate_or_both(proposed: Setting, kind: str) -> dict[str, Json]:
-    if kind == "stroke-rate":
-        return {"stroke_rate_spm": _number(proposed.stroke_rate_spm)}
-    return setting_in_force(proposed, with_rest=False)
 
 
 def _rest(setting: Setting) -> dict[str, Json]:

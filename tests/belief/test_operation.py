@@ -86,6 +86,18 @@ def test_a_state_longer_than_the_timer_allows_is_believed_and_the_phase_guessed(
     assert found == [(True, 75.0), (False, 30.0), (True, 15.0)]
 
 
+def test_a_unit_that_is_said_to_run_for_longer_than_its_timer_lets_it_is_told() -> None:
+    cycle = setting(8.0, 40.0, 20.0)
+    told = operation.overruns([(at(300), run(True, since_min=0))], cycle)
+    assert told is not None
+    assert "5.0 h, with 40 min run and 20 min idle in force" in told
+    assert operation.overruns([(at(40), run(True, since_min=0))], cycle) is None
+    assert operation.overruns([(at(300), run(True))], cycle) is None  # it may have rested in between
+    assert operation.overruns([(at(300), run(False, since_min=0))], cycle) is None  # a stop, which has its alarm
+    assert operation.overruns([(at(300), run(True, since_min=0))], setting(8.0)) is None
+    assert operation.overruns([], cycle) is None
+
+
 @hypothesis_settings(max_examples=60, deadline=None)
 @given(
     times=st.lists(st.integers(0, 3000), min_size=0, max_size=12, unique=True),

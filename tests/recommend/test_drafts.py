@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from advisor.recommend import cautions, choice, kept, outlook, texts
+from advisor.recommend import cautions, choice, drafts, kept, outlook, texts
 from tests.belief.invented import DAY_MS, HOUR_MS, START_MS, column, drive, setting, well
 from tests.recommend.test_choice import NOW_MS, advised, believed, context, slower_or_not
 
@@ -265,3 +265,24 @@ def test_a_step_up_that_goes_back_is_not_told_to_need_a_pump_that_pounds() -> No
     assert draft.held_by == ("reversal",)
     assert "times the gain" in draft.because[0] and "pounding" not in draft.because[0]
     assert "probability of pounding over 0.20" in texts.goes_back(1.0, 2.0, 3.0, 0.2)
+
+
+def test_people_on_location_let_nothing_new_be_offered_and_what_is_on_offer_stay() -> None:
+    fed = believed(well(), height_ft=900.0, inflow_share=1.5)
+    free = advised(well(), fed, context())
+    assert free.proposed is not None
+    new = advised(well(), fed, context(people_on_location=True))
+    assert (new.proposed, new.held_by) == (None, ("people-on-location",))
+    stays = advised(well(), fed, context(people_on_location=True, offered=free.proposed))
+    assert (stays.kind, stays.proposed) == (free.kind, free.proposed)
+    assert drafts.PEOPLE_THERE in stays.because
+
+
+def test_a_rate_that_the_last_reading_counts_already_is_not_newly_offered() -> None:
+    fed = believed(well(), height_ft=900.0, inflow_share=1.5)
+    free = advised(well(), fed, context())
+    assert free.proposed is not None
+    rate = free.proposed.stroke_rate_spm
+    other = advised(well(), fed, context(counted_spm=rate + 0.04))
+    assert other.proposed is None or abs(other.proposed.stroke_rate_spm - rate - 0.04) > 0.049
+    assert advised(well(), fed, context(counted_spm=rate, offered=free.proposed)).proposed == free.proposed

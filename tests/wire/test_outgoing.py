@@ -167,7 +167,7 @@ def test_what_is_in_force_says_run_and_idle_minutes_where_the_unit_rests() -> No
     assert advice(kind="run-idle", now=NO_REST, proposed=TIMER)["now"] == {"stroke_rate_spm": 8.0, "idle_min": 0.0}
 
 
-def release(kind: str, proposed: Setting) -> dict[str, Any]:
+def release(kind: str, proposed: Setting, now: Setting | None = None) -> dict[str, Any]:
     return fields(
         outgoing.release(
             Release(
@@ -179,6 +179,7 @@ def release(kind: str, proposed: Setting) -> dict[str, Any]:
                 lapses_at_ms=AT_MS + 3_600_000,
                 proposed=proposed,
                 kind=kind,
+                now=now,
                 cautions=("raises rod stress",),
             )
         )
@@ -192,6 +193,14 @@ def test_a_release_carries_the_setting_to_apply() -> None:
     timed = release("run-idle", Setting(stroke_rate_spm=8.0, run_min=30.0, idle_min=30.0))
     assert (timed["run_min"], timed["idle_min"]) == (30.0, 30.0) and "stroke_rate_spm" not in timed
     assert release("run-idle", NO_REST)["idle_min"] == 0.0
+
+
+@pytest.mark.parametrize(("kind", "now", "proposed", "expected"), PROPOSALS)
+def test_a_release_carries_only_what_it_changes(
+    kind: str, now: Setting, proposed: Setting, expected: dict[str, float]
+) -> None:
+    said = release(kind, proposed, now)
+    assert {name: said[name] for name in ("stroke_rate_spm", "run_min", "idle_min") if name in said} == expected
 
 
 def test_an_alarm_has_its_clauses() -> None:
