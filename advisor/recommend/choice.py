@@ -142,8 +142,11 @@ def _to_the_intake(belief: Belief, well: Well, column: Column, context: Context,
     against = [name for name, _ in guards.against(belief, well, context, view, index) if name != guards.REVERSAL]
     if limits.forbidding(checks, context.in_force, view.settings[index]) or against:
         return None
-    height_sd_ft = float(belief.members["height_ft"].std())
-    why = learning.intake_test(height_sd_ft, intake_test.margin_bpd(belief, column, view), intake_test.LONGEST_H)
+    if intake_test.under_way(context):
+        why = learning.intake_test_further(view, index)
+    else:
+        height_sd_ft = float(belief.members["height_ft"].std())
+        why = learning.intake_test(height_sd_ft, intake_test.margin_bpd(belief, column, view), intake_test.LONGEST_H)
     return drafts.proposal(well, column, context, view, index, checks, "step-test", (why,), starves=True)
 
 

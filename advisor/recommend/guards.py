@@ -185,7 +185,8 @@ def _waiting(belief: Belief, well: Well, context: Context, view: Outlook) -> Hel
             return [
                 (
                     "settling",
-                    f"The last change was {since_h:.0f} h ago; the well is given {wait_h:.0f} h to show what it did.",
+                    f"The last change was {texts.hours(since_h)} ago; the well is given {wait_h:.0f} h to show what"
+                    " it did.",
                 )
             ]
     if context.first_at_ms is not None and not (pounding > FIRST_DAY_POUNDING and enough):

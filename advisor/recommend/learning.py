@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from advisor.recommend.outlook import Outlook
-from advisor.recommend.texts import chance, settled_h
+from advisor.recommend.texts import chance, setting, settled_h
 
 WAY_BACK = (
     "On the way back from the test this goes no further down than may be enough; where the level does not rise, a"
@@ -40,6 +40,15 @@ def intake_test(height_sd_ft: float, margin_bpd: float, longest_h: float) -> str
         " while the pump could take more, which tells how far off every depth is. It is over as soon as that is seen"
         f" or the pump likely pounds, in {longest_h:.0f} h at most. Joint echoes counted to the level, or an echo"
         " of known depth, would narrow it without one."
+    )
+
+
+def intake_test_further(view: Outlook, index: int) -> str:
+    """Why one more step up follows in a test that has not told yet."""
+    return (
+        "The next step of the test that brings the level to the intake, to learn how high it stands: at"
+        f" {setting(view.settings[0])} it comes there with probability {chance(float(view.short_probability[0]))}, at"
+        f" {setting(view.settings[index])} with {chance(float(view.short_probability[index]))}."
     )
 
 

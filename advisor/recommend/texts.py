@@ -41,6 +41,11 @@ def chance(probability: float) -> str:
     return "under 0.01" if probability < 0.005 else "over 0.99" if probability > 0.995 else f"{probability:.2f}"
 
 
+def hours(span_h: float) -> str:
+    """Whole hours, never none of them."""
+    return "less than an hour" if span_h < 1.0 else f"{span_h:.0f} h"
+
+
 def at_the_end(*settings: Setting) -> str:
     """Where a height is told of: the level of a unit that rests swings."""
     return " at the end of a run" if any(one.idle_min > 0.0 for one in settings) else ""
@@ -261,8 +266,7 @@ def not_worth_a_visit(least_bpd: float) -> str:
 def first_day(known_h: float, wait_h: float, *, unless_pounding: bool) -> str:
     """Why a well just heard of is left as it is."""
     unless = " unless the pump likely pounds" if unless_pounding else ": sheaves are a crew's work"
-    known = "less than an hour" if known_h < 1.0 else f"{known_h:.0f} h"
-    return f"The well has been followed for {known}; nothing is changed in the first {wait_h:.0f} h{unless}."
+    return f"The well has been followed for {hours(known_h)}; nothing is changed in the first {wait_h:.0f} h{unless}."
 
 
 def casing_shut_in(shut_h: float, pounds: bool, high: bool) -> str:
