@@ -212,9 +212,10 @@ def _inflow_facts(assessment: Assessment | None, extra: dict[str, float | None])
     reachable = _of(assessment, "inflow_reachable_bpd")
     lifted = extra.get("lifted_bpd")
     if reachable is not None and lifted is not None:
-        facts["left_behind_bpd"] = reachable.value - lifted
+        left = max(0.0, reachable.value - lifted)
+        facts["left_behind_bpd"] = left
         if reachable.value > 0:
-            facts["left_behind_frac"] = (reachable.value - lifted) / reachable.value
+            facts["left_behind_frac"] = left / reachable.value
     return facts
 
 

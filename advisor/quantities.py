@@ -72,7 +72,7 @@ FOR_RULES: dict[str, tuple[str, str]] = {
     "stands_unplanned": ("0 or 1", "by the last run reading the unit stands, and not for the rest of its timer"),
     "out_of_use": ("0 or 1", "rods parted, a workover, a treatment or a shut-in was told of, and no end of it"),
     "site_silent": ("0 or 1", "nothing has come from the site for two of its shortest intervals"),
-    "left_behind_bpd": ("bbl/d", "reachable inflow less what is lifted"),
+    "left_behind_bpd": ("bbl/d", "reachable inflow less what is lifted; 0 where more is lifted"),
     "left_behind_frac": ("fraction", "left_behind_bpd over reachable inflow"),
     "left_behind_probability": ("probability", "that a tenth of reachable inflow, and 5 bbl/d, are left behind"),
     "pump_room_frac": (

@@ -13,7 +13,7 @@ from hashlib import sha256
 from advisor.memory import same_setting
 from advisor.model import Advice, Confirm, Draft, Quantity, Release
 from advisor.well import Setting
-from advisor.words import setting_words
+from advisor.words import change_words, setting_words
 
 HOUR_MS = 3_600_000
 DECIDABLE = frozenset({"offered", "deferred"})
@@ -135,16 +135,19 @@ def _not_again(turned_down: Advice | None, draft: Draft) -> Draft:
         return draft
     who = turned_down.by if turned_down.state == "declined" else "the site"
     why = f" ({turned_down.why})" if turned_down.why else ""
+    spoke = (f"What spoke for it: {draft.because[0]}", *draft.because[1:]) if draft.because else ()
     return replace(
         draft,
         kind="hold",
         proposed=None,
         held_by=(turned_down.state,),
+        expected=None,
         because=(
-            f"The same change was {turned_down.state} by {who}{why}; "
-            "it is not proposed again until three days after that.",
-            *draft.because,
+            f"The same advice ({change_words(draft)}) was {turned_down.state} by {who}{why}; it is not proposed again"
+            " until three days after that.",
+            *spoke,
         ),
+        unless=(),
     )
 
 

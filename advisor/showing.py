@@ -65,12 +65,14 @@ def wells(args: argparse.Namespace) -> int:
     config, store = _opened(args)
     with store:
         seen = sorted((_seen(store, well) for well in config.wells), key=lambda one: one.order)
-        dated = _dated(config, store)
+        flags, dated = alarms.every_flag(store), _dated(config, store)
     if args.json:
         return _print_json([_as_json(one) for one in seen])
     for one in seen:
         print(one.line)
         for alarm in one.alarms:
+            if not _is_so(alarm, flags.get((alarm.well, alarm.alarm))):
+                continue  # held by somebody, and nothing is the matter
             print(f"    {alarm.priority}: {alarm.alarm}, {alarm.state}: {alarm.message_now or alarm.message}")
         if one.advice is not None and one.advice.draft.kind != "hold":
             print(f"    {words.advice_line(one.advice)}")
@@ -225,10 +227,17 @@ def _state_words(alarm: Alarm, flags: AlarmFlags | None) -> str:
     since = f", true since {time_text(alarm.since_ms)}" if alarm.since_ms is not None else ""
     if alarm.state == "returned-unacknowledged":
         since = ", over and not acknowledged"
+    elif not _is_so(alarm, flags):
+        since = ", not so now"
     if flags is None or flags.hold not in ("shelved", "out-of-service"):
         return alarm.state + since
     until = f" until {time_text(flags.hold_until_ms)}" if flags.hold_until_ms is not None else ""
     return f"{alarm.state}{until} by {flags.hold_by} ({flags.hold_why}){since}"
+
+
+def _is_so(alarm: Alarm, flags: AlarmFlags | None) -> bool:
+    """Whether what an alarm tells of is so, or is over and not seen; False where it is held alone."""
+    return alarm.state in STANDING or flags is None or flags.active
 
 
 def _alarm_lines(alarm: Alarm) -> tuple[str, ...]:

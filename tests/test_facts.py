@@ -139,6 +139,8 @@ def test_what_is_left_behind_is_reachable_inflow_less_what_is_lifted() -> None:
     found = facts.derive(said, fold(), WELL, T0_MS, site_silent=False, extra={"lifted_bpd": 150.0})
     assert found["left_behind_bpd"].value == pytest.approx(30.0)
     assert found["left_behind_frac"].value == pytest.approx(1.0 / 6.0)
+    drawn_down = facts.derive(said, fold(), WELL, T0_MS, site_silent=False, extra={"lifted_bpd": 190.0})
+    assert drawn_down["left_behind_bpd"].value == drawn_down["left_behind_frac"].value == 0.0
     unknown = facts.derive(said, fold(), WELL, T0_MS, site_silent=False)
     assert unknown["left_behind_bpd"].value is None
 

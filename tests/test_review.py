@@ -218,7 +218,9 @@ def test_what_was_turned_down_is_a_hold_with_the_reason_for_three_days(state: st
     [held] = review.considered(no, draft(NOW_MS + 71 * HOUR_MS), TERMS, turned_down=no)
     assert held.draft.kind == "hold"
     assert held.draft.proposed is None
-    assert "rig comes" in held.draft.because[0]
+    assert "slow from 8.0 to 7.2 strokes a minute" in held.draft.because[0] and "rig comes" in held.draft.because[0]
+    assert held.draft.because[1] == f"What spoke for it: {draft(NOW_MS).because[0]}"
+    assert held.draft.expected is None and held.draft.unless == ()
     [other] = review.considered(no, draft(NOW_MS + HOUR_MS, 6.5), TERMS, turned_down=no)
     assert other.draft.kind == "stroke-rate"
     [again] = review.considered(no, draft(NOW_MS + 72 * HOUR_MS), TERMS, turned_down=no)

@@ -179,7 +179,7 @@ def test_an_alarm_that_sends_somebody_to_the_well_warns_of_the_unit_that_starts_
 
 @EACH
 def test_a_sentence_names_the_numbers_that_decide(rule: Rule) -> None:
-    seen = set(rule.message.names())
+    seen = {name for one in (rule.message, *(clause.says for clause in rule.clauses)) for name in one.names()}
     numbers = {clause.quantity for clause in rule.clauses if clause.unit != "0 or 1" and clause.limit is not None}
     assert numbers <= seen | {"level_intervals_old"}
 

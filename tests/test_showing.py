@@ -87,6 +87,18 @@ def test_a_shelved_alarm_says_by_whom_why_and_until_when(
     assert "shelved until 2031-03-01T09:00:00Z by pat (crew on the way), true since 2031-03-01T06:00:00Z" in told
 
 
+def test_what_is_shelved_and_not_so_is_no_word_about_the_well(
+    followed: tuple[Advisor, str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    one, config = followed
+    now = START + timedelta(hours=1)
+    one.shelve(WELL, "fluid-pound-risk", by="pat", why="pump on order", for_=timedelta(hours=2), now=now)
+    told = said(capsys, config, "wells")
+    assert "casing-pressure-high" in told and "fluid-pound-risk" not in told
+    until = "shelved until 2031-03-01T09:00:00Z by pat (pump on order)"
+    assert f"fluid-pound-risk, {until}, not so now" in said(capsys, config, "alarms")
+
+
 @pytest.mark.parametrize("verb", [("wells",), ("alarms",), ("advice",), ("show", WELL)])
 def test_what_is_shown_says_how_old_it_is_and_whether_it_is_kept_up(
     followed: tuple[Advisor, str],

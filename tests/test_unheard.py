@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Any
 
 from advisor.core import Advisor
-from advisor.store import assessments
+from advisor.store import alarms, assessments
 from tests.invented_wells import START, advisor, build_up, drain, hours, level, message, published, running
 
 WELL = "north/7"
@@ -136,6 +136,11 @@ def test_a_casing_pressure_that_stays_through_five_levels_that_moved_is_told_of(
     for n in range(6):
         _casing_and_level(one, n, 41.0, 6.0 + 0.01 * n)
     assert _alarms(one)["sensor-stuck"] == "unacknowledged"
+    (told,) = (alarm for alarm in alarms.current(one.store) if alarm.alarm == "sensor-stuck")
+    assert told.message == (
+        "A reading stays the same to the last digit while the rest moves. The casing pressure has stood at 41.00 psig"
+        " through 5 levels that moved."
+    )
     for n in (6, 7):
         _casing_and_level(one, n, 41.1 + n, 6.1 + 0.01 * n)
     assert _alarms(one)["sensor-stuck"] == "returned-unacknowledged"

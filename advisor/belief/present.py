@@ -291,12 +291,13 @@ def _notes(
     if starves >= 0.5:
         notes.append(
             "pound_probability: by whole days the level stands about its lowest and does not answer to how much the"
-            f" pump is run, or inflow fell to less than it takes: {starves:.0%}{_less_gas(ledger.causes)}"
+            f" pump is run, or inflow fell to less than it takes (probability {starves:.2f})"
+            f"{_less_gas(ledger.causes)}"
         )
     if met >= 0.5:
         notes.append(
-            "pound_probability: the level stands at the intake at the setting the well was met with; how short of"
-            f" liquid its pump is no level tells, and of pumps met so {met:.0%} are taken to pound"
+            "pound_probability: the level stands at the intake at the setting the well was met with; no level tells"
+            f" how short of liquid such a pump is, and it is taken to pound with probability {met:.2f}"
         )
     question = suspects.open_question(ledger.causes)
     return tuple(notes) if question is None else (*notes, question)

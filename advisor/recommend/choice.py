@@ -17,7 +17,7 @@ from advisor.belief.answers import Answer
 from advisor.belief.ensemble import Array, Belief, Marks
 from advisor.column import Column
 from advisor.model import Draft, LimitCheck
-from advisor.recommend import drafts, guards, intake_test, kept, limits, options, outlook, step_test, texts
+from advisor.recommend import drafts, guards, intake_test, kept, learning, limits, options, outlook, step_test, texts
 from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
 
@@ -118,7 +118,7 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
         return drafts.proposal(well, column, context, view, pick.index, pick.checks, kind, reasons)
     if testing:
         return drafts.hold(
-            well, column, context, view, [*held, ("intake-test", texts.intake_test_goes_on(view))], None
+            well, column, context, view, [*held, ("intake-test", learning.intake_test_goes_on(view))], None
         )
     asks = all(name == guards.POUNDING_TOLD for name, _ in held)
     probe = step_test.offered(belief, well, column, context, view) if asks else None
@@ -130,11 +130,11 @@ def _draft(belief: Belief, well: Well, column: Column, context: Context, view: O
 def _goes_part_of_the_way(well: Well, context: Context, view: Outlook, pick: Pick) -> tuple[str, ...]:
     """Why a step leaves a pump that may pound on, or short of liquid, where it does."""
     if guards.stops_short(context, view, pick.index):
-        return (texts.WAY_BACK,)
+        return (learning.WAY_BACK,)
     down = options.change_frac(context.in_force, view.settings[pick.index]) < 0.0
     reach = guards.within_reach(well, context, view)
     if down and not pick.feasible and reach[pick.index] and guards.begins_with_little(well, context, view):
-        return (texts.LITTLE_FIRST,)
+        return (learning.LITTLE_FIRST,)
     if all(check.ok for check in drafts.bounds(context, view, pick.index, well)):
         return ()
     if np.any(guards.within_bounds(context, view) & reach):  # of those the fresh choice is one
@@ -152,8 +152,11 @@ def _to_the_intake(belief: Belief, well: Well, column: Column, context: Context,
     against = [name for name, _ in guards.against(belief, well, context, view, index) if name != guards.REVERSAL]
     if limits.forbidding(checks, context.in_force, view.settings[index]) or against:
         return None
-    height_sd_ft = float(belief.members["height_ft"].std())
-    why = texts.intake_test(height_sd_ft, intake_test.margin_bpd(belief, column, view), intake_test.LONGEST_H)
+    if intake_test.under_way(context):
+        why = learning.intake_test_further(view, index)
+    else:
+        height_sd_ft = float(belief.members["height_ft"].std())
+        why = learning.intake_test(height_sd_ft, intake_test.margin_bpd(belief, column, view), intake_test.LONGEST_H)
     return drafts.proposal(well, column, context, view, index, checks, "step-test", (why,), starves=True)
 
 

@@ -103,7 +103,7 @@ def hold(
     reasons = [(OVER_RATING, why) for why in texts.over_ratings(context.in_force, over)]
     would: tuple[str, ...] = ()
     if pick is not None:
-        would = (texts.would_propose(context.in_force, view.settings[pick.index]),)
+        would = (texts.would_propose(context.in_force, told, pick.index, context.pound_probability_max),)
     reasons += held if held or pick is not None else kept.nothing_better(well, column, context, told)
     return Draft(
         well=well.key,

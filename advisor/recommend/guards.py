@@ -14,7 +14,6 @@ from advisor.recommend import intake_test, limits, options, texts
 from advisor.recommend.outlook import Outlook
 from advisor.review import BLOCKED
 from advisor.well import Well
-from advisor.words import percent
 
 if TYPE_CHECKING:
     from advisor.recommend.choice import Context
@@ -113,10 +112,10 @@ def _readings(belief: Belief, well: Well, context: Context) -> Held:
                 " needed.",
             )
         )
-    for name, words in (("level-stuck", "the level reads as if stuck"), ("gauge-off", "the casing gauge seems off")):
+    for name, words in (("level-stuck", "The level reading hangs"), ("gauge-off", "The casing gauge is off")):
         chance = context.suspects.get(name, 0.0)
         if chance >= CERTAIN:
-            held.append((name, f"At {percent(chance)} {words}: no change rests on it."))
+            held.append((name, texts.suspected_of(words, chance, "no change rests on it")))
     return held
 
 
@@ -190,7 +189,8 @@ def _waiting(belief: Belief, well: Well, context: Context, view: Outlook) -> Hel
             return [
                 (
                     "settling",
-                    f"The last change was {since_h:.0f} h ago; the well is given {wait_h:.0f} h to show what it did.",
+                    f"The last change was {texts.hours(since_h)} ago; the well is given {wait_h:.0f} h to show what"
+                    " it did.",
                 )
             ]
     if context.first_at_ms is not None and not (pounding > FIRST_DAY_POUNDING and enough):
@@ -307,14 +307,14 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
     change = options.change_frac(context.in_force, view.settings[index])
     faster = change > options.EPS
     for name, words in (
-        ("worn-pump", "the pump is worn"),
-        ("gas-interference", "gas keeps the barrel from filling"),
-        ("no-pump-action", "the pump lifts nothing"),
-        ("leak-back", "liquid drains back through the pump"),
+        ("worn-pump", "The pump is worn"),
+        ("gas-interference", "Gas keeps the barrel from filling"),
+        ("no-pump-action", "The pump lifts nothing"),
+        ("leak-back", "Liquid drains back through the pump"),
     ):
         chance = context.suspects.get(name, 0.0)
         if faster and chance >= SUSPECTED:
-            held.append((name, f"At {percent(chance)} {words}: the unit is not run more into that."))
+            held.append((name, texts.suspected_of(words, chance, "the unit is not run more while that is suspected")))
     together = sum(context.suspects.get(name, 0.0) for name in LIFTS_LESS)
     if faster and not held and together >= SUSPECTED:
         each = {name: context.suspects.get(name, 0.0) for name in LIFTS_LESS}

@@ -9,7 +9,7 @@ import numpy as np
 from advisor.belief.ensemble import Belief
 from advisor.column import Column
 from advisor.model import LimitCheck
-from advisor.recommend import guards, limits, options, texts
+from advisor.recommend import guards, learning, limits, options
 from advisor.recommend.outlook import Outlook
 from advisor.well import Well
 
@@ -43,8 +43,8 @@ def offered(
     if limits.forbidding(checks, context.in_force, view.settings[index]):
         return None
     settles_h = float(view.settles_h[index])
-    pounding = texts.step_test_pounding(context.pound_told, foretold, settles_h)
-    return index, checks, pounding if told else texts.step_test(_spread(belief), settles_h)
+    pounding = learning.step_test_pounding(context.pound_told, foretold, settles_h)
+    return index, checks, pounding if told else learning.step_test(_spread(belief), settles_h)
 
 
 def _stood_long(well: Well, context: Context) -> bool:

@@ -12,7 +12,7 @@ from advisor.model import LimitCheck
 from advisor.recommend import options
 from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
-from advisor.words import percent, plain_number
+from advisor.words import plain_number
 
 SHORT_PROBABILITY_MAX = 0.20  # of less than least_liquid_height_ft at the end of a run
 # a probability of too little liquid that is worth a word where the ± beside it, taken as that of a normal, would say
@@ -25,14 +25,6 @@ TWO_HUMPS = (
 NONE_KEEPS = "No setting within reach keeps every bound."
 BY_PEOPLE = "Slower sheaves, a shorter stroke or a smaller plunger are work for people to plan."
 STANDS_ON = "It is on offer already, and stands while it is not far outside its bounds and no other clearly better."
-WAY_BACK = (
-    "On the way back from the test this goes no further down than may be enough; where the level does not rise, a"
-    " further step follows."
-)
-LITTLE_FIRST = (
-    "A little step first: the level of a pump that is fed rises on it within hours. Where it does not rise, the next"
-    " step goes as far as is needed."
-)
 NO_BELIEF = "Nothing is believed of the well yet: it needs a level and a casing pressure."
 
 
@@ -41,12 +33,17 @@ def setting(value: Setting) -> str:
     rate = f"{value.stroke_rate_spm:.2f}".removesuffix("0") + " strokes a minute"
     if value.idle_min <= 0 or not value.run_min:
         return rate
-    return f"{value.run_min:g} min run and {value.idle_min:g} min idle at {rate}"
+    return f"{_cycle(value)} at {rate}"
 
 
 def chance(probability: float) -> str:
     """A probability to two places; never none at all, never certain."""
     return "under 0.01" if probability < 0.005 else "over 0.99" if probability > 0.995 else f"{probability:.2f}"
+
+
+def hours(span_h: float) -> str:
+    """Whole hours, never none of them."""
+    return "less than an hour" if span_h < 1.0 else f"{span_h:.0f} h"
 
 
 def at_the_end(*settings: Setting) -> str:
@@ -57,6 +54,18 @@ def at_the_end(*settings: Setting) -> str:
 def settled_h(settles_h: float) -> float:
     """The hours until a well has settled as they are told, in sentences and beside them: whole ones, rounded up."""
     return float(np.ceil(settles_h))
+
+
+def pair(before: Setting, after: Setting) -> tuple[str, str]:
+    """Two settings in words; where both rest, the stroke rate only where it is another one."""
+    rests = all(one.idle_min > 0.0 and one.run_min for one in (before, after))
+    if not rests or before.stroke_rate_spm != after.stroke_rate_spm:
+        return setting(before), setting(after)
+    return _cycle(before), _cycle(after)
+
+
+def _cycle(value: Setting) -> str:
+    return f"{value.run_min:g} min run and {value.idle_min:g} min idle"
 
 
 def kind_of(in_force: Setting, proposed: Setting) -> str:
@@ -72,9 +81,10 @@ def because(well: Well, in_force: Setting, view: Outlook, index: int, pound_max:
     gain, gain_sd = float(view.gain_bpd[index]), float(view.gain_sd_bpd[index])
     proposed = view.settings[index]
     at_end = at_the_end(in_force, proposed)
+    is_now, then = pair(in_force, proposed)
     starved = (
-        f"At {setting(in_force)} the probability of pounding is {chance(pounds)} once the level has settled; at"
-        f" {setting(proposed)} it is {chance(pounds_then)} (bound {pound_max:g})."
+        f"At {is_now} the probability of pounding is {chance(pounds)} once the level has settled; at"
+        f" {then} it is {chance(pounds_then)} (bound {pound_max:g})."
     )
     low = (
         f"Less than {well.least_liquid_height_ft:g} ft of liquid is left above the intake{at_end} with"
@@ -148,9 +158,20 @@ def unless(well: Well, in_force: Setting, proposed: Setting, suspects: Mapping[s
     return tuple(found)
 
 
-def would_propose(in_force: Setting, proposed: Setting) -> str:
-    """What a hold holds."""
-    return f"Otherwise a change from {setting(in_force)} to {setting(proposed)} would be proposed."
+def would_propose(in_force: Setting, view: Outlook, index: int, pound_max: float) -> str:
+    """What a hold holds, and what speaks for it first."""
+    is_now, then = pair(in_force, view.settings[index])
+    pounds, short = float(view.pound_probability[0]), float(view.short_probability[0])
+    gain, gain_sd = float(view.gain_bpd[index]), float(view.gain_sd_bpd[index])
+    if pounds > pound_max:
+        why = f"as it is the probability of pounding is {chance(pounds)} (bound {pound_max:g})"
+    elif short > SHORT_PROBABILITY_MAX:
+        why = f"as it is the probability of too little liquid above the intake is {chance(short)}"
+        why += f" (bound {SHORT_PROBABILITY_MAX:g})"
+    else:
+        does = "is expected to bring" if gain >= 0.0 else "spares strokes at"
+        why = f"it {does} {gain:+.1f} ± {gain_sd:.1f} bbl/d"
+    return f"But for that, a change from {is_now} to {then} would be proposed: {why}."
 
 
 def most_liquid(view: Outlook) -> str:
@@ -232,8 +253,8 @@ def _of(check: LimitCheck) -> str:
 def told_and_foretold(told: float, foretold: float) -> str:
     """Where what the readings say of the pump and what is expected at its setting are apart."""
     return (
-        f"The readings say at {percent(told)} that the pump pounds now; of the level once it has settled at the"
-        f" setting in force the outlook says {percent(foretold)}."
+        f"By the readings the pump pounds now with probability {chance(told)}; by the outlook, once the level has"
+        f" settled at the setting in force, with {chance(foretold)}."
     )
 
 
@@ -245,7 +266,7 @@ def not_worth_a_visit(least_bpd: float) -> str:
 def first_day(known_h: float, wait_h: float, *, unless_pounding: bool) -> str:
     """Why a well just heard of is left as it is."""
     unless = " unless the pump likely pounds" if unless_pounding else ": sheaves are a crew's work"
-    return f"Known for {known_h:.0f} h; nothing is changed in the first {wait_h:.0f} h{unless}."
+    return f"The well has been followed for {hours(known_h)}; nothing is changed in the first {wait_h:.0f} h{unless}."
 
 
 def casing_shut_in(shut_h: float, pounds: bool, high: bool) -> str:
@@ -291,6 +312,11 @@ def limit_broken(check: LimitCheck) -> str:
     return f"{check.name.replace('-', ' ')} would be {_of(check)} ({check.basis})"
 
 
+def suspected_of(words: str, suspected: float, so: str) -> str:
+    """Why a suspicion holds a change: 'The pump is worn with probability 0.68: the unit is not run more …'."""
+    return f"{words} with probability {chance(suspected)}: {so}."
+
+
 def no_pump_action(suspected: float) -> str:
     """For an inspection."""
     return (
@@ -308,33 +334,6 @@ def still_no_pump_action(suspected: float) -> str:
     )
 
 
-def step_test(spread: float, settles_h: float) -> str:
-    """What a small step would settle."""
-    return (
-        f"A small step, to learn: steady running leaves the inflow uncertain by {spread:.0%}; the level's answer"
-        f" within about {settled_h(settles_h):.0f} h tells inflow from pump."
-    )
-
-
-def intake_test(height_sd_ft: float, margin_bpd: float, longest_h: float) -> str:
-    """What a level at the intake would settle."""
-    return (
-        f"A step to bring the level to the intake, to learn: how high it stands is known to ± {height_sd_ft:.0f} ft"
-        f" only, and the margin kept for that costs about {margin_bpd:.1f} bbl/d. At the intake a level stands still"
-        " while the pump could take more, which tells how far off every depth is. It is over as soon as that is seen"
-        f" or the pump likely pounds, in {longest_h:.0f} h at most. Joint echoes counted to the level, or an echo"
-        " of known depth, would narrow it without one."
-    )
-
-
-def intake_test_goes_on(view: Outlook) -> str:
-    """Why nothing else is proposed while the level is brought to the intake."""
-    return (
-        "The level is being brought to the intake, to learn how high it stands: at"
-        f" {percent(float(view.short_probability[0]))} it comes there at the setting in force."
-    )
-
-
 def lifts_less(chances: Mapping[str, float]) -> str:
     """Why a well is not run more whose pump lifts less of one cause or another; they need not exclude each other."""
     each = ", ".join(f"{name.replace('-', ' ')} {chance(one)}" for name, one in chances.items() if one >= 0.05)
@@ -348,8 +347,8 @@ def made_worse(answer: Answer) -> str:
     else:
         seen = f"the level reads {answer.now_ft:,.0f} ft of liquid where it read {answer.before_ft:,.0f} before"
     return (
-        f"After the last step up {seen}: the pump may be worn, or gas may keep its barrel from filling, and it is not"
-        " run more into that. A production test that shows more would settle it."
+        f"After the last step up {seen}: the pump may be worn, or gas may keep its barrel from filling, and the unit"
+        " is not run more before that is settled; a production test that shows more would settle it."
     )
 
 
@@ -381,17 +380,8 @@ def little_gain(known_days: float, gain_bpd: float, needed_bpd: float) -> str:
 def pounding_told(told: float, foretold: float) -> str:
     """Why strokes are not added to a pump that seems to pound, whatever is foretold."""
     return (
-        f"The readings say at {percent(told)} that the pump pounds at the settings in force, the outlook"
-        f" {percent(foretold)}: the unit is not run more until that is settled."
-    )
-
-
-def step_test_pounding(told: float, foretold: float, settles_h: float) -> str:
-    """What a step down settles where the readings and the outlook disagree."""
-    return (
-        f"A step down, to learn: the readings say at {percent(told)} that the pump pounds, the outlook"
-        f" {percent(foretold)}. A level that does not rise within about {settled_h(settles_h):.0f} h stands at the"
-        " intake: then the step costs no liquid."
+        f"By the readings the pump pounds at the settings in force with probability {chance(told)}, by the outlook"
+        f" with {chance(foretold)}: the unit is not run more until that is settled."
     )
 
 

@@ -162,7 +162,9 @@ def alarm_of(
     message = (rule.closing if over and rule.kind == "alarm" else rule.message).fill(facts, well)
     if over and rule.kind == "alarm":
         message += _ended(rule, facts, well, now_ms)
-    elif flags.worse:
+    else:
+        message += _said(rule, verdict, facts, well)
+    if flags.active and flags.worse:
         names = (clause.name for clause in rule.clauses if clause.tells_anew)
         message += "".join(f" {name[:1].upper()}{name[1:]}." for name in names)
     if flags.active and verdict.cleared:
@@ -201,12 +203,24 @@ def standing(
     }
 
 
+def _said(rule: Rule, verdict: condition.Verdict, facts: Mapping[str, Fact], well: Well) -> str:
+    """The sentences of the clauses that are true."""
+    pairs = zip(rule.clauses, verdict.clauses, strict=True)
+    return "".join(
+        f" {clause.says.fill(facts, well)}" for clause, result in pairs if result.true and clause.says.parts
+    )
+
+
 def _ended(rule: Rule, facts: Mapping[str, Fact], well: Well, now_ms: int) -> str:
-    """Which of the clauses that must all be true ended it; '' where each that could has."""
+    """What ended it: the sentences of the clauses that must all be true and are not, or else their names.
+
+    '' where each that could has.
+    """
     ended = condition.ended_by(rule.condition, facts, well, now_ms) if rule.condition.mode == "all" else ()
     if not ended or len(ended) == sum(not clause.opens_only for clause in rule.clauses):
         return ""
-    return f" No longer so: {', '.join(clause.name for clause in ended)}."
+    says = "".join(f" {clause.ends.fill(facts, well)}" for clause in ended if clause.ends.parts)
+    return says or f" No longer so: {', '.join(clause.name for clause in ended)}."
 
 
 def blocks(rulebook: Rulebook, facts: Mapping[str, Fact], well: Well, now_ms: int) -> list[tuple[str, str]]:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from operator import attrgetter
 
-from advisor.rulebook.wording import Wording
+from advisor.rulebook.wording import SILENT, Wording
 from advisor.well import Well
 
 KINDS = ("alarm", "block", "note")
@@ -46,6 +46,7 @@ class Clause:
 
     or_equal: the limit itself counts ('at least'). opens_only: keeps an alarm from being raised, never ends one.
     tells_anew: an alarm that stands already is announced again, to be acknowledged again, once this is true.
+    says: told of it where it is true, after the message of the rule; ends: where it is over and that ended an alarm.
     upper, clears_upper: for between. of, side: for probability_above, of the quantity being above or below `of`.
     stale_after: age in hours after which the quantity counts as missing.
     """
@@ -65,6 +66,8 @@ class Clause:
     of: float | None = None
     side: str = "above"
     stale_after: Limit | None = None
+    says: Wording = SILENT
+    ends: Wording = SILENT
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ from hashlib import sha256
 from typing import Any
 
 from advisor.quantities import FOR_RULES, PUBLISHED
-from advisor.rulebook import whenfile
+from advisor.rulebook import whenfile, wording
 from advisor.rulebook.rule import (
     AT_STAKE,
     KINDS,
@@ -21,8 +21,8 @@ from advisor.rulebook.rule import (
     clauses_of,
     priority_of,
 )
-from advisor.rulebook.table import Table, nearest
-from advisor.rulebook.wording import Wording, parse
+from advisor.rulebook.table import Table
+from advisor.rulebook.wording import Wording
 from advisor.well import Drive, Well
 
 QUANTITIES = frozenset(PUBLISHED) | frozenset(FOR_RULES)
@@ -134,11 +134,4 @@ def _n_of_m(table: Table, key: str) -> tuple[int, int]:
 
 
 def _wording(table: Table, key: str, *, needed: bool) -> Wording:
-    wording, faults = parse(table.text(key, needed=needed), quantities=QUANTITIES, settings=SETTINGS)
-    for fault in faults:
-        if "; must" in fault:
-            table.fault(key, fault)
-        else:
-            known = nearest(fault, QUANTITIES | SETTINGS)
-            table.fault(key, f"{{{fault}}}; must name a quantity or a well setting{known}")
-    return wording
+    return wording.read(table, key, quantities=QUANTITIES, settings=SETTINGS, needed=needed)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import isfinite
 
 from advisor.durations import duration_ms
 from advisor.quantities import NOISE, unit_of
+from advisor.rulebook import wording
 from advisor.rulebook.rule import TESTS, Clause, Group, Limit, limit_on
 from advisor.rulebook.table import Table, nearest
 
@@ -59,10 +61,11 @@ def _clause(table: Table, quantities: frozenset[str], settings: frozenset[str], 
         is_now = f"{len(tests)} tests ({', '.join(tests)})" if tests else "no test"
         table.fault("", f"{is_now}; must have one of {', '.join(TESTS)}")
     clause = _tested(table, tests[0] if tests else "", quantity, unit, settings)
+    says, ends = (wording.read(table, key, quantities=quantities, settings=settings) for key in ("says", "ends"))
     table.finished(TESTS)
     if deadbands and quantity and len(tests) == 1:
         _deadband(table, clause)
-    return clause
+    return replace(clause, says=says, ends=ends)
 
 
 def _tested(table: Table, test: str, quantity: str, unit: str, settings: frozenset[str]) -> Clause:

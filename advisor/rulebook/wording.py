@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from operator import attrgetter
 
 from advisor.model import Fact
+from advisor.rulebook.table import Table, nearest
 from advisor.well import Well
 
 _PLACE = re.compile(r"\{([^{}:]*)(?::([^{}]*))?\}")
@@ -37,6 +38,9 @@ class Wording:
     def names(self) -> tuple[str, ...]:
         """The quantities and settings the sentence mentions."""
         return tuple(part.name for part in self.parts if isinstance(part, Slot))
+
+
+SILENT = Wording(())
 
 
 def _shown(slot: Slot, facts: Mapping[str, Fact], well: Well) -> str:
@@ -75,3 +79,17 @@ def parse(text: str, *, quantities: frozenset[str], settings: frozenset[str]) ->
     if any("{" in part or "}" in part for part in parts if isinstance(part, str)):
         faults.append(f"'{text}'; must have its braces in pairs around a name")
     return Wording(tuple(part for part in parts if part != "")), faults
+
+
+def read(
+    table: Table, key: str, *, quantities: frozenset[str], settings: frozenset[str], needed: bool = False
+) -> Wording:
+    """The sentence under a key of a rule file, empty where there is none; its faults are noted in the table."""
+    wording, faults = parse(table.text(key, needed=needed), quantities=quantities, settings=settings)
+    for fault in faults:
+        if "; must" in fault:
+            table.fault(key, fault)
+        else:
+            known = nearest(fault, quantities | settings)
+            table.fault(key, f"{{{fault}}}; must name a quantity or a well setting{known}")
+    return wording

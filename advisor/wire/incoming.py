@@ -89,8 +89,10 @@ def parse(
     if well not in wells:
         of_site = [key for key in wells if key.startswith(f"{site}/")]
         close = nearest_words(well, of_site) if len(of_site) <= WELLS_COMPARED else ""
-        one_of = "the well" if len(of_site) == 1 else f"one of the {len(of_site)} wells"
-        faults = [f"topic: {well} is not a configured well; must be {one_of} of {site}{close}"]
+        one_of = f"one of the {len(of_site)} wells of {site}{close}"
+        if len(of_site) == 1:
+            one_of = f"{of_site[0]}, the only well of {site}"
+        faults = [f"topic: {well} is not a configured well; must be {one_of}"]
     elif kind not in KINDS:
         known = ", ".join(one for one in KINDS if one != "confirm")
         said = f'"{cleaned(kind, 60)}" is not a kind of reading'

@@ -11,7 +11,7 @@ from advisor.belief.answers import Answer
 from advisor.belief.ensemble import Belief
 from advisor.column import Observation
 from advisor.model import Draft
-from advisor.recommend import cautions, choice, drafts, guards, kept, outlook, step_test, texts
+from advisor.recommend import cautions, choice, drafts, guards, kept, learning, outlook, step_test, texts
 from advisor.well import Setting, Well
 from tests.belief.invented import DAY_MS, HOUR_MS, START_MS, column, drive, setting, well
 
@@ -180,13 +180,13 @@ def test_a_well_long_known_is_slowed_by_little_first_unless_it_all_but_surely_po
     first = advised(of, belief, long_known)
     assert first.if_nothing is not None and 0.5 < first.if_nothing.pound_probability < 0.9
     assert first.proposed is not None and 0.97 * 8.0 <= first.proposed.stroke_rate_spm < 8.0
-    assert first.because[0] == texts.LITTLE_FIRST
+    assert first.because[0] == learning.LITTLE_FIRST
     on_offer = advised(of, belief, replace(long_known, offered=first.proposed))
-    assert on_offer.proposed == first.proposed and on_offer.because[0] == texts.LITTLE_FIRST
+    assert on_offer.proposed == first.proposed and on_offer.because[0] == learning.LITTLE_FIRST
     answered = replace(long_known, changes=((NOW_MS - 30 * HOUR_MS, setting(8.2), setting(8.0)),))
     further = advised(of, belief, answered)
     assert further.proposed is not None and further.proposed.stroke_rate_spm < 0.9 * 8.0
-    assert texts.LITTLE_FIRST not in further.because
+    assert learning.LITTLE_FIRST not in further.because
     surely = advised(of, believed(of, height_ft=0.0, inflow_share=0.78, spread=0.002), long_known)
     assert surely.proposed is not None and surely.proposed.stroke_rate_spm < 0.9 * 8.0
 
@@ -547,7 +547,7 @@ def test_a_pump_that_seems_to_pound_is_not_run_more_whatever_is_foretold() -> No
     belief = believed(of, height_ft=900.0, inflow_share=1.5)
     assert advised(of, belief, context()).kind == "stroke-rate"
     lately = ((context().now_ms - 3 * DAY_MS, setting(7.5), setting(8.0)),)
-    for told, said in ((0.7, "70%"), (0.35, "35%")):
+    for told, said in ((0.7, "probability 0.70"), (0.35, "probability 0.35")):
         held = advised(of, belief, context(pound_told=told, changes=lately))
         assert held.kind == "hold" and "pounding-told" in held.held_by
         assert any(said in text for text in held.because)

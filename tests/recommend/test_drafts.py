@@ -99,6 +99,28 @@ def test_the_first_day_says_what_is_not_waited_for() -> None:
     of = well()
     early = advised(of, believed(of, height_ft=900.0, inflow_share=1.5), context(first_at_ms=NOW_MS - 3 * HOUR_MS))
     assert any("in the first 24 h unless the pump likely pounds" in text for text in early.because)
+    assert "followed for 3 h;" in early.because[0]
+    at_once = advised(of, believed(of, height_ft=900.0, inflow_share=1.5), context(first_at_ms=NOW_MS - 60_000))
+    assert "followed for less than an hour;" in at_once.because[0]
+    assert early.because[1].startswith("But for that, a change from 8.0 strokes a minute to ")
+    assert "would be proposed: it is expected to bring +" in early.because[1]
+
+
+def test_what_is_held_says_what_speaks_for_it() -> None:
+    def why(pounds: float, short: float) -> str:
+        return texts.would_propose(setting(8.0), slower_or_not(pounds, short), 1, 0.05).partition("proposed: ")[2]
+
+    assert why(0.3, 0.5) == "as it is the probability of pounding is 0.30 (bound 0.05)."
+    assert why(0.02, 0.5) == "as it is the probability of too little liquid above the intake is 0.50 (bound 0.2)."
+    assert why(0.02, 0.1) == "it spares strokes at -3.0 ± 1.0 bbl/d."
+
+
+def test_a_stroke_rate_that_stays_is_not_told_with_the_rests() -> None:
+    rests = setting(8.0, 30.0, 15.0), setting(8.0, 13.0, 10.0)
+    assert texts.pair(*rests) == ("30 min run and 15 min idle", "13 min run and 10 min idle")
+    slower = setting(7.5, 13.0, 10.0)
+    assert texts.pair(rests[0], slower)[1] == "13 min run and 10 min idle at 7.5 strokes a minute"
+    assert texts.pair(rests[0], setting(8.0))[1] == "8.0 strokes a minute"
 
 
 def test_what_is_told_is_as_wide_everywhere_and_what_is_chosen_rests_on_what_was_worked_out() -> None:
@@ -133,8 +155,9 @@ def test_readings_and_outlook_that_are_far_apart_are_both_told() -> None:
     belief = believed(of, height_ft=0.0, inflow_share=0.75)
     surely = advised(of, belief, context())
     assert surely.if_nothing is not None and surely.if_nothing.pound_probability > 0.9
-    assert any("The readings say at 10%" in t for t in advised(of, belief, context(pound_told=0.1)).because)
-    assert not any("The readings say" in t for t in advised(of, belief, context(pound_told=0.95)).because)
+    fed = advised(of, belief, context(pound_told=0.1))
+    assert any("the pump pounds now with probability 0.10" in text for text in fed.because)
+    assert not any("By the readings" in t for t in advised(of, belief, context(pound_told=0.95)).because)
 
 
 def test_a_fixed_drive_is_offered_one_job_to_the_right_sheaves() -> None:
@@ -239,10 +262,10 @@ def test_a_wider_outlook_is_wider_in_what_is_told_alone() -> None:
     assert choice.choose(well(), column(), context(first_at_ms=START_MS), view) is None
 
 
-@pytest.mark.parametrize(("told", "words"), [(0.999, "at over 99%"), (0.6, "at 60%"), (0.001, "at under 1%")])
-def test_no_percentage_is_none_or_certain(told: float, words: str) -> None:
-    assert words in texts.told_and_foretold(told, 0.002)
-    assert "the outlook says under 1%" in texts.told_and_foretold(told, 0.002)
+@pytest.mark.parametrize(("told", "words"), [(0.999, "over 0.99"), (0.6, "0.60"), (0.001, "under 0.01")])
+def test_no_probability_is_told_as_none_or_certain(told: float, words: str) -> None:
+    assert f"now with probability {words};" in texts.told_and_foretold(told, 0.002)
+    assert texts.told_and_foretold(told, 0.002).endswith("with under 0.01.")
 
 
 def test_causes_that_need_not_exclude_each_other_are_told_one_by_one() -> None:

@@ -76,6 +76,7 @@ def test_a_test_goes_on_by_steps_and_nothing_else_is_proposed_meanwhile() -> Non
     under_way = context(changes=ONE_STEP, intake_test_ms=BEGAN_MS)
     further = advised(of, belief, under_way)
     assert further.kind == "step-test" and rate(further.proposed) > 8.0
+    assert further.because[0].startswith("The next step of the test") and "costs" not in further.because[0]
     soon = replace(under_way, now_ms=BEGAN_MS + 3 * HOUR_MS, level_at_ms=BEGAN_MS + 2 * HOUR_MS)
     held = advised(of, belief, soon)
     assert held.kind == "hold" and "intake-test" in held.held_by

@@ -142,6 +142,32 @@ def test_the_end_of_what_takes_several_things_says_which_of_them_ended() -> None
         assert step.alarm is not None and step.alarm.message == says
 
 
+def test_a_clause_that_ends_an_alarm_says_so_in_its_own_words() -> None:
+    runs, _ = parse("It runs again.", quantities=frozenset(), settings=frozenset())
+    both = rule(
+        replace(clause(clears=Limit(0.25)), name="stands", ends=runs),
+        replace(clause("pump_room_frac", limit=0.05, clears=Limit(0.02)), name="there is room"),
+    )
+    one = Followed(both)
+    one.see(facts(pound_probability=0.9, pump_room_frac=0.3), 1)
+    (step,) = one.see(facts(pound_probability=0.1, pump_room_frac=0.3), 2)
+    assert step.alarm is not None and step.alarm.message == "It is over. It runs again."
+
+
+def test_only_the_clauses_that_are_true_are_told_of() -> None:
+    told, quiet = (
+        parse(text, quantities=frozenset({"pump_room_frac"}), settings=frozenset())[0]
+        for text in ("Room {pump_room_frac:.0%}.", "Quiet.")
+    )
+    either = rule(
+        replace(clause(clears=Limit(0.25)), name="likely", says=quiet),
+        replace(clause("pump_room_frac", limit=0.05, clears=Limit(0.02)), name="there is room", says=told),
+        mode="any",
+    )
+    (step,) = Followed(either).see(facts(pound_probability=0.1, pump_room_frac=0.3), 1)
+    assert step.alarm is not None and step.alarm.message == "It is so. Room 30%."
+
+
 def test_looks_without_a_reading_do_not_count_and_the_same_time_counts_once() -> None:
     one = Followed(TWO)
     one.see(HIGH, 1)

@@ -187,7 +187,12 @@ def test_a_number_too_large_for_a_float_is_named_as_written_by_a_site() -> None:
 def test_an_unknown_well_of_our_site_is_answered_on_its_own_topic() -> None:
     refusal = refused("level", {**LEVEL, "id": "x-1"}, well="north/77")
     assert refusal.well == "north/77" and refusal.id == "x-1"
-    assert "north/77 is not a configured well" in refusal.error and "(nearest known: north/7)" in refusal.error
+    assert refusal.error.endswith("must be one of the 2 wells of north (nearest known: north/7)")
+
+
+def test_an_unknown_well_of_a_site_with_one_is_told_which_that_is() -> None:
+    refusal = refused("level", LEVEL, well="south/77")
+    assert refusal.error.endswith("is not a configured well; must be south/2, the only well of south")
 
 
 def test_another_site_or_a_name_that_breaks_the_rule_is_only_counted() -> None:
