@@ -116,9 +116,8 @@ class Direct:
             )
             if not isinstance(reading, Reading):
                 raise TypeError(f"{topic}: {reading}")
-            found[reading.well].append(
-                replace(reading, quality=judged(reading, "on-time", self.wells[reading.well]).quality)
-            )
+            verdict = judged(reading, "on-time", self.wells[reading.well], atmospheric_psia=ATMOSPHERIC_PSIA)
+            found[reading.well].append(replace(reading, quality=verdict.quality))
         return {key: sorted(listed, key=lambda each: each.at_ms) for key, listed in found.items()}
 
     def remembered(self, key: str, readings: list[Reading]) -> int | None:
