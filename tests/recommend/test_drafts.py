@@ -138,8 +138,10 @@ def test_readings_and_outlook_that_are_far_apart_are_both_told() -> None:
 
 
 @pytest.mark.parametrize(("told", "proposes"), [(0.77, True), (0.77, False), (0.0, True)])
-def test_if_nothing_is_done_a_pump_pounds_no_less_likely_than_the_assessment_says(told: float, proposes: bool) -> None:
-    """The setting stays and the day ahead is the one the assessment speaks of; what is proposed is another setting."""
+def test_if_nothing_is_done_a_pump_pounds_no_less_likely_than_the_assessment_says(
+    told: float, proposes: bool
+) -> None:
+    """The setting stays, and the assessment speaks of the day ahead at it; what is proposed is another setting."""
     of = well()
     belief = believed(of, height_ft=0.0, inflow_share=0.85)
     plain = advised(of, belief, context(pound_told=0.0, people_on_location=not proposes))
