@@ -131,3 +131,11 @@ def with_potential(memory: Memory, at_ms: int, potential: Quantity | None) -> Me
             trend_words=found.sentence if found is not None else None,
         )
     return replace(memory, potential_by_day=(*kept, (day, potential.value, potential.sd)))
+
+
+def fallen(memory: Memory) -> float:
+    """Chance that inflow has lost a material share by the trend of its days; 0 without one."""
+    if memory.trend is None or memory.trend_day is None:
+        return 0.0
+    days = [row[0] for row in memory.potential_by_day if row[0] < memory.trend_day]
+    return trend.fallen(frac_per_30d=memory.trend.value, sd=memory.trend.sd, days=days[-1] - days[0])

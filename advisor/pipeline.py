@@ -14,7 +14,7 @@ import numpy as np
 
 from advisor import advising, aftermath, assess, bookkeeping, compose, facts, jumps, listening, tubing
 from advisor import memory as memories
-from advisor.belief import barrel, casing, ensemble, levels, operation, prior, step, update
+from advisor.belief import barrel, casing, ensemble, levels, operation, prior, step, suspects, update
 from advisor.belief import present as presents
 from advisor.belief.ensemble import Belief
 from advisor.belief.present import DayAhead, Spell
@@ -325,7 +325,7 @@ def _assess(items: list[Work]) -> None:
             believed=look.quantities if look is not None else None,
             from_shot=from_shot,
             pound_probability=look.pound_probability if look is not None else None,
-            suspects=look.suspects if look is not None else {},
+            suspects=suspects.with_trend(look.suspects, bookkeeping.fallen(item.memory)) if look is not None else {},
             notes=look.notes if look is not None else (),
         )
 

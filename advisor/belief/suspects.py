@@ -103,6 +103,17 @@ def probabilities(
     return found
 
 
+def with_trend(suspected: Mapping[str, float], fallen: float) -> dict[str, float]:
+    """The suspicions with inflow that falls at least as likely as its trend has it, where nothing else is the reason.
+
+    Days are held against a well as it was some weeks before: they say little of a fall that took longer. fallen: by
+    the trend, chance of a material loss.
+    """
+    other = max((p for name, p in suspected.items() if name != "inflow-falling"), default=0.0)
+    falling = max(suspected.get("inflow-falling", 0.0), round(fallen * (1.0 - other), 6))
+    return {**suspected, "inflow-falling": falling} if suspected else {}
+
+
 def _nothing_lifted(quick: float, causes: Causes) -> float:
     """Chance of a pump that lifts nothing: by the last shots, unless whole days name less."""
     chance = causes.chance

@@ -21,6 +21,9 @@ OWN_SHARE = 0.15
 """Share of the variance of a day's inflow potential that is its own; the rest is in every day alike and cancels in a
 slope (our choice; nothing is published)."""
 
+MATERIAL = 0.2
+"""Share of the inflow potential whose loss is a fall (our choice)."""
+
 Values = Sequence[float] | npt.NDArray[np.float64]
 
 
@@ -237,6 +240,18 @@ def inflow_trend(*, day: Sequence[int], potential_bpd: Values, sd_bpd: Values) -
         step=step,
         sentence=_sentence(frac, sd, first, last, int(span) + 1, step),
     )
+
+
+def fallen(*, frac_per_30d: float, sd: float, days: float) -> float:
+    """Chance that a trend over so many days has lost MATERIAL of the inflow potential, or more; its logarithm is
+    taken as normal.
+
+    Source: common practice, no source
+    """
+    kept_frac = max(1.0 + frac_per_30d, 1e-6)
+    lost, lost_sd = -math.log(kept_frac) * days / 30.0, sd / kept_frac * days / 30.0
+    least = -math.log1p(-MATERIAL)
+    return NormalDist(least, lost_sd).cdf(lost) if lost_sd > 0.0 else float(lost >= least)
 
 
 def _step(

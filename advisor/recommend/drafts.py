@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from advisor.column import Column
@@ -58,7 +59,7 @@ def proposal(
         now=context.in_force,
         proposed=proposed,
         expected=expected_of(told, index),
-        if_nothing=expected_of(told, 0),
+        if_nothing=if_nothing(context, told),
         because=(
             *texts.over_ratings(context.in_force, over),
             *reasons,
@@ -112,7 +113,7 @@ def hold(
         now=context.in_force,
         proposed=None,
         expected=None,
-        if_nothing=expected_of(told, 0),
+        if_nothing=if_nothing(context, told),
         because=(*(why for _, why in reasons), *would, *context.widened_why),
         unless=(),
         limits=tuple(pick.checks) if pick is not None else tuple(over),
@@ -139,7 +140,7 @@ def inspection(well: Well, context: Context, view: Outlook) -> Draft:
         now=context.in_force,
         proposed=None,
         expected=None,
-        if_nothing=expected_of(outlook.wider(view, context.widened_by), 0),
+        if_nothing=if_nothing(context, outlook.wider(view, context.widened_by)),
         because=(why, *context.widened_why),
         unless=("The shots since the last change are wrong: foam, a stuck valve or another well's record.",),
         limits=(),
@@ -173,6 +174,12 @@ def bounds(context: Context, view: Outlook, index: int, well: Well) -> list[Limi
             ok=short <= texts.SHORT_PROBABILITY_MAX,
         ),
     ]
+
+
+def if_nothing(context: Context, view: Outlook) -> Expected:
+    """What the setting in force comes to; it pounds no less likely than all the assessment goes by has it."""
+    found = expected_of(view, 0)
+    return replace(found, pound_probability=max(found.pound_probability, round(context.pound_told, 6)))
 
 
 def expected_of(view: Outlook, index: int) -> Expected:

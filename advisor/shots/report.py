@@ -19,6 +19,7 @@ SECONDS_PER_1000_FT = 3.0  # of record (common practice, no source)
 TOLD = 0.02  # other candidates less likely than this are not listed
 STRETCHES = 700  # of the matched output, as a plot is wide
 MOST_MARKS = 10  # of the scale of depth
+MOVED_FT = 5.0  # of a level by joint echoes too faint to count: that much is said (our choice)
 LOUD_PULSE = 100.0  # over the noise: an echo of a few hundredths of it, as levels give, would still be heard
 
 
@@ -159,6 +160,7 @@ def _notes(case: Case, time_s: float) -> tuple[str, ...]:
     if case.depths.reach < REACH_WANTED:
         more = "; those of earlier shots are weighed with them" if case.depths.earlier else ""
         out.append(f"joint echoes counted to {case.depths.reach:.2f} of the way; {REACH_WANTED} is wanted{more}")
+    out += _moved_note(case.depths)
     chamber = case.trace.chamber_psig
     if case.trace.pulse == "compression" and chamber is not None:
         over = chamber - case.trace.casing_psig
@@ -172,6 +174,17 @@ def _notes(case: Case, time_s: float) -> tuple[str, ...]:
     if case.quality != "bad":
         out += _level_notes(case)
     return tuple(out + ([*case.depths.odd] if case.quality == "good" else []))
+
+
+def _moved_note(depths: depth.Depths) -> list[str]:
+    """What puts a level elsewhere than gas properties alone, where neither a count nor a reflector does."""
+    moved = depths.level_ft.value - depths.gas.value
+    if depths.joints is not None or depths.reflector is not None or abs(moved) < MOVED_FT:
+        return []
+    return [
+        f"joint echoes too faint to be counted, weighed all together, put the level {abs(moved):.0f} ft"
+        f" {'below' if moved > 0.0 else 'above'} where gas properties alone do"
+    ]
 
 
 def _level_notes(case: Case) -> list[str]:

@@ -18,6 +18,7 @@ from advisor.belief import ledger as ledgers
 from advisor.belief.ensemble import OF_THE_WELL, Belief
 from advisor.belief.ledger import DAY_MS, Causes, Ledger, Row
 from advisor.model import Quantity
+from advisor.quantities import SUSPECTS
 from advisor.well import Well
 from tests.belief.invented import column, drive, well
 
@@ -397,3 +398,12 @@ def test_days_are_calm_while_the_level_stands_and_nothing_is_suspected_of_the_in
     down = msgspec.structs.replace(rows[-1], end_ft=rows[-1].height_ft - 30.0)
     assert not suspects.calm(Ledger(rows=(*rows[:-1], down)), none, now_ms)
     assert not suspects.calm(Ledger(rows=rows[:6]), none, 26 * DAY_MS)
+
+
+def test_a_fall_that_the_trend_shows_is_suspected_where_nothing_else_is() -> None:
+    """Days said 0.02; by the trend 0.9, of which a worn pump suspected by 0.4 leaves 0.54."""
+    days = dict.fromkeys(SUSPECTS, 0.0) | {"inflow-falling": 0.02}
+    assert suspects.with_trend(days, 0.9) == days | {"inflow-falling": 0.9}
+    assert suspects.with_trend(days | {"worn-pump": 0.4}, 0.9)["inflow-falling"] == pytest.approx(0.54)
+    assert suspects.with_trend(days, 0.01) == days
+    assert suspects.with_trend({}, 0.9) == {}

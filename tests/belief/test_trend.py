@@ -205,3 +205,24 @@ def test_days_without_inflow_are_left_out() -> None:
 def test_too_few_samples_are_refused_by_name(call: object, said: str) -> None:
     with pytest.raises(ValueError, match=said):
         call()  # type: ignore[operator]
+
+
+def test_a_fall_is_as_likely_as_the_trend_has_it() -> None:
+    """A fifth lost in 30 days is the least that counts, ln 0.8 = -0.2231: as likely more as less."""
+    assert trend.fallen(frac_per_30d=-0.2, sd=0.04, days=30.0) == pytest.approx(0.5)
+    # sd of the logarithm 0.08/0.8 = 0.1; half the days lose half as much: (0.1116 - 0.2231)/0.05 = -2.23 sd, 0.0129
+    assert trend.fallen(frac_per_30d=-0.2, sd=0.08, days=15.0) == pytest.approx(0.0129, abs=1e-4)
+    # and 60 days twice: (0.4463 - 0.2231)/0.2 = 1.116 sd, 0.8678
+    assert trend.fallen(frac_per_30d=-0.2, sd=0.08, days=60.0) == pytest.approx(0.8678, abs=1e-4)
+    assert trend.fallen(frac_per_30d=0.0, sd=0.0, days=60.0) == 0.0
+    assert trend.fallen(frac_per_30d=-0.5, sd=0.0, days=60.0) == 1.0
+
+
+def test_a_well_without_a_trend_is_not_said_to_have_fallen() -> None:
+    """3 per cent of scatter from day to day about a steady inflow over 45 days: named at 0.8 in 2 of 100 at most."""
+    named = 0
+    for i in range(100):
+        found = trend.inflow_trend(**declining(45, 0.0, 0.03, 7000 + i, sd_frac=0.03))
+        assert found is not None
+        named += trend.fallen(frac_per_30d=found.frac_per_30d, sd=found.sd, days=found.days - 1) > 0.8
+    assert named <= 2

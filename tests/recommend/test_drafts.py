@@ -160,6 +160,24 @@ def test_readings_and_outlook_that_are_far_apart_are_both_told() -> None:
     assert not any("By the readings" in t for t in advised(of, belief, context(pound_told=0.95)).because)
 
 
+@pytest.mark.parametrize(("told", "proposes"), [(0.77, True), (0.77, False), (0.0, True)])
+def test_if_nothing_is_done_a_pump_pounds_no_less_likely_than_the_assessment_says(
+    told: float, proposes: bool
+) -> None:
+    """The setting stays, and the assessment speaks of the day ahead at it; what is proposed is another setting."""
+    of = well()
+    belief = believed(of, height_ft=0.0, inflow_share=0.85)
+    plain = advised(of, belief, context(pound_told=0.0, people_on_location=not proposes))
+    draft = advised(of, belief, context(pound_told=told, people_on_location=not proposes))
+    assert plain.if_nothing is not None and draft.if_nothing is not None
+    assert 0.0 < plain.if_nothing.pound_probability < 0.77
+    assert draft.if_nothing.pound_probability == max(told, plain.if_nothing.pound_probability)
+    assert draft.if_nothing.liquid_bpd == plain.if_nothing.liquid_bpd
+    assert (draft.expected is None) == (not proposes)
+    if draft.expected is not None and plain.expected is not None:
+        assert draft.expected.pound_probability == plain.expected.pound_probability
+
+
 def test_a_fixed_drive_is_offered_one_job_to_the_right_sheaves() -> None:
     """A little under half of what is lifted at 8 strokes a minute comes in: 4 to 4.8 lift that, in one job."""
     of = well(drive=drive("fixed"))

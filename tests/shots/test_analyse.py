@@ -198,6 +198,22 @@ def test_a_record_shorter_than_the_travel_time_is_not_trusted() -> None:
     assert shot.quality == "bad"
 
 
+def test_what_moves_a_level_without_a_count_is_said() -> None:
+    """A record without a joint echo: where noise alone moves the level off what gas properties give, that is told."""
+    moved = 0
+    for seed in range(6):
+        made = analysed(plain.record(joints=0.0, noise=0.01, seed=seed))
+        assert made.level_ft_md is not None and made.by_gas_ft_md is not None and made.by_joints_ft_md is None
+        apart = made.level_ft_md.value - made.by_gas_ft_md.value
+        said = [note for note in made.notes if "too faint to be counted" in note]
+        assert bool(said) == (abs(apart) >= 5.0)
+        for note in said:
+            side = "below" if apart > 0.0 else "above"
+            assert f"put the level {abs(apart):.0f} ft {side} where gas properties" in note
+        moved += bool(said)
+    assert moved
+
+
 def test_the_practice_is_noted() -> None:
     shot = analysed(plain.record(seconds=7.0), chamber_psig=120.0)
     assert any("150 psi is wanted" in note for note in shot.notes)
