@@ -6,8 +6,8 @@ from advisor import outcomes
 from advisor.belief import answers, ensemble, suspects
 from advisor.model import Confirm, Draft
 from advisor.recommend import choice, drafts
+from advisor.review import ENDED, considered, inspection_stands, lapsed
 from advisor.review import answered as site_answered
-from advisor.review import considered, inspection_stands, lapsed
 from advisor.rulebook import book
 from advisor.rulebook.load import Rulebook
 from advisor.tasks import Settings, Work
@@ -84,7 +84,8 @@ def _advice_due(item: Work) -> bool:
         return item.moment.rethought
     if item.moment.has(ADVICE_KINDS) or item.advised_at_ms is None:
         return True
-    if item.memory.changes != item.task.head.memory.changes:
+    standing = item.current is not None and item.current.state not in ENDED  # what was just applied is told first
+    if standing and item.memory.changes != item.task.head.memory.changes:
         return True
     return item.moment.at_ms - item.advised_at_ms >= ADVISED_EVERY_MS
 
