@@ -36,9 +36,9 @@ def quick(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(pulse, "BEAT_EVERY_S", 0.1)
     monkeypatch.setattr(stores, "BUSY_S", 0.2)
     monkeypatch.setattr(service, "STORE_RETRY_S", 0.2)
-    made = service._link_settings
+    made = service.settings_of
     monkeypatch.setattr(
-        service, "_link_settings", lambda config: replace(made(config), keepalive_s=1, reconnect_max_s=1.0)
+        service, "settings_of", lambda broker: replace(made(broker), keepalive_s=1, reconnect_max_s=1.0)
     )
 
 
