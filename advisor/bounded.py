@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 
 from advisor.model import Advice, Draft
 from advisor.well import Approval, Well
+from advisor.words import counted
 
 BY = "bounded policy"  # who approved, in the audit trail
 DAY_MS = 86_400_000
@@ -59,7 +60,7 @@ def decided(advice: Advice, well: Well, approval: Approval, now: Situation) -> V
         return Verdict(False, held[0], f"Left to a person: {held[1]}.")
     step = step_frac(advice.draft)
     bounds = f"a step of {step:+.1%} of at most {approval.largest_step_frac:.0%}"
-    count = f"{len(now.changes_ms)} other changes in 7 days of at most {approval.changes_per_week}"
+    count = f"{counted(len(now.changes_ms), 'other change')} in 7 days of at most {approval.changes_per_week}"
     up = f", every rating at most {RATING_MARGIN:.0%} used" if increases(advice.draft) else ""
     return Verdict(True, "within-bounds", f"Within the bounds set for {well.key}: {bounds}, {count}{up}.")
 
@@ -160,7 +161,9 @@ def _of_the_week(approval: Approval, now: Situation) -> list[Reason]:
     lately = [at_ms for at_ms in now.changes_ms if now.now_ms - at_ms < WEEK_MS]
     if len(lately) >= approval.changes_per_week:
         most = approval.changes_per_week
-        found.append(("changes", f"{len(lately)} changes in the last 7 days; changes_per_week allows {most}"))
+        found.append(
+            ("changes", f"{counted(len(lately), 'change')} in the last 7 days; changes_per_week allows {most}")
+        )
     if now.missed_ms is not None and now.now_ms - now.missed_ms < AFTER_A_MISS_MS:
         found.append(("missed", "a change here missed what was foretold of it in the last 30 days"))
     if now.refused_ms is not None and now.now_ms - now.refused_ms < AFTER_A_NO_MS:

@@ -73,7 +73,7 @@ def coverage_words(told: Coverage) -> str:
 
 def lines(one: Applied) -> list[str]:
     """A change in a few lines."""
-    verdict = one.verdict or f"waiting, settles in {one.settles_h:.0f} h"
+    verdict = one.verdict or f"waiting, settles about {one.settles_h:.0f} h after that"
     was, became = words.setting_words(one.before), words.setting_words(one.after)
     told = [f"{one.well}: {one.advice_id}, {was} to {became}, made {time_text(one.applied_at_ms)}: {verdict}"]
     if one.why:

@@ -26,6 +26,7 @@ BY_SHOTS_ALONE = 0.7  # a change believed late, or heavy wear, looks the same to
 WITH_DAYS = 0.95  # once days say it too
 QUICK_IF_DOUBTFUL, SHUT_TELLS_D, CONTRADICTED = 0.5, 3.0, 2
 NAMED, SOME = 0.8, 0.5
+RIVAL = 0.1  # a cause less likely is none that another must be told apart from (our choice)
 CALM, CALM_DOWN = 0.1, 2.0  # probability, and moves of the level usual from day to day (our choice)
 CALM_LASTS_D = 2.5  # from the begin of the last day that said so
 WATER_PSI_PER_FT = 0.433  # fresh water: 62.4 lb/ft3 over 144 in2/ft2
@@ -209,6 +210,11 @@ def open_question(causes: Causes) -> str | None:
     if not among or sum(among.values()) < SOME or max(among.values()) >= NAMED:
         return None
     first, second = sorted(among, key=lambda name: -among[name])[:2]
+    if among[second] < RIVAL:
+        return (
+            f"suspects: it may be {WORDS[first]} ({among[first]:.0%}), and is not sure yet: {_would_tell({first})}"
+            " would tell"
+        )
     return (
         f"suspects: something changed; {WORDS[first]} ({among[first]:.0%}) and {WORDS[second]} ({among[second]:.0%})"
         f" cannot be told apart yet: {_would_tell({first, second})} would tell"

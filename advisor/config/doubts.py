@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator
 from advisor.config.sections import Config
 from advisor.physics import annulus
 from advisor.well import Well
+from advisor.words import counted
 
 TOLD = 3  # wells told one by one of each kind of doubt
 FROZEN_DEGF = 35.0  # ground that is as cold as this all year round is permafrost
@@ -36,7 +37,7 @@ def doubts(config: Config) -> list[str]:
     for name, of_name in lines.items():
         told += of_name[:TOLD]
         if len(of_name) > TOLD:
-            told.append(f"{name}: likewise of {len(of_name) - TOLD} more wells")
+            told.append(f"{name}: likewise of {counted(len(of_name) - TOLD, 'more well')}")
     return told
 
 

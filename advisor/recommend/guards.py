@@ -95,7 +95,7 @@ def _readings(belief: Belief, well: Well, context: Context) -> Held:
         held.append(
             (
                 "no-recent-level",
-                f"The last believed level is {age_h:.0f} h old; it must not be older than {limit_h:.0f} h.",
+                f"The last believed level is {age_h:.1f} h old; it must not be older than {limit_h:g} h.",
             )
         )
     elif context.level_quality not in ("good", "uncertain"):

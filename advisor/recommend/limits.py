@@ -115,6 +115,7 @@ def _loads(
     missing = loads.missing_ratings(well)
     if missing:
         beyond = raises and rate > seen + options.EPS
+        are = "is" if len(missing) == 1 else "are"
         return [
             LimitCheck(
                 name="rating-missing",
@@ -122,8 +123,8 @@ def _loads(
                 limit=round(seen, 3),
                 unit="spm",
                 basis=(
-                    f"{', '.join(missing)} not on file in {_source(well)}: no increase beyond the highest rate run in"
-                    " the last 30 days"
+                    f"{', '.join(missing)} {are} not on file in {_source(well)}: no increase beyond the highest rate"
+                    " run in the last 30 days"
                 ),
                 ok=not beyond,
             )

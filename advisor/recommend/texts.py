@@ -42,8 +42,8 @@ def chance(probability: float) -> str:
 
 
 def hours(span_h: float) -> str:
-    """Whole hours, never none of them."""
-    return "less than an hour" if span_h < 1.0 else f"{span_h:.0f} h"
+    """Whole hours that are over, never none of them."""
+    return "less than an hour" if span_h < 1.0 else f"{int(span_h)} h"
 
 
 def at_the_end(*settings: Setting) -> str:

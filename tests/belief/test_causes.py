@@ -181,6 +181,8 @@ def test_without_swing_and_test_a_worn_pump_and_a_leak_are_an_open_question() ->
     question = suspects.open_question(found)
     assert question is not None
     assert "worn pump" in question and "drains back" in question and "rest" in question
+    alone = suspects.open_question(Causes(chance={"none": 0.41, "falling": 0.58, "better": 0.01}))
+    assert alone is not None and "it may be inflow that falls (58%), and is not sure yet" in alone
     assert suspects.open_question(Causes(chance={"none": 0.99, "worn": 0.01})) is None
     assert suspects.open_question(Causes(chance={"none": 0.01, "worn": 0.99})) is None
 
