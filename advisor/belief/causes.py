@@ -75,7 +75,10 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
     """
     today = tuple(round(float(belief.members[name].mean()), 4) for name in OF_THE_WELL)
     day = ledger.rows[-1].day
+    unlifted = float(evidence.nothing_lifted(belief, [well])[0])
     if not ledger.reference:
+        if unlifted >= evidence.LIKELIER:  # such a day is not of the well as it is known
+            return msgspec.structs.replace(ledger, rows=ledger.rows[:-1])
         if len(ledger.rows) < LEARNING_DAYS + LEAST_ROWS:
             return msgspec.structs.replace(ledger, causes=Causes(reason="too few days yet"))
         then = _before_it_wore(today, belief) if evidence.less_lifted(belief, [well])[0] >= WORE else today
@@ -83,7 +86,6 @@ def judged(ledger: Ledger, well: Well, column: Column, belief: Belief) -> Ledger
             ledger, reference=then, following=then, gas_before=casing.gas(ledger.rows), renewed_day=day
         )
     known = dict(zip(OF_THE_WELL, ledger.reference, strict=True))
-    unlifted = float(evidence.nothing_lifted(belief, [well])[0])
     if ledger.stopped_day is not None:
         if unlifted >= ENDED:  # slow causes are about a pump that lifts
             return msgspec.structs.replace(ledger, causes=Causes(slugs=casing.slugs(ledger.rows)))

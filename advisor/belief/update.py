@@ -69,7 +69,7 @@ def shot(
     belief = _gas_told(belief, columns, seen, given)
     apart = known & _apart(belief, seen)  # as read: what is counted below forgets the first
     belief = evidence.scored(
-        belief, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
+        belief, wells, seen.height_ft, seen.variance, seen.predicted(belief), seen.unlifted(belief), known
     )
     belief = belief.with_members({}, {"last_ft": np.where(given, seen.height_ft[:, 0], belief.counts["last_ft"])})
     misses, far = _gate(belief, seen, known, by_last_sd)
@@ -81,6 +81,9 @@ def shot(
     if afresh.any():
         belief = _afresh(belief, wells, columns, afresh)
         new, followed = new | afresh, followed & ~afresh
+    lifts = followed & (misses < 0.0) & (evidence.nothing_lifted(belief, wells) >= evidence.LIKELIER)
+    if lifts.any():  # nothing but a pump that lifts draws a level down
+        belief = widen.pump_as_new(belief, wells, lifts)
     if followed.any():
         belief = widen.changed(belief, followed, misses > 0.0, seen.at_ms)
     near = known & ~far & ~followed & ~new
@@ -174,6 +177,11 @@ def _read_ft(belief: Belief, seen: Seen) -> Array:
     return np.asarray(seen.height_ft - seen.offset_ft(belief.members) + np.sqrt(seen.variance) * noise)
 
 
+def _stands_ft(belief: Belief, seen: Seen) -> Array:
+    """The height that each member takes it for; below 0 where that is under the intake."""
+    return np.asarray(_read_ft(belief, seen) / seen.factor(belief.members))
+
+
 def _first_height(
     belief: Belief,
     wells: Sequence[Well],
@@ -201,7 +209,7 @@ def _first_height(
 def _reset_height(belief: Belief, seen: Seen, rows: Marks) -> Belief:
     """Heights drawn about the shot alone: nothing earlier says anything of them."""
     read = _read_ft(belief, seen)
-    drawn = read / seen.factor(belief.members)
+    drawn = _stands_ft(belief, seen)
     height = np.where(rows[:, None], np.maximum(drawn, 0.0), belief.members["height_ft"])
     # a member whose level would be under the intake has it there: its velocity is only so far off as that
     under = rows[:, None] & (drawn < 0.0) & (np.abs(seen.offsets["velocity"]) > LEAST_VELOCITY_FT)
@@ -237,8 +245,14 @@ def settled(
 
 
 def _counted(belief: Belief, seen: Seen, given: Marks, new: Marks, followed: Marks, believed: Marks) -> Belief:
-    """With these shots counted; of one not believed, kept aside, the column and its errors are not the well's."""
+    """With these shots counted; of one not believed, kept aside, the column and its errors are not the well's.
+
+    What comes in unlifted is reckoned on from one that stands high all the same: the next shot tells whether it was
+    right.
+    """
     counts = belief.counts
+    high = given & ~believed & (counts["misses"] > 0.0)
+    stands_ft = np.where(high[:, None], _stands_ft(belief, seen), belief.members["height_ft"])
     zero = np.where(given, 0.0, 1.0)
     anew = new | followed
     free_ft = np.where(
@@ -247,7 +261,7 @@ def _counted(belief: Belief, seen: Seen, given: Marks, new: Marks, followed: Mar
     return belief.with_members(
         {
             "free_ft": free_ft,
-            "idle_ft": np.where(given[:, None], belief.members["height_ft"], belief.members["idle_ft"]),
+            "idle_ft": np.where(given[:, None], np.maximum(stands_ft, 0.0), belief.members["idle_ft"]),
         },
         {
             "shots": counts["shots"] + given,
@@ -286,7 +300,11 @@ def events(belief: Belief, wells: Sequence[Well], whats: Sequence[Sequence[str]]
             belief = widen.widened(
                 belief, rows, widen.BY_EVENT[what], belief.at_ms.astype(np.float64), f"event {what}"
             )
-            if what in ("pump-changed", "workover"):
+            if what == "rods-parted":
+                belief = widen.parted(belief, rows)
+            if what == "returned":  # as of a pump that lifts, whatever was the matter
+                rows &= evidence.nothing_lifted(belief, wells) >= evidence.LIKELIER
+            if what in ("pump-changed", "workover", "returned"):
                 belief = widen.pump_as_new(belief, wells, rows)
     return belief
 

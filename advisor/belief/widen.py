@@ -37,6 +37,7 @@ RISE = {"ln_potential": 0.05, "ln_effectiveness": 0.3, "ln_slip": 0.5, "ln_leak"
 PUMP_CHANGE = {"ln_effectiveness": 0.08, "ln_slip": 0.3}
 UNLIFTED_ODDS = 2.0  # log odds gained for a pump that lifts nothing
 LN_DEAD = float(np.log(0.05))
+PARTED_ODDS = 10.0  # log odds for a pump that lifts nothing once somebody tells of parted rods
 
 
 def changed(belief: Belief, rows: Marks, higher: Marks, at_ms: Array) -> Belief:
@@ -51,8 +52,19 @@ def changed(belief: Belief, rows: Marks, higher: Marks, at_ms: Array) -> Belief:
     if not unlifted.any():
         return belief
     belief = widened(belief, unlifted, PUMP_CHANGE, at_ms, "pump change")
-    half = np.arange(belief.size) % 4 < 2
-    dead = np.where(unlifted[:, None] & half, LN_DEAD, belief.members["ln_effectiveness"])
+    return _dead(belief, unlifted, np.arange(belief.size) % 4 < 2)
+
+
+def parted(belief: Belief, rows: Marks) -> Belief:
+    """The marked wells once somebody tells that their rods parted: one member in eight doubts it."""
+    belief = _dead(belief, rows, np.arange(belief.size) % 8 < 7)
+    no_lift = belief.counts["no_lift"]
+    return belief.with_members({}, {"no_lift": np.where(rows, np.maximum(no_lift, PARTED_ODDS), no_lift)})
+
+
+def _dead(belief: Belief, rows: Marks, which: Marks) -> Belief:
+    """With these members (M,) of the marked wells taken to lift next to nothing."""
+    dead = np.where(rows[:, None] & which, LN_DEAD, belief.members["ln_effectiveness"])
     return belief.with_members({"ln_effectiveness": dead})
 
 

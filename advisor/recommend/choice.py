@@ -22,6 +22,7 @@ from advisor.recommend.outlook import Outlook
 from advisor.well import Setting, Well
 
 SAME_LIQUID_FRAC = 0.0025  # half a per cent would give away a third of what could still be had (our choice)
+OUT_OF_USE = "out-of-use"  # the block of a well of which parted rods, a workover or a shut-in were told
 STAYS_SHORT_PROBABILITY = 0.8  # and be short of liquid above the intake, which does no harm of itself
 STANDS_FACTOR = 1.5  # what is on offer may leave the bounds by so much before it is withdrawn
 STANDS_LEAST_GAINS = 8.0  # and is replaced when another is better by so many least gains
@@ -100,7 +101,8 @@ def _candidates(well: Well, context: Context) -> list[Setting]:
 
 
 def _draft(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft:
-    if context.inspecting or context.suspects.get("no-pump-action", 0.0) >= guards.CERTAIN:
+    unlifted = context.inspecting or context.suspects.get("no-pump-action", 0.0) >= guards.CERTAIN
+    if unlifted and OUT_OF_USE not in dict(context.blocks):  # else somebody knows what it is
         return drafts.inspection(well, context, view)
     testing = intake_test.goes_on(context, view)
     pick = None if testing else standing(well, column, context, view, choose(well, column, context, view))

@@ -32,7 +32,7 @@ FIRST_DAY_POUNDING = 0.65  # in the first day, when a little more is learnt each
 AT_ONCE_WAIT_H = 12.0  # a level that has begun to rise tells more of how far to go than the first step down did
 AT_ONCE_SHOTS = 2  # foam or gas can make a full well look empty: never act on one reading
 LEVEL_INTERVALS = 2.5
-CONTRADICTING = 2  # levels in a row outside the gate; a single wild one is put aside and holds nothing
+CONTRADICTING = 2  # levels in a row outside the gate; a single one is put aside and holds only more strokes, if high
 # a setting in force may pound so much more likely than a proposal before it is left; where days say that nothing
 # changes, only once it is likelier than not: what is left then is the uncertainty it was chosen with
 STAYS_FACTOR, CALM_FACTOR = 4.0, 10.0
@@ -59,6 +59,8 @@ SUSPECTED, CERTAIN = 0.5, 0.8
 # seems to pound (our choices, on simulated wells)
 TOLD, TOLD_OVER = 0.3, 0.25
 POUNDING_TOLD, REVERSAL, LITTLE_GAIN = "pounding-told", "reversal", "little-gain"
+CONTRADICT = "readings-contradict"
+LEVEL_HIGH = "The last level stands far above what is expected: no more strokes before another tells why."
 MADE_WORSE = "step-up-not-answered"
 SHORT_LEFT = 0.8  # probability of too little liquid above the intake over which going down is no reversal
 TESTED_WAIT_H = 6.0  # at the intake, seen for so long, a pump is not left to starve on
@@ -107,7 +109,7 @@ def _readings(belief: Belief, well: Well, context: Context) -> Held:
         side = "above" if misses > 0 else "below"
         held.append(
             (
-                "readings-contradict",
+                CONTRADICT,
                 f"The last {abs(misses)} levels lie far {side} what the balance of the well expects; more are"
                 " needed.",
             )
@@ -319,6 +321,8 @@ def against(belief: Belief, well: Well, context: Context, view: Outlook, index: 
     if faster and not held and together >= SUSPECTED:
         each = {name: context.suspects.get(name, 0.0) for name in LIFTS_LESS}
         held.append((max(LIFTS_LESS, key=lambda name: each[name]), texts.lifts_less(each)))
+    if faster and not held and belief.counts["misses"][0] > 0.0:
+        held.append((CONTRADICT, LEVEL_HIGH))
     if faster and not held:
         held += _made_worse(context)
     if faster and not held and seems_to_pound(context, view):

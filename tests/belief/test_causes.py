@@ -298,6 +298,18 @@ def test_days_and_shots_together_say_that_nothing_is_lifted(rests: bool, no_lift
     assert found[-1].causes.chance == {}  # slow causes are about a pump that lifts
 
 
+def test_days_of_a_young_well_that_lifts_nothing_are_not_what_it_is_known_by() -> None:
+    """log odds of 10 over a prior of -5.5: a chance of 0.99; no cause is held against such days, worn or other."""
+    ledger, rows = Ledger(), lived(Lost(), rests=False)
+    for row in rows[:5]:
+        ledger = msgspec.structs.replace(ledger, rows=(*ledger.rows, row))
+        ledger = causes.judged(ledger, well(), column(), as_referred(well(), no_lift=-2.0))
+    for row in rows[5:10]:
+        ledger = msgspec.structs.replace(ledger, rows=(*ledger.rows, row))
+        ledger = causes.judged(ledger, well(), column(), as_referred(well(), no_lift=10.0))
+    assert ledger.rows == tuple(rows[:5]) and ledger.reference == () and ledger.causes.chance == {}
+
+
 def test_a_barrel_that_holds_nothing_is_no_reason_for_lifting_nothing() -> None:
     """Rods part: 0.95 of the barrel filled, then 0.01 as the site measures it, while the level rises as unlifted."""
     ledger = Ledger()

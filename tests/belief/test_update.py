@@ -183,6 +183,96 @@ def test_a_level_that_rises_as_if_nothing_were_lifted_is_the_pump_not_the_inflow
     assert after.suspects["no-pump-action"] < 0.2
 
 
+def _stood(days: int = 2) -> Belief:
+    """A well of 150 bbl/d whose level stood at 300 ft, seen every six hours."""
+    belief = after_first(300.0)
+    for _ in range(3):
+        belief = update.production_test(belief, [well()], [column()], [setting()], [150.0])
+    for _ in range(4 * days):
+        belief = carried(belief, 6.0)
+        belief = seen(belief, shot(300.0, int(belief.at_ms[0])))
+    return belief
+
+
+def _rising_ft(belief: Belief, share: float, hours: float) -> list[float]:
+    """Five levels so far apart once only a share of what came in is left unlifted: the balance of the members' mean.
+
+    dh/dt = (q(h) - (1 - share) q(300 ft))/capacity, by steps of a tenth of an hour.
+    """
+    ann = balance.annulus([column()], belief.members)
+    fed = balance.formation(belief.members, ann)
+
+    def inflow_bpd(height_ft: float) -> float:
+        return float(fed.rate_bpd(np.full_like(belief.members["height_ft"], height_ft), ann.tank_ft).mean())
+
+    height_ft, lifted_bpd, found = 300.0, (1.0 - share) * inflow_bpd(300.0), []
+    for tick in range(1, round(50 * hours) + 1):
+        height_ft += 0.1 / 24.0 * (inflow_bpd(height_ft) - lifted_bpd) / float(ann.stb_per_ft.mean())
+        if tick % round(10 * hours) == 0:
+            found.append(height_ft)
+    return found
+
+
+def _suspected(belief: Belief) -> dict[str, float]:
+    return presents.summary(belief, [well()], [column()], [setting()], [True])[0].suspects
+
+
+@pytest.mark.parametrize("hours", [1.0, 6.0, 24.0])
+def test_a_pump_that_lifts_nothing_is_named_by_the_third_level_at_any_spacing_and_stays_named(hours: float) -> None:
+    """Most of the way up is gone by the first level of a day; then it stands, which no pump that lifts lets it do."""
+    belief = _stood()
+    for number, height_ft in enumerate(_rising_ft(belief, 1.0, hours), start=1):
+        belief = carried(belief, hours)
+        belief = seen(belief, shot(height_ft, int(belief.at_ms[0])))
+        if number >= 3:
+            assert _suspected(belief)["no-pump-action"] >= 0.8
+            assert _suspected(belief)["worn-pump"] < 0.2
+
+
+@pytest.mark.parametrize("hours", [6.0, 24.0])
+def test_a_pump_that_still_lifts_half_is_not_one_that_lifts_nothing(hours: float) -> None:
+    belief = _stood()
+    for height_ft in _rising_ft(belief, 0.5, hours):
+        belief = carried(belief, hours)
+        belief = seen(belief, shot(height_ft, int(belief.at_ms[0])))
+        assert _suspected(belief)["no-pump-action"] < 0.8
+
+
+def test_levels_read_high_that_do_not_rise_are_not_a_pump_that_lifts_nothing() -> None:
+    """Three echoes of one and the same place: the first may be a rise, those after it are none."""
+    belief = _stood()
+    for _ in range(3):
+        belief = carried(belief, 2.0)
+        belief = seen(belief, shot(1100.0, int(belief.at_ms[0])))
+    assert belief.counts["no_lift"][0] <= 1.0
+
+
+def test_a_level_drawn_down_while_the_unit_runs_is_that_of_a_pump_that_lifts() -> None:
+    belief = _stood()
+    for height_ft in _rising_ft(belief, 1.0, 6.0):
+        belief = carried(belief, 6.0)
+        belief = seen(belief, shot(height_ft, int(belief.at_ms[0])))
+    for height_ft in (1500.0, 900.0, 600.0, 450.0, 400.0, 380.0):
+        belief = carried(belief, 6.0)
+        belief = seen(belief, shot(height_ft, int(belief.at_ms[0])))
+    assert _suspected(belief)["no-pump-action"] < 0.2
+
+
+def test_rods_told_to_be_parted_lift_nothing_at_once() -> None:
+    """One member in eight doubts it: 7/8 of them lift a twentieth, the others what they did."""
+    belief = _stood()
+    lifted_bpd = float(update.lifted_bpd(belief, [well()], [column()], [setting()]).mean())
+    parted = update.events(belief, [well()], [("rods-parted",)])
+    assert _suspected(parted)["no-pump-action"] > 0.8
+    left_bpd = float(update.lifted_bpd(parted, [well()], [column()], [setting()]).mean())
+    assert left_bpd < 0.25 * lifted_bpd
+    for what in ("workover", "returned"):
+        mended = update.events(parted, [well()], [(what,)])
+        assert _suspected(mended)["no-pump-action"] < 0.2
+    back = update.events(belief, [well()], [("returned",)])  # a pump that lifts is what it was
+    np.testing.assert_array_equal(back.members["ln_effectiveness"], belief.members["ln_effectiveness"])
+
+
 @pytest.mark.parametrize("event", ["pump-changed", "workover"])
 def test_a_new_pump_is_as_likely_as_any_though_half_the_members_had_the_old_one_for_dead(event: str) -> None:
     """120 bpd unlifted raise the level 120/24/0.014494 x (1 - h/3000) ft an hour, seen every two hours."""
