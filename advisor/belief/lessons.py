@@ -48,7 +48,7 @@ def taught(
     doubted = (belief.counts["no_lift"] > IN_DOUBT) & (since_h < DOUBTED_H)
     lesson = near & ((since_h >= LESSON_H) | telling) & ~doubted
     belief = _turned(belief, settings, seen, near)
-    left = np.ones(len(wells))
+    left, undecided = np.ones(len(wells)), lesson
     if lesson.any():
         belief = drift.summed(belief, seen, free_ft, lesson)
         turned_ms = belief.counts["turned_ms"]
@@ -60,12 +60,6 @@ def taught(
         belief = _days_over(belief, wells, columns, settings, seen, lesson, ledgers)
     variance = seen.variance / left[:, None]
     kinds = modes.starving(belief, wells, columns, settings)
-    if lesson.any():
-        free_ft = seen.read(belief.members["free_ft"], belief.members)
-        would = _moved(belief.members, seen, free_ft, variance, undecided, plausible.ERRORS, kinds)
-        gained = (1.0 - STARVING_BELIEVED) * plausible.odds_gained(belief.members, would, kinds)
-        belief = modes.gaining(belief, kinds, "starving", gained, undecided)
-        kinds = modes.starving(belief, wells, columns, settings)
     predicted = seen.predicted(belief)
     learnt = _moved(belief.members, seen, predicted, variance, near & ~lesson, assimilate.OF_HOURS, kinds)
     if lesson.any():
@@ -76,7 +70,11 @@ def taught(
             name: np.where(lesson[:, None], values, learnt.get(name, belief.members[name]))
             for name, values in wholly.items()
         }
+    before = belief.members
     belief = belief.with_members(learnt, {"lesson_ms": np.where(lesson, seen.at_ms, belief.counts["lesson_ms"])})
+    if lesson.any():
+        gained = (1.0 - STARVING_BELIEVED) * plausible.odds_gained(before, belief.members, kinds)
+        belief = modes.gaining(belief, kinds, "starving", gained, undecided)
     return drift.followed(plausible.kept(belief, lesson), seen, lesson)
 
 
