@@ -48,15 +48,14 @@ def taught(
     doubted = (belief.counts["no_lift"] > IN_DOUBT) & (since_h < DOUBTED_H)
     lesson = near & ((since_h >= LESSON_H) | telling) & ~doubted
     belief = _turned(belief, settings, seen, near)
-    left, undecided = np.ones(len(wells)), lesson
+    left = np.ones(len(wells))
     if lesson.any():
         belief = drift.summed(belief, seen, free_ft, lesson)
         turned_ms = belief.counts["turned_ms"]
         answers = lesson & (turned_ms > 0.0) & (seen.at_ms - turned_ms < ANSWERS_H * HOUR_MS)
         answers &= seen.at_ms - belief.counts["first_ms"] < NEW_H * HOUR_MS
         belief, left = chosen.by_level(belief, seen, free_ft, answers)
-        undecided = lesson & (left == 1.0)
-        belief = _weighed(belief, wells, columns, settings, seen, lesson, undecided)
+        belief = _weighed(belief, wells, columns, settings, seen, lesson, lesson & (left == 1.0))
         belief = _days_over(belief, wells, columns, settings, seen, lesson, ledgers)
     variance = seen.variance / left[:, None]
     kinds = modes.starving(belief, wells, columns, settings)
@@ -70,11 +69,7 @@ def taught(
             name: np.where(lesson[:, None], values, learnt.get(name, belief.members[name]))
             for name, values in wholly.items()
         }
-    before = belief.members
     belief = belief.with_members(learnt, {"lesson_ms": np.where(lesson, seen.at_ms, belief.counts["lesson_ms"])})
-    if lesson.any():
-        gained = (1.0 - STARVING_BELIEVED) * plausible.odds_gained(before, belief.members, kinds)
-        belief = modes.gaining(belief, kinds, "starving", gained, undecided)
     return drift.followed(plausible.kept(belief, lesson), seen, lesson)
 
 

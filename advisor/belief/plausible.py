@@ -8,12 +8,10 @@ one beyond BEYOND is worth next to nothing as long as others need none.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-
 import numpy as np
 
 from advisor.belief import chosen, modes
-from advisor.belief.ensemble import Array, Belief, Marks
+from advisor.belief.ensemble import Belief, Marks
 
 BEYOND = 5.0  # standard deviations: 1 well in 2 million; with less a well that is a little odd would be put right
 LEAST_KEPT = 0.25  # of the members: with fewer that are plausible, it is the well that is odd
@@ -34,21 +32,3 @@ def kept(belief: Belief, rows: Marks) -> Belief:
             values[i] = belief.members[name][i][places]
         chosen.spread(members, belief, i, odd[i], untold=())
     return belief.with_members(members)
-
-
-def odds_gained(before: Mapping[str, Array], after: Mapping[str, Array], kind: Marks) -> Array:
-    """Log odds (W,) for members of a kind (W, M) by what a reading had each kind take for its errors of depth.
-
-    The errors are standard normals: each kind is worth less by how much further off its mean is than before.
-    """
-    own, others = (_unlikelier(before, after, which) for which in (kind, ~kind))
-    return others - own
-
-
-def _unlikelier(before: Mapping[str, Array], after: Mapping[str, Array], kind: Marks) -> Array:
-    count = np.maximum(kind.sum(axis=-1), 1)
-    was, now = (
-        np.sum([np.square((members[name] * kind).sum(axis=-1) / count) for name in ERRORS], axis=0)
-        for members in (before, after)
-    )
-    return np.asarray(0.5 * (now - was))

@@ -5,12 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from advisor.belief import plausible, prior, step, update
-from advisor.belief import present as presents
+from advisor.belief import plausible, prior
 from advisor.belief.ensemble import Belief
-from advisor.column import Observation
-from advisor.well import Segment
-from tests.belief.invented import HOUR_MS, START_MS, column, setting, well
+from tests.belief.invented import START_MS, column, well
 
 
 def with_odd(number: int, off_sd: float, name: str = "velocity") -> Belief:
@@ -42,36 +39,3 @@ def test_nothing_is_replaced_where_it_is_likely_enough_nearly_all_need_it_or_not
     after = plausible.kept(before, np.array([rows]))
     for name, values in before.members.items():
         np.testing.assert_array_equal(after.members[name], values)
-
-
-def test_a_kind_is_worth_less_by_how_much_further_off_its_errors_are_than_before() -> None:
-    """Normals of mean 0 to 3 and 0 to 1: exp(-9/2) and exp(-1/2), log odds of 1/2 - 9/2 = -4 for the first kind."""
-    kind = np.arange(128)[None, :] % 4 == 0
-    before = {name: np.zeros((1, 128)) for name in plausible.ERRORS}
-    after = before | {"velocity": np.where(kind, -3.0, 1.0)}
-    assert plausible.odds_gained(before, after, kind) == pytest.approx([-4.0])
-    assert plausible.odds_gained(before, after, ~kind) == pytest.approx([4.0])
-
-
-@pytest.mark.parametrize(("height_ft", "velocity_ft"), [(75.0, 24.0), (360.0, 150.0)])
-def test_a_level_that_stands_where_it_was_first_read_is_not_thought_to_have_come_to_the_intake(
-    height_ft: float, velocity_ft: float
-) -> None:
-    """Read 3.1 and 2.4 deviations above the intake, again and again.
-
-    By Bayes' rule, 0.3 exp(-3.1^2/2)/(24 sqrt(2 pi)) = 4e-5 of a level at the intake against 0.7/500 exp(-75/500) =
-    1.2e-3 of one that stands there: 3 per cent; of the other 0.3 exp(-2.4^2/2)/(150 sqrt(2 pi)) = 4.5e-5 against
-    0.7/500 exp(-360/500) = 6.8e-4: 6 per cent. That it stands still adds nothing to it before whole days tell.
-    """
-    belief = prior.draw([well()], START_MS, [column()])
-    for k in range(9):
-        at_ms = START_MS + 6 * k * HOUR_MS
-        plan = [Segment(start_ms=at_ms - 6 * HOUR_MS, end_ms=at_ms, running=True, stroke_rate_spm=8.0)]
-        belief = step.carry(belief, [well()], [column()], [plan], at_ms)
-        shot = Observation(at_ms=at_ms, height_ft=height_ft, random_sd_ft=5.0, shared={"velocity": velocity_ft})
-        belief = update.shot(belief, [well()], [column()], [shot], settings=[setting()])
-    look = presents.summary(belief, [well()], [column()], [setting()], [True])[0]
-    height = look.quantities["liquid_height_ft"]
-    assert abs(height.value - height_ft) < velocity_ft
-    assert float((belief.members["height_ft"] < 5.0).mean()) < 0.15
-    assert look.pound_probability < 0.2
