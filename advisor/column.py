@@ -8,9 +8,8 @@ from dataclasses import dataclass, replace
 from advisor.model import Level, Quality, Quantity
 from advisor.well import Well
 
-LEAST_PSIA = (
-    1.0  # no pump pulls a casing nearer to a vacuum: a gauge that says less is dead, or blamed for more (our choice)
-)
+# no pump pulls a casing nearer to a vacuum: a gauge that says less is dead, or blamed for more (our choice)
+LEAST_PSIA = 1.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
+from advisor.belief.counted import SAME_SPM
 from advisor.memory import same_setting
 from advisor.model import Advice, Confirm, Draft, Quantity, Release
 from advisor.well import Setting
@@ -20,7 +21,7 @@ DECIDABLE = frozenset({"offered", "deferred"})
 IN_FLIGHT = frozenset({"approved", "released"})
 MAY_BE_SHOWN = DECIDABLE | IN_FLIGHT  # whose proposal may turn up in the readings
 ENDED = frozenset({"declined", "superseded", "lapsed", "applied", "refused"})
-SAME_SETTING = {"stroke_rate_spm": 0.049, "run_min": 0.5, "idle_min": 0.5}  # as settings are read at the well
+SAME_SETTING = {"stroke_rate_spm": SAME_SPM, "run_min": 0.5, "idle_min": 0.5}  # as settings are read at the well
 SETTINGS = tuple(SAME_SETTING)
 BLOCKED = "block:"  # what a draft is held by where a block stands
 BACK_FOR_MS = 24 * HOUR_MS  # deferred advice stands at least so long once it is back

@@ -67,10 +67,8 @@ def run(args: argparse.Namespace) -> int:
         notes += (f"the file names {named}; the pipe, the gas and the joints are taken from {well.key}",)
     shot = shots.analyse(held.trace, well, expectation=None, atmospheric_psia=config.base.atmospheric_psia)
     if args.plot:
-        title, whole = (
-            f"{well.key}, {cleaned(path.name, 80)}",
-            " ".join(filter(None, (sentence(shot), believed(shot)))),
-        )
+        title = f"{well.key}, {cleaned(path.name, 80)}"
+        whole = " ".join(filter(None, (sentence(shot), believed(shot))))
         try:
             Path(args.plot).write_text(plot.svg(held.trace, shot, title=title, sentence=whole), "utf-8")
         except OSError as fault:

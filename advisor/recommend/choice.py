@@ -96,8 +96,8 @@ def _candidates(well: Well, context: Context) -> list[Setting]:
     now_spm, last_spm = context.in_force.stroke_rate_spm, context.counted_spm
     if last_spm is None or counted.same(last_spm, now_spm):
         return found
-    kept = (s for s in found[1:] if s == context.offered or not counted.same(s.stroke_rate_spm, last_spm))
-    return [found[0], *kept]
+    others = (s for s in found[1:] if s == context.offered or not counted.same(s.stroke_rate_spm, last_spm))
+    return [found[0], *others]
 
 
 def _draft(belief: Belief, well: Well, column: Column, context: Context, view: Outlook) -> Draft:

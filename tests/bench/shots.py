@@ -42,6 +42,13 @@ def group_of(made: Any) -> str:
     return "clear" if clear else "hard"
 
 
+def expectation(made: Any) -> Expectation | None:
+    """What the well expects of the level of a record; None: nothing."""
+    if made.expected_ft_md is None:
+        return None
+    return Expectation(level_ft_md=made.expected_ft_md[0], sd_ft=made.expected_ft_md[1])
+
+
 def judged(made: Any, shot: Shot) -> dict[str, Any]:
     """One row of the table's data."""
     row = {
@@ -78,12 +85,14 @@ def run(
         lines = None
         kind = kinds[i % len(kinds)] if kinds else None
         for day, made in enumerate(module.series(seed, earlier + 1, kind, gas_on_file)):
-            expected = None
-            if made.expected_ft_md is not None:
-                expected = Expectation(level_ft_md=made.expected_ft_md[0], sd_ft=made.expected_ft_md[1])
             began = time.process_time()
             shot = shots.analyse(
-                made.trace, made.well, expectation=expected, atmospheric_psia=14.7, lines=lines, at_ms=day * DAY_MS
+                made.trace,
+                made.well,
+                expectation=expectation(made),
+                atmospheric_psia=14.7,
+                lines=lines,
+                at_ms=day * DAY_MS,
             )
             spent += time.process_time() - began
             lines = shot.lines

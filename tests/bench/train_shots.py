@@ -26,7 +26,7 @@ from scipy import optimize, special
 
 from advisor import shots
 from advisor.shots import candidates, depth, joints, lines, match, path, record, trust
-from advisor.shots.shot import Expectation
+from tests.bench import shots as bench
 from tests.bench.generators import first
 
 FIRST_SEED, SERIES_SEED = 1_000_000, 2_000_000  # the benchmark's own numbers start at 0
@@ -65,12 +65,7 @@ def worked(made: Any) -> dict[str, Any] | None:
         way = path.of(made.well, casing_psig=made.trace.casing_psig, atmospheric_psia=14.7)
         matched = match.of(cleaned, way.absorption)
         comb = joints.comb(matched, way, shots.joints_from_s(cleaned))
-        expected = (
-            None
-            if made.expected_ft_md is None
-            else Expectation(level_ft_md=made.expected_ft_md[0], sd_ft=made.expected_ft_md[1])
-        )
-        found = candidates.of(cleaned, matched, way, comb, shots.known_of(made.well, expected))
+        found = candidates.of(cleaned, matched, way, comb, shots.known_of(made.well, bench.expectation(made)))
         right = -1
         if made.round_trip_s is not None:
             off = np.abs(found.time_s - made.round_trip_s)
@@ -134,7 +129,7 @@ def calibrated_whole(wells: int, coefficients: dict[str, Any]) -> dict[str, Any]
     records of the field are unlike ours. The same shots as before are good.
     """
     choice = trust.choice_of(coefficients | {k: FLAT[k] for k in ("whole_knots", "whole_values")})
-    rows = [row for seed in range(WHOLE_SEED, WHOLE_SEED + wells) for row in stated_and_right(seed, choice)]
+    rows = stated_and_right(range(WHOLE_SEED, WHOLE_SEED + wells), choice)
     values = np.where(EDGES <= SURER_TO, along_line([row for row in rows if row[0] < AS_SAID_FROM], "all"), EDGES)
     between = (EDGES <= SURER_TO) | (EDGES >= AS_SAID_FROM)
     knots, values = [0.0, *EDGES[between], 1.0], [0.0, *np.maximum(values, EDGES)[between], 1.0]
@@ -142,27 +137,11 @@ def calibrated_whole(wells: int, coefficients: dict[str, Any]) -> dict[str, Any]
     return {"whole_knots": knots, "whole_values": values, "good": float(np.interp(before, knots, values))}
 
 
-def stated_and_right(seed: int, choice: trust.Choice) -> list[tuple[float, bool]]:
-    """Of the shots of a well: the probability stated, and whether the level was right."""
-    out: list[tuple[float, bool]] = []
-    known = None
-    for at_ms, made in zip(itertools.count(0, DAY_MS), first.series(seed, SERIES), strict=False):
-        expected = (
-            None
-            if made.expected_ft_md is None
-            else Expectation(level_ft_md=made.expected_ft_md[0], sd_ft=made.expected_ft_md[1])
-        )
-        with mock.patch.object(trust, "trained", lambda: choice):
-            shot = shots.analyse(
-                made.trace, made.well, expectation=expected, atmospheric_psia=14.7, lines=known, at_ms=at_ms
-            )
-        known = shot.lines
-        if shot.level_ft_md is not None and shot.round_trip_s is not None:
-            level_ft, trip_s = float(made.level_ft_md or math.inf), float(made.round_trip_s or math.inf)
-            near = abs(shot.round_trip_s.value / trip_s - 1.0) < RIGHT_FRAC
-            off = abs(shot.level_ft_md.value - level_ft)
-            out.append((shot.probability, near and off < max(made.joint_ft, 0.01 * level_ft)))
-    return out
+def stated_and_right(seeds: range, choice: trust.Choice) -> list[tuple[float, bool]]:
+    """Of the shots of these wells: the probability stated, and whether the level was right."""
+    with mock.patch.object(trust, "trained", lambda: choice):
+        rows, _ = bench.run("first", seeds, earlier=SERIES - 1)
+    return [(row["p"], row["depth"]) for row in rows if row["got_ft"] is not None and row["got_s"] is not None]
 
 
 def along_line(rows: list[tuple[float, bool]], of: str) -> np.ndarray:
